@@ -1,0 +1,1 @@
+"""Whole-column computations on plain frames: reference tables, targets, t intervals, sample size, EC."""
