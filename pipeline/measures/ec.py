@@ -29,10 +29,10 @@ def ec_at_25(ec_ms_cm: pl.Expr, temperature_c: pl.Expr, alpha_per_c: float = ALP
 def ec_band_limits(bands: pl.DataFrame) -> pl.DataFrame:
     """Return the used set of bands with limits that leave no gap and no overlap: one row per method and band.
 
-    `bands` as from `load_ec_bands`. Result: method, band_no, band, low_ms_cm, low_included, high_ms_cm (null: no
-    end), high_included, source, source_url, how_known. A printed edge that two bands share belongs to the lower
-    one (read: 2.6 mS/cm is called low for pour-through); a value in a printed gap (6.5 to 6.6) belongs to the
-    lower band (house default: no source says), which then ends just before the upper one begins.
+    `bands` as from `load_ec_bands`. Result: method, band_no, band, low_ms_cm, low_included, high_ms_cm (null:
+    no end), high_included, source, source_url, how_known. A printed edge that two bands share belongs to the
+    lower one (read: 2.6 mS/cm is called low for pour-through); a value in a printed gap (6.5 to 6.6) belongs
+    to the lower band (house default: no source says), which then ends just before the upper one begins.
     """
     printed = bands.filter(pl.col("used")).sort("method", "band_no")
     below = pl.col("high_ms_cm").shift(1).over("method")

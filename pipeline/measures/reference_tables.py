@@ -1,8 +1,8 @@
 """The published tables in `pipeline/reference`, read with strict types.
 
-Every cell is checked before it becomes a value: headers must be exactly as written here, a number must be a plain
-decimal that its column can keep without rounding, a word must be one of its set. Edges come back as Decimal, because
-a reading on an edge belongs to the range and binary fractions would move it off the edge.
+Every cell is checked before it becomes a value: headers must be exactly as written here, a number must be a
+plain decimal that its column can keep without rounding, a word must be one of its set. Edges come back as
+Decimal, because a reading on an edge belongs to the range and binary fractions would move it off the edge.
 """
 
 from __future__ import annotations
@@ -31,6 +31,9 @@ COMPARISONS: Final = ("above", "at_or_above", "below", "at_or_below", "between")
 PH = pl.Decimal(6, 3)
 EC = pl.Decimal(9, 4)
 VOLUME = pl.Decimal(8, 2)
+
+
+MEND: Final = "restore the table or install leachbook again"
 
 
 class ReferenceTableBroken(LeachbookError):
@@ -227,18 +230,16 @@ def typed(name: str, rule: Rule) -> pl.Expr:
 def read_table(path: Path, rules: Mapping[str, Rule]) -> pl.DataFrame:
     """Read one shipped table (CSV, UTF-8, header first) and return it typed by `rules`, rows in file order.
 
-    Raises ReferenceTableBroken when the header is another one or a cell is refused, naming all such columns at once.
+    Raises ReferenceTableBroken when the header is another one or cells are refused, naming all such columns.
     """
     cells = pl.read_csv(path, infer_schema=False, encoding="utf8")
     if cells.columns != list(rules):
         raise ReferenceTableBroken(
-            f"{path.name}: columns are {', '.join(cells.columns)}, expected {', '.join(rules)}; reinstall leachbook."
+            f"{path.name}: columns are {', '.join(cells.columns)}, expected {', '.join(rules)}; {MEND}."
         )
     problems = find_bad_cells(cells, rules)
     if problems:
-        raise ReferenceTableBroken(
-            f"{path.name}: {'; '.join(problems)}; restore the table or reinstall leachbook."
-        )
+        raise ReferenceTableBroken(f"{path.name}: {'; '.join(problems)}; {MEND}.")
     return cells.select(typed(name, rule) for name, rule in rules.items())
 
 
@@ -248,7 +249,7 @@ def load_table(name: str) -> pl.DataFrame:
 
 
 def load_crop_targets() -> pl.DataFrame:
-    """Published ranges by crop (pour-through EC in mS/cm at 25 °C), one row per crop and source, with `crop_key`."""
+    """Published ranges by crop (pour-through EC, mS/cm at 25 °C), one row a crop and source, with a key."""
     return load_table("crop_targets").with_columns(crop_key=crop_key(pl.col("crop")))
 
 

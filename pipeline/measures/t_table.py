@@ -1,4 +1,4 @@
-"""Student's t on whole columns: quantiles, half-widths of intervals, and how many pots a wanted precision takes.
+"""Student's t on whole columns: quantiles, half-widths of intervals, and how many pots a precision takes.
 
 The database has no t quantile, so `t_quantiles` makes the small table that the SQL joins.
 """
@@ -26,8 +26,7 @@ def t_quantile(df: Floats, level: float = LEVEL) -> Floats:
 
     Source: definition, by scipy.stats.t.ppf; checked against the printed table in Harvey, Table 4.15.
     """
-    quantile = np.asarray(stats.t.ppf((1.0 + level) / 2.0, np.where(df >= 1, df, np.nan)), dtype=np.float64)
-    return quantile
+    return np.asarray(stats.t.ppf((1.0 + level) / 2.0, np.where(df >= 1, df, np.nan)), dtype=np.float64)
 
 
 def z_quantile(level: float = LEVEL) -> float:
@@ -50,7 +49,7 @@ def to_floats(column: pl.Series) -> Floats:
 
 
 def t_half_width(n: pl.Series, sd: pl.Series, level: float = LEVEL) -> pl.Series:
-    """Half-width t(n-1)·s/√n of the interval of a mean, in the unit of `sd`; null below two values or without SD.
+    """Half-width t(n-1)·s/√n of a mean's interval, in the unit of `sd`; null below two values or without SD.
 
     Source: Harvey, Modern Analytical Chemistry (2000), chapter 4, Example 4.15 (interval 3.081 ± 0.046 g).
     """
@@ -61,7 +60,7 @@ def t_half_width(n: pl.Series, sd: pl.Series, level: float = LEVEL) -> pl.Series
 
 
 def normal_half_width(n: pl.Series, known_sd: pl.Series, level: float = LEVEL) -> pl.Series:
-    """Half-width z·σ/√n where the standard deviation is taken as known (a summary line without one); null for n < 1.
+    """Half-width z·σ/√n where the SD is taken as known (a summary line without one); null for n < 1.
 
     House default: the policy's SD stands in for the pots' own, and the page says so.
     """
@@ -78,10 +77,11 @@ def sample_size(t: Floats | float, sd: Floats, d: float) -> Floats:
 def required_n(sd: pl.Series, d: float, level: float = LEVEL) -> pl.Series:
     """How many pots give a mean within ±`d` (unit of `sd`): Int64, null where the SD is missing or 0.
 
-    Source: Univ. of Missouri course page, n = (t·s/d)² repeated until n settles, rounded up (read); Harvey, Example 7.8.
-    Because t depends on n the repetition can swing between two values for ever when few pots suffice; what it would
-    settle on is the smallest n (at least 2) with (t(n-1)·s/d)² ≤ n, which is searched by halving on the whole column.
-    An SD of 0 says nothing about how many pots to take (copied figures?), so there is no answer.
+    Source: Univ. of Missouri course page, n = (t·s/d)² repeated until n settles, rounded up (read); Harvey,
+    Example 7.8. Because t depends on n the repetition can swing between two values for ever when few pots are
+    enough; what it would settle on is the smallest n (at least 2) with (t(n-1)·s/d)² ≤ n, which is searched
+    by halving on the whole column. An SD of 0 says nothing about how many pots to take (copied figures?), so
+    there is no answer.
     Raises ValueError unless `d` is positive.
     """
     if not d > 0:

@@ -1,8 +1,8 @@
 """Which published range a crop is judged against, and what the other sources say.
 
-The rule (house default, the sources do not agree and none ranks above the others): pH and EC are chosen each for
-itself among the rows that give the quantity: a row that gives both comes first, then the sources that the policy
-names, in its order, then rows that were read, in table order, then rows from memory.
+The rule (house default: the sources do not agree and none ranks above the others): pH and EC are chosen each
+for itself among the rows that give the quantity: a row that gives both comes first, then the sources that the
+policy names, in its order, then rows that were read, in table order, then rows from memory.
 """
 
 from __future__ import annotations
@@ -29,9 +29,9 @@ EDGE = pl.Decimal(9, 4)
 
 
 def named_source_rank(source: pl.Expr, source_order: Sequence[str]) -> pl.Expr:
-    """Position of the first name in `source_order` that a source begins with; names that fit none share the last.
+    """Position of the first name in `source_order` that a source begins with; all others come last.
 
-    A name fits whatever its case; it may leave off the article's title, so the beginning is compared.
+    Case does not matter, and a name may leave off the article's title: beginnings are compared.
     """
     text = source.str.strip_chars().str.to_lowercase()
     rank: pl.Expr = pl.lit(len(source_order), dtype=pl.Int32)
@@ -42,7 +42,7 @@ def named_source_rank(source: pl.Expr, source_order: Sequence[str]) -> pl.Expr:
 
 
 def list_published_ranges(crop_targets: pl.DataFrame) -> pl.DataFrame:
-    """One row per crop, quantity (`ph` or `ec`) and source that gives it; `gives_both` where the row has both."""
+    """One row per crop, quantity (`ph` or `ec`) and source; `gives_both`: the row has both quantities."""
     keyed = crop_targets.with_columns(
         crop_key=crop_key(pl.col("crop")),
         gives_both=pl.col("ph_low").is_not_null() & pl.col("ec_low_ms_cm").is_not_null(),
@@ -74,9 +74,9 @@ def choose_targets(crop_targets: pl.DataFrame, source_order: Sequence[str]) -> p
     """Return the range that each crop is judged against: one row per crop and quantity, sorted by both.
 
     `crop_targets` as from `load_crop_targets`; `source_order` the source names that the policy prefers.
-    Result: crop_key, crop, quantity (`ph` or `ec`), low and high (Decimal, pH or mS/cm at 25 °C pour-through), source,
-    source_url, how_known, ph_group, row_no. `ph_group` is the crop's: that of its chosen pH row, else of the first
-    row in the same order that names one; it stands on both rows of a crop.
+    Result: crop_key, crop, quantity (`ph` or `ec`), low and high (Decimal; pH, or mS/cm at 25 °C), source,
+    source_url, how_known, ph_group, row_no. `ph_group` is the crop's: that of its chosen pH row, else of the
+    first row in the same order that names one; it stands on both rows of a crop.
     """
     ranked = rank_published_ranges(crop_targets, source_order)
     groups = (
