@@ -1,3 +1,3 @@
-"""Leachbook: reads greenhouse sites' exports every night, judges the root zone readings and prints reports."""
+"""Leachbook reads greenhouse sites' exports every night, judges the root zone and prints reports."""
 
 __version__ = "0.1.0"

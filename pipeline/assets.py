@@ -14,7 +14,7 @@ PACKAGE = Path(__file__).resolve().parent
 
 
 def find_asset_root(package: Path = PACKAGE) -> Path:
-    """Return the folder that holds `sql`, `report_templates` and `demo_sites` for this copy of the package."""
+    """Return the folder that holds `sql`, `report_templates` and `demo_sites` for this package."""
     inside = package / "_data"
     return inside if inside.is_dir() else package.parent
 

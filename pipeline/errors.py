@@ -21,7 +21,7 @@ class LeachbookError(Exception):
 
 @dataclass(frozen=True, slots=True, order=True)
 class SettingsProblem:
-    """One mistake in one settings file: the file below the home, the key, what stands there, what would be right."""
+    """One mistake: the file (below the home), the key, what stands there, what would be right."""
 
     file: str
     key: str
@@ -48,11 +48,11 @@ class SettingsError(LeachbookError):
 
 
 class HomeError(LeachbookError):
-    """Raise when a folder is no home, or cannot become one: missing, not empty, not readable, not writable."""
+    """Raise when a folder is no home or cannot become one: missing, not empty, not readable or writable."""
 
 
 class SiteNotFound(LeachbookError):
-    """Raise when a command names a site, lot or sampling that the home does not know; name the nearest that it knows."""
+    """Raise when a command names a site, lot or sampling that the home lacks; name the nearest it has."""
 
 
 class ArchiveError(LeachbookError):
@@ -68,16 +68,16 @@ class NightRunning(LeachbookError):
 
 
 class InvariantBroken(LeachbookError):
-    """Raise when a query of sql/invariants/ returned rows: the night is not published, yesterday's warehouse stays."""
+    """Raise when a query of sql/invariants/ returned rows: the night is not published, yesterday's stays."""
 
 
 class AsOfError(LeachbookError):
-    """Raise when an as-of date is unreadable, in the future, or before the newest night that the home has seen."""
+    """Raise when an as-of date is unreadable, in the future, or before the newest night of the home."""
 
 
 class ReportError(LeachbookError):
-    """Raise when a page or a PDF cannot be made or written: a full disk, a missing system library, a missing font."""
+    """Raise when a page or a PDF cannot be made or written: full disk, system library or font missing."""
 
 
 class AssetMissing(LeachbookError):
-    """Raise when a file that belongs to the program itself (SQL, template, reference table) is not where it should be."""
+    """Raise when a file of the program itself (SQL, template, reference table) is not where it should be."""

@@ -1,0 +1,58 @@
+"""Settings: leachbook.toml, policy.toml and site.toml as models; every mistake named with file and key."""
+
+from pipeline.errors import SettingsError, SettingsProblem
+from pipeline.settings.load import load_settings, resolve_policy
+from pipeline.settings.models import (
+    Column,
+    Export,
+    Group,
+    Grower,
+    Person,
+    Settings,
+    SiteFacts,
+    SiteSettings,
+)
+from pipeline.settings.new_home import write_new_home
+from pipeline.settings.policy import (
+    CONTAINER_DEFAULTS,
+    ORIGIN_WORDS,
+    POLICY_CATALOGUE,
+    ContainerRule,
+    OwnTarget,
+    PolicyEntry,
+    PolicyInForce,
+    PolicyPeriod,
+    PolicyValues,
+    Target,
+    merge_policy,
+)
+from pipeline.settings.words import FIELDS, WORDS_BY_FIELD
+
+__all__ = [
+    "CONTAINER_DEFAULTS",
+    "FIELDS",
+    "ORIGIN_WORDS",
+    "POLICY_CATALOGUE",
+    "WORDS_BY_FIELD",
+    "Column",
+    "ContainerRule",
+    "Export",
+    "Group",
+    "Grower",
+    "OwnTarget",
+    "Person",
+    "PolicyEntry",
+    "PolicyInForce",
+    "PolicyPeriod",
+    "PolicyValues",
+    "Settings",
+    "SettingsError",
+    "SettingsProblem",
+    "SiteFacts",
+    "SiteSettings",
+    "Target",
+    "load_settings",
+    "merge_policy",
+    "resolve_policy",
+    "write_new_home",
+]

@@ -1,0 +1,198 @@
+"""The settings files as Pydantic models: what may stand in leachbook.toml and in a site's site.toml."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path, PurePosixPath
+from typing import Annotated, Literal
+from zoneinfo import ZoneInfo
+
+from pydantic import AfterValidator, Field, StrictBool, model_validator
+from pydantic_core import PydanticCustomError
+
+from pipeline.settings.policy import Day, Frozen, PolicyPeriod, Text, Whole
+from pipeline.settings.words import ExtractionMethod, Kind, WeekDay
+
+Language = Literal["en", "es"]
+Paper = Literal["a4", "letter"]
+Encoding = Literal["utf-8", "utf-8-sig", "utf-16", "cp1252", "latin-1"]
+
+# A day whose parts cannot be taken for each other, to see whether a format can be read back.
+_SAMPLE = datetime(2026, 11, 25, 14, 35)
+_SHOWN_DIRECTIVES = frozenset("YymdbBaAjeuVG%")
+_EMAIL = re.compile(r"[^@\s<>,;:\"()\[\]\\]+@(?:[^@\s.<>,;:\"()\[\]\\]+\.)+[^@\s.<>,;:\"()\[\]\\]{2,}")
+
+
+def _refuse(right: str) -> PydanticCustomError:
+    return PydanticCustomError("right", "{right}", {"right": right})
+
+
+def _check_email(text: str) -> str:
+    """One plain address: it goes into a mail header, so nothing else may stand beside it."""
+    if not _EMAIL.fullmatch(text):
+        raise _refuse("one address like name@example.com")
+    return text
+
+
+def _check_time_zone(text: str) -> str:
+    try:
+        ZoneInfo(text)
+    except (KeyError, ValueError, OSError):
+        raise _refuse('a time zone of the IANA list, like "Europe/Madrid" or "America/Chicago"') from None
+    return text
+
+
+def _reads_back(*parts: str) -> Callable[[str], str]:
+    """Check that a format writes these parts of a moment and that strptime finds them again."""
+
+    def check(text: str) -> str:
+        try:
+            again = datetime.strptime(_SAMPLE.strftime(text), text)
+        except (ValueError, re.error):
+            again = None
+        if again is None or any(getattr(again, part) != getattr(_SAMPLE, part) for part in parts):
+            raise _refuse(f"a format from which {', '.join(parts)} can be read, like {_EXAMPLES[parts]}")
+        return text
+
+    return check
+
+
+_DAY_PARTS = ("year", "month", "day")
+_TIME_PARTS = ("hour", "minute")
+_EXAMPLES = {
+    _DAY_PARTS: '"%d.%m.%Y"',
+    _TIME_PARTS: '"%H:%M"',
+    _DAY_PARTS + _TIME_PARTS: '"%Y-%m-%d %H:%M"',
+}
+
+
+def _check_shown_date(text: str) -> str:
+    """A format in which reports print dates: known directives only, day and month among them."""
+    directives = re.findall(r"%-?(.)", text)
+    shows_day = "j" in directives or ({"d", "e"} & set(directives) and {"m", "b", "B"} & set(directives))
+    if text.endswith("%") or not set(directives) <= _SHOWN_DIRECTIVES or not shows_day:
+        raise _refuse('a format that shows day and month, like "%Y-%m-%d", "%d.%m.%Y" or "%a %d %b"')
+    return text
+
+
+def _check_pattern(text: str) -> str:
+    """A glob below the site's folder; links are checked where the folder is at hand."""
+    parts = PurePosixPath(text).parts
+    if (
+        not parts
+        or "\\" in text
+        or "\0" in text
+        or ":" in parts[0]
+        or text.startswith(("/", "~"))
+        or ".." in parts
+    ):
+        raise _refuse('a pattern inside the site\'s folder, with forward slashes, like "drop/readings*.csv"')
+    return text
+
+
+Email = Annotated[Text, AfterValidator(_check_email)]
+TimeZone = Annotated[Text, AfterValidator(_check_time_zone)]
+ShownDate = Annotated[Text, AfterValidator(_check_shown_date)]
+Identifier = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]*$")]
+
+
+class Person(Frozen):
+    """Somebody who gets reports."""
+
+    name: Text
+    email: Email
+
+
+class Group(Frozen):
+    """leachbook.toml: the group of sites, and what holds for a site that says nothing else."""
+
+    name: Text
+    time_zone: TimeZone
+    language: Language = "en"
+    paper: Paper = "a4"
+    date_format: ShownDate = "%Y-%m-%d"
+    manager: Person | None = None
+
+
+class Grower(Person):
+    """A head grower of a site; no houses means all of them."""
+
+    id: Identifier
+    houses: tuple[Text, ...] = ()
+
+
+class Column(Frozen):
+    """The header of a column as the export writes it, and the unit of its figures."""
+
+    column: Text
+    unit: Text | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _take_plain_header(cls, value: object) -> object:
+        """`ph = "pH"` is short for `ph = {column = "pH"}`."""
+        return {"column": value} if isinstance(value, str) else value
+
+
+class Export(Frozen):
+    """One [[export]]: which files a site drops, in which dialect, and what their columns are."""
+
+    kind: Kind
+    files: Annotated[Text, AfterValidator(_check_pattern)]
+    mode: Literal["increment", "cumulative"] = "increment"
+    encoding: Encoding = "utf-8"
+    delimiter: Literal[",", ";", "\t", "|"] = ","
+    decimal: Literal[".", ","] = "."
+    date_format: Annotated[Text, AfterValidator(_reads_back(*_DAY_PARTS))] = "%Y-%m-%d"
+    time_format: Annotated[Text, AfterValidator(_reads_back(*_TIME_PARTS))] | None = None
+    datetime_format: Annotated[Text, AfterValidator(_reads_back(*_DAY_PARTS, *_TIME_PARTS))] | None = None
+    title_lines: Whole = Field(0, ge=0, le=100)
+    ec_compensated: StrictBool = True
+    numbers_pots: StrictBool = False
+    week_rule: Literal["iso"] = "iso"
+    week_day: WeekDay = "wednesday"
+    total_words: tuple[Text, ...] = ("total", "totals", "sum", "mean", "average")
+    comment_prefix: str = "#"
+    columns: dict[str, Column]
+    values: dict[str, dict[str, Text]] = Field(default_factory=dict)
+
+
+class SiteFacts(Frozen):
+    """site.toml without its lists; time zone, language, paper and date format come from the group if not given."""
+
+    id: Identifier
+    name: Text
+    time_zone: TimeZone
+    language: Language = "en"
+    paper: Paper = "a4"
+    date_format: ShownDate = "%Y-%m-%d"
+    length_unit: Literal["in", "cm"] = "cm"
+    volume_unit: Literal["mL", "fl oz"] = "mL"
+    temperature_unit: Literal["°C", "°F"] = "°C"
+    extraction_method: ExtractionMethod | None = None
+    first_night: Day | None = None
+
+
+class SiteSettings(SiteFacts):
+    """A site: its facts, growers, exports and own policy, and the folder in which it drops its files."""
+
+    folder: Path
+    growers: tuple[Grower, ...] = ()
+    exports: tuple[Export, ...] = ()
+    policy: tuple[PolicyPeriod, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """Everything that a home's settings say; `files` holds the files as they are, by their path below the home."""
+
+    group: Group
+    policy: tuple[PolicyPeriod, ...] = ()
+    sites: tuple[SiteSettings, ...] = ()
+    files: dict[str, bytes] = field(default_factory=dict)
+
+
+__all__ = ["Column", "Export", "Group", "Grower", "Person", "Settings", "SiteFacts", "SiteSettings"]

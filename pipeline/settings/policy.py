@@ -1,0 +1,477 @@
+"""The policy: every number that a judgement hangs on, with unit, origin, source and meaning, and when it is in force.
+
+Origins: P published (the source is named), C common practice, H house default that a group sets for itself.
+Measured values are Decimal, because edges are compared exactly; counts and days are int.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from typing import Annotated, Any, Literal, TypeVar
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, Strict, StringConstraints
+from pydantic_core import PydanticCustomError
+
+from pipeline.settings.words import CONTAINER_CLASSES, ContainerClass, Quantity
+
+Origin = Literal["P", "C", "H"]
+ORIGIN_WORDS: dict[Origin, str] = {"P": "published", "C": "common practice", "H": "house default"}
+DEFAULTS_FROM = date(1, 1, 1)
+UMASS = "UMass Extension, Greenhouse Updates, 24 Mar 2023"
+
+
+def _refuse_quoted_number(value: object) -> object:
+    """TOML has numbers; a quoted one, or true and false, is a slip that must be seen."""
+    if isinstance(value, str | bool):
+        raise PydanticCustomError("number", "a number without quotes")
+    return value
+
+
+Number = Annotated[Decimal, BeforeValidator(_refuse_quoted_number)]
+Whole = Annotated[int, Strict()]
+Day = Annotated[date, Strict()]
+Text = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1)]
+
+
+class Frozen(BaseModel):
+    """Base of all settings: no unknown keys, no later changes."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+def _value(
+    default: object,
+    unit: str,
+    origin: Origin,
+    meaning: str,
+    *,
+    source: str | None = None,
+    low: float | None = None,
+    high: float | None = None,
+) -> Any:
+    """Declare one policy value with its facts and its sensible range (edges included)."""
+    return Field(
+        default=default,
+        ge=None if low is None else Decimal(str(low)),
+        le=None if high is None else Decimal(str(high)),
+        description=meaning,
+        json_schema_extra={"unit": unit, "origin": origin, "source": source},
+    )
+
+
+class PolicyScalars(Frozen):
+    """The values of the policy that are not tables."""
+
+    min_usable_pots: Whole = _value(
+        5, "pots", "C", "usable pots that a sampling needs to count, where the container class says nothing else",
+        low=1, high=50,
+    )  # fmt: skip
+    summary_ph_sd: Number = _value(
+        Decimal("0.2"),
+        "pH",
+        "H",
+        "SD between pots assumed for a line that stands for several pots",
+        low=0,
+        high=2,
+    )
+    summary_ec_sd_ms_cm: Number = _value(
+        Decimal("0.4"),
+        "mS/cm",
+        "H",
+        "SD between pots assumed for a line that stands for several pots",
+        low=0,
+        high=5,
+    )
+    ec_alpha_per_c: Number = _value(
+        Decimal("0.0191"), "per °C", "P", "change of EC with temperature, for meters that do not compensate",
+        source="1.91 %/°C: conductivity-logger manual (read); Standard Methods 2510 (from memory)", low=0, high=0.05,
+    )  # fmt: skip
+    volume_warn_share: Number = _value(
+        Decimal("0.20"), "share", "H", "leachate volume this far off the target is remarked on", low=0, high=1
+    )
+    volume_exclude_over: Number = _value(
+        Decimal("1.4"),
+        "× upper target",
+        "H",
+        "more leachate than this: the pot's EC is left out",
+        low=1,
+        high=10,
+    )
+    volume_exclude_under: Number = _value(
+        Decimal("0.5"),
+        "× lower target",
+        "H",
+        "less leachate than this: the pot's EC is left out",
+        low=0,
+        high=1,
+    )
+    pour_warn_share: Number = _value(
+        Decimal("0.25"), "share", "H", "water poured this far off the recipe is remarked on", low=0, high=1
+    )
+    unequal_volume_share: Number = _value(
+        Decimal("0.30"), "share", "H", "range of the leachate volumes over their median, above it they are unequal",
+        low=0, high=5,
+    )  # fmt: skip
+    ec_highest_ms_cm: Number = _value(
+        Decimal(20), "mS/cm", "H", "an EC above it is held: no root zone has it", low=5, high=100
+    )
+    uneven_ph_sd: Number = _value(
+        Decimal("0.30"), "pH", "H", "SD between pots above which a lot is uneven", low=0, high=3
+    )
+    uneven_ec_sd_ms_cm: Number = _value(
+        Decimal("0.60"), "mS/cm", "H", "SD between pots above which a lot is uneven", low=0, high=10
+    )
+    clear_margin_ph: Number = _value(
+        Decimal("0.2"), "pH", "H", "a mean must be this far beyond the edge to be clearly out", low=0, high=2
+    )
+    clear_margin_ec_share: Number = _value(
+        Decimal("0.10"), "share of the edge", "H", "a mean must be this far beyond the edge to be clearly out",
+        low=0, high=1,
+    )  # fmt: skip
+    ph_action_high_iron_inefficient: Number = _value(
+        Decimal("6.4"), "pH", "P", "a mean above it is clearly out for iron-inefficient crops",
+        source="Univ. of Florida IFAS Extension, training page on high substrate pH", low=4, high=9,
+    )  # fmt: skip
+    ph_action_low_iron_efficient: Number = _value(
+        Decimal("5.5"), "pH", "P", "a mean below it is clearly out for iron-efficient crops",
+        source="Michigan State Univ. Extension", low=3, high=8,
+    )  # fmt: skip
+    ph_action_low_other: Number = _value(
+        Decimal("5.4"), "pH", "P", "a mean below it is clearly out for other crops whose target does not begin lower",
+        source="e-GRO Alert, reported by Floral Daily", low=3, high=8,
+    )  # fmt: skip
+    ec_act_ms_cm: Number = _value(
+        Decimal("6.6"), "mS/cm", "P", "an EC from here up calls for action in greenhouse crops",
+        source='UMass Extension, soil testing chapter, pour-through band "very high"', low=1, high=20,
+    )  # fmt: skip
+    ec_low_act_share: Number = _value(
+        Decimal("0.7"),
+        "× low edge",
+        "H",
+        "an EC below it calls for action at once, in the active stage",
+        low=0,
+        high=1,
+    )
+    act_in_a_row: Whole = _value(
+        2, "samplings", "H", "so many in a row beyond the margin call for action", low=2, high=10
+    )
+    first_within_days: Whole = _value(
+        7, "days", "H", "the first sampling is due so long after potting, sticking, sowing or transplanting",
+        low=1, high=90,
+    )  # fmt: skip
+    problem_interval_days: Whole = _value(
+        7, "days", "H", "routine interval of the crops on the problem list", low=1, high=90
+    )
+    after_out_interval_days: Whole = _value(
+        7, "days", "H", "the next sampling is due so long after one that was out of range", low=1, high=90
+    )
+    grace_days: Whole = _value(
+        2, "days", "H", "still on time after the due date, where the interval is 14 days or more; else none",
+        low=0, high=30,
+    )  # fmt: skip
+    problem_crops: tuple[Text, ...] = _value((), "", "H", "crops that are sampled at the problem interval")
+    silent_after_nights: Whole = _value(
+        3, "nights", "H", "a site that sent nothing for so many nights is called silent", low=1, high=60
+    )
+    slope_low_pct: Number = _value(
+        Decimal(85), "%", "P", "a pH electrode with less slope has failed its calibration",
+        source="published worksheet on slope and offset", low=50, high=100,
+    )  # fmt: skip
+    slope_high_pct: Number = _value(
+        Decimal(105), "%", "P", "a pH electrode with more slope has failed its calibration",
+        source="published worksheet on slope and offset", low=100, high=130,
+    )  # fmt: skip
+    slope_warn_low_pct: Number = _value(
+        Decimal(95), "%", "P", "less slope is remarked on",
+        source="usual laboratory window, Standard Methods and USGS practice (from memory)", low=50, high=100,
+    )  # fmt: skip
+    slope_warn_high_pct: Number = _value(
+        Decimal(102), "%", "P", "more slope is remarked on",
+        source="usual laboratory window, Standard Methods and USGS practice (from memory)", low=100, high=130,
+    )  # fmt: skip
+    offset_limit_mv: Number = _value(
+        Decimal(30), "mV", "P", "offset at pH 7, either way, beyond which a calibration has failed",
+        source="published worksheet on slope and offset", low=1, high=100,
+    )  # fmt: skip
+    ec_standard_share: Number = _value(
+        Decimal("0.05"),
+        "share",
+        "H",
+        "EC standard found this far off: the calibration has failed",
+        low=0,
+        high=1,
+    )
+    establishing_days: Whole = _value(
+        14, "days", "H", "first days of a lot, in which low EC is a note only", low=0, high=120
+    )
+    finishing_days: Whole = _value(
+        21, "days", "H", "last days of a lot, in which low EC is a note only", low=0, high=120
+    )
+    step_ph: Number = _value(
+        Decimal("0.2"), "pH", "H", "one step of distance when lots are put in order", low=0.01, high=2
+    )
+    step_ec_ms_cm: Number = _value(
+        Decimal("0.5"), "mS/cm", "H", "one step of distance when lots are put in order", low=0.01, high=5
+    )
+    quality_days: Whole = _value(
+        28, "days", "H", "days before the as-of date over which data quality is counted", low=1, high=366
+    )
+    affected_within_days: Whole = _value(
+        14, "days", "H", "affected plants sampled within so many days are spoken of", low=1, high=120
+    )
+    target_source_order: tuple[Text, ...] = _value(
+        (UMASS,), "", "H", "sources of published targets that are preferred, best first"
+    )
+
+
+class ContainerRule(Frozen):
+    """How a container class is sampled: volumes in mL, times in days and minutes."""
+
+    pour_ml: Number = Field(gt=0, le=2000, description="distilled water to pour")
+    leachate_low_ml: Number = Field(gt=0, le=1000, description="leachate to collect, at least")
+    leachate_high_ml: Number = Field(gt=0, le=1000, description="leachate to collect, at most")
+    min_usable_pots: Whole = Field(ge=1, le=50, description="usable pots that a sampling needs to count")
+    routine_interval_days: Whole = Field(ge=1, le=90, description="days between routine samplings")
+    drain_low_min: Number = Field(ge=0, le=1440, description="drain time before pouring, at least")
+    drain_high_min: Number = Field(gt=0, le=1440, description="drain time before pouring, at most")
+
+
+class ContainerChange(Frozen):
+    """What a policy table changes in the rule of a container class; what it leaves out stays as it was."""
+
+    pour_ml: Number | None = Field(None, gt=0, le=2000)
+    leachate_low_ml: Number | None = Field(None, gt=0, le=1000)
+    leachate_high_ml: Number | None = Field(None, gt=0, le=1000)
+    min_usable_pots: Whole | None = Field(None, ge=1, le=50)
+    routine_interval_days: Whole | None = Field(None, ge=1, le=90)
+    drain_low_min: Number | None = Field(None, ge=0, le=1440)
+    drain_high_min: Number | None = Field(None, gt=0, le=1440)
+
+
+CONTAINER_UNITS = {
+    "pour_ml": "mL",
+    "leachate_low_ml": "mL",
+    "leachate_high_ml": "mL",
+    "min_usable_pots": "pots",
+    "routine_interval_days": "days",
+    "drain_low_min": "min",
+    "drain_high_min": "min",
+}
+
+
+def _container(pour: int, low: int, high: int, pots: int, days: int, drain_high: int = 60) -> ContainerRule:
+    return ContainerRule(
+        pour_ml=Decimal(pour),
+        leachate_low_ml=Decimal(low),
+        leachate_high_ml=Decimal(high),
+        min_usable_pots=pots,
+        routine_interval_days=days,
+        drain_low_min=Decimal(30),
+        drain_high_min=Decimal(drain_high),
+    )
+
+
+CONTAINER_DEFAULTS: dict[ContainerClass, ContainerRule] = {
+    "plug": _container(30, 30, 30, 5, 3),
+    "cell_pack": _container(30, 30, 30, 5, 14),
+    "pot_4in": _container(30, 30, 30, 5, 14),
+    "pot_5_6in": _container(75, 50, 50, 5, 14),
+    "pot_6_5in_plus": _container(100, 50, 60, 5, 14),
+    "nursery": _container(120, 50, 50, 3, 14, drain_high=120),
+}
+
+_NURSERY_VOLUMES = "NC State Extension, The Pour-Through Extraction Procedure, nursery crops"
+_NURSERY_POTS = "NC State Extension, Using the PourThru Procedure, nursery crops: 3 to 5 containers"
+_PLUG_INTERVAL = (
+    f"{UMASS}, and NC State Univ., Horticulture Information Leaflet 590 (2000): plugs 2 to 3 times a week"
+)
+CONTAINER_SOURCES: dict[tuple[str, str], str] = {
+    ("plug", "routine_interval_days"): _PLUG_INTERVAL,
+    ("nursery", "pour_ml"): _NURSERY_VOLUMES,
+    ("nursery", "leachate_low_ml"): _NURSERY_VOLUMES,
+    ("nursery", "leachate_high_ml"): _NURSERY_VOLUMES,
+    ("nursery", "drain_low_min"): _NURSERY_VOLUMES,
+    ("nursery", "drain_high_min"): _NURSERY_VOLUMES,
+    ("nursery", "min_usable_pots"): _NURSERY_POTS,
+}
+
+
+class Target(Frozen):
+    """A target of the group's or the site's own: crop and quantity, edges in pH or in mS/cm at 25 °C."""
+
+    crop: Text
+    quantity: Quantity
+    low: Number = Field(ge=0, le=20)
+    high: Number = Field(ge=0, le=20)
+    note: str = ""
+
+    @property
+    def key(self) -> tuple[str, str]:
+        """What a later target of the same crop and quantity replaces; crops compare without case and blanks."""
+        return (" ".join(self.crop.casefold().split()), self.quantity)
+
+
+class OwnTarget(Target):
+    """A target in force, with who set it."""
+
+    set_by: Literal["group", "site"]
+
+
+class PolicyValues(PolicyScalars):
+    """All values in force on a day; every container class is there."""
+
+    containers: dict[ContainerClass, ContainerRule] = Field(default_factory=lambda: dict(CONTAINER_DEFAULTS))
+    targets: tuple[OwnTarget, ...] = ()
+
+
+class PolicyPeriod(PolicyScalars):
+    """One [[policy]] table: only what it lists (`listed()`) changes from that day on, the rest stays as it was."""
+
+    valid_from: Day
+    containers: dict[ContainerClass, ContainerChange] = Field(default_factory=dict)
+    targets: tuple[Target, ...] = ()
+
+    def listed(self) -> dict[str, Any]:
+        """Return the plain values that this table lists, by name."""
+        names = self.model_fields_set - {"valid_from", "containers", "targets"}
+        return {name: getattr(self, name) for name in sorted(names)}
+
+    def listed_container_values(self) -> dict[ContainerClass, dict[str, Any]]:
+        """Return the values that this table lists for container classes."""
+        return {
+            container: {
+                name: value
+                for name in sorted(change.model_fields_set)
+                if (value := getattr(change, name)) is not None
+            }
+            for container, change in self.containers.items()
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class PolicyInForce:
+    """The policy from one day to the day before another; `own` names what the group or the site set itself."""
+
+    valid_from: date
+    valid_to: date | None
+    values: PolicyValues
+    own: frozenset[str]
+
+
+@dataclass(frozen=True, slots=True)
+class PolicyEntry:
+    """What the policy knows about one of its values; `origin` is P, C or H, `unit` may be empty for lists."""
+
+    name: str
+    unit: str
+    origin: Origin
+    source: str | None
+    meaning: str
+    default: Any
+
+
+def _list_catalogue() -> tuple[PolicyEntry, ...]:
+    entries = []
+    for name, field in PolicyScalars.model_fields.items():
+        facts: Any = field.json_schema_extra
+        entries.append(
+            PolicyEntry(
+                name, facts["unit"], facts["origin"], facts["source"], field.description or "", field.default
+            )
+        )
+    for container, rule in CONTAINER_DEFAULTS.items():
+        for name, field in ContainerRule.model_fields.items():
+            source = CONTAINER_SOURCES.get((container, name))
+            # Every pot size has a customary interval, the plug's alone is published; the rest is custom too.
+            entries.append(
+                PolicyEntry(
+                    f"containers.{container}.{name}",
+                    CONTAINER_UNITS[name],
+                    "P" if source else "C",
+                    source,
+                    field.description or "",
+                    getattr(rule, name),
+                )
+            )
+    return tuple(entries)
+
+
+POLICY_CATALOGUE: tuple[PolicyEntry, ...] = _list_catalogue()
+
+Periods = Sequence[PolicyPeriod]
+
+
+def merge_policy(group: Periods, site: Periods) -> list[PolicyInForce]:
+    """Return the policy of a site as periods without gaps, the first from 0001-01-01 with the defaults.
+
+    Defaults, then the group's tables in order of their dates, then the site's: each changes only what it lists. An
+    own target replaces an earlier one of the same crop and quantity, a site's always goes before the group's.
+    """
+    starts = sorted({DEFAULTS_FROM, *(period.valid_from for period in (*group, *site))})
+    ends = [*starts[1:], None]
+    return [_in_force(start, end, group, site) for start, end in zip(starts, ends, strict=True)]
+
+
+def _in_force(start: date, end: date | None, group: Periods, site: Periods) -> PolicyInForce:
+    values: dict[str, Any] = {}
+    containers: dict[str, dict[str, Any]] = {name: {} for name in CONTAINER_CLASSES}
+    targets: dict[tuple[str, str], OwnTarget] = {}
+    for set_by, period in _until(start, group, site):
+        values |= period.listed()
+        for container, changes in period.listed_container_values().items():
+            containers[container] |= changes
+        for target in period.targets:
+            targets[target.key] = OwnTarget(**target.model_dump(), set_by=set_by)
+    own = {*values, *(f"containers.{name}.{key}" for name, changes in containers.items() for key in changes)}
+    if targets:
+        own.add("targets")
+    rules = {name: rule.model_copy(update=containers[name]) for name, rule in CONTAINER_DEFAULTS.items()}
+    merged = PolicyValues(**values, containers=rules, targets=tuple(targets.values()))
+    return PolicyInForce(start, end, merged, frozenset(own))
+
+
+SetBy = Literal["group", "site"]
+_T = TypeVar("_T")
+
+
+def _until(start: date, group: Periods, site: Periods) -> Iterable[tuple[SetBy, PolicyPeriod]]:
+    """Yield who set it and the tables that hold on `start`, in the order in which they override each other."""
+    set_by: SetBy
+    for set_by, periods in (("group", group), ("site", site)):
+        for period in sorted(periods, key=lambda one: one.valid_from):
+            if period.valid_from <= start:
+                yield set_by, period
+
+
+@dataclass(frozen=True, slots=True)
+class Contradiction:
+    """Two values that cannot hold together: the names, and the sentence that says so."""
+
+    names: tuple[str, str]
+    found: str
+    right: str
+
+
+_ORDERED_PAIRS = (
+    ("slope_low_pct", "slope_warn_low_pct"),
+    ("slope_warn_low_pct", "slope_warn_high_pct"),
+    ("slope_warn_high_pct", "slope_high_pct"),
+    ("ph_action_low_iron_efficient", "ph_action_high_iron_inefficient"),
+)
+
+
+def find_contradictions(values: PolicyValues) -> list[Contradiction]:
+    """Return the pairs of values that are the wrong way round."""
+    pairs = [(low, high, getattr(values, low), getattr(values, high)) for low, high in _ORDERED_PAIRS]
+    for container, rule in values.containers.items():
+        for low, high in (("leachate_low_ml", "leachate_high_ml"), ("drain_low_min", "drain_high_min")):
+            prefix = f"containers.{container}."
+            pairs.append((prefix + low, prefix + high, getattr(rule, low), getattr(rule, high)))
+    return [
+        Contradiction((low, high), f"{low} is {a} and {high} is {b}", f"{low} must not be above {high}")
+        for low, high, a, b in pairs
+        if a > b
+    ]

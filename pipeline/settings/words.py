@@ -1,0 +1,76 @@
+"""The words and fields that settings may use: one list each, for the checks, the messages and the other steps."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal, get_args
+
+from pipeline.units import Quantity as UnitQuantity
+
+Kind = Literal["readings", "lots", "calibrations"]
+ContainerClass = Literal["plug", "cell_pack", "pot_4in", "pot_5_6in", "pot_6_5in_plus", "nursery"]
+ExtractionMethod = Literal["pour-through", "1:2 dilution", "saturated media extract"]
+StartKind = Literal["sown", "stuck", "potted", "transplanted"]
+FeedMode = Literal["constant", "periodic", "controlled_release"]
+Purpose = Literal["routine", "affected", "healthy", "before_feed", "after_feed", "retest"]
+Condition = Literal["healthy", "affected"]
+Quantity = Literal["ph", "ec"]
+WeekDay = Literal["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"]
+
+KINDS: tuple[str, ...] = get_args(Kind)
+CONTAINER_CLASSES: tuple[str, ...] = get_args(ContainerClass)
+
+# Fields whose column must name its unit, and of what; fields that are not here have none.
+UNIT_OF_FIELD: dict[str, UnitQuantity] = {
+    "ec": "ec",
+    "ec_sd": "ec",
+    "ec_standard": "ec",
+    "ec_found": "ec",
+    "poured": "volume",
+    "leachate": "volume",
+    "temperature": "temperature",
+}
+
+# Fields whose cells must end up as one of our words.
+WORDS_BY_FIELD: dict[str, tuple[str, ...]] = {
+    "container": CONTAINER_CLASSES,
+    "start_kind": get_args(StartKind),
+    "feed_mode": get_args(FeedMode),
+    "purpose": get_args(Purpose),
+    "condition": get_args(Condition),
+    "method": get_args(ExtractionMethod),
+    "passed": ("yes", "no"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class KindFields:
+    """Which fields an export of a kind may map, and of which groups at least one field each is needed."""
+
+    known: tuple[str, ...]
+    one_of: tuple[tuple[str, ...], ...]
+
+
+FIELDS: dict[str, KindFields] = {
+    "readings": KindFields(
+        known=tuple(
+            ["lot", "house", "bench", "position", "crop", "date", "datetime", "time", "year", "week", "purpose", "pot", "n_pots", "ph", "ph_sd", "ec", "ec_sd", "poured", "leachate", "temperature", "drain", "condition", "sampler", "meter", "method", "note"]
+        ),
+        one_of=(("ph", "ec"), ("date", "datetime", "week"), ("lot", "house")),
+    ),
+    "lots": KindFields(
+        known=tuple(
+            ["lot", "house", "bench", "crop", "cultivar", "container", "started", "start_kind", "ends", "plants", "grower", "substrate", "irrigation", "feed_mode", "note"]
+        ),
+        one_of=(("lot",), ("crop",), ("container",), ("started",)),
+    ),
+    "calibrations": KindFields(
+        known=tuple(
+            ["meter", "date", "datetime", "time", "person", "slope", "offset", "buffers", "ec_standard", "ec_found", "passed", "note"]
+        ),
+        one_of=(("meter",), ("date", "datetime")),
+    ),
+}
+
+# Two of these can never stand in one column.
+MEASURED_FIELDS = ("ph", "ph_sd", "ec", "ec_sd", "poured", "leachate", "temperature")
