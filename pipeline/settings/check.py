@@ -1,4 +1,4 @@
-"""Checks of one site's raw tables that need more than one key: pure, and tolerant of whatever stands there."""
+"""Checks of raw tables that need more than one key: pure, and tolerant of whatever stands there."""
 
 from __future__ import annotations
 
@@ -123,7 +123,7 @@ def check_pattern(pattern: object, folder: Path, file: str, key: str) -> list[Se
 
 
 def find_doubled(named: Iterable[tuple[str, object, SettingsProblem]]) -> list[SettingsProblem]:
-    """Return the given problem for each further appearance of a value; each item is (scope, value, problem)."""
+    """Return the problem for each further appearance of a value; items are (scope, value, problem)."""
     seen: set[tuple[str, object]] = set()
     doubled = []
     for scope, value, problem in named:

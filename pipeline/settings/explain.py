@@ -62,7 +62,7 @@ def show(value: object) -> str:
 
 
 def name_nearest(word: str, known: Sequence[str]) -> str:
-    """Return what would be right instead of an unknown word: the nearest known one, and all that are known."""
+    """Return what would be right instead of an unknown word: the nearest one, and all that are known."""
     by_folded = {one.casefold(): one for one in known}
     near = get_close_matches(word.casefold(), by_folded, n=1, cutoff=0.6)
     listed = "known are " + ", ".join(known) if known else "nothing may stand here"

@@ -48,7 +48,7 @@ class _Reading:
 def load_settings(home: Path) -> Settings:
     """Read leachbook.toml, policy.toml and every site.toml of a home.
 
-    Raises HomeError when the folder is no home, and SettingsError with all mistakes of all files when there are any.
+    Raises HomeError when the folder is no home, SettingsError with all mistakes of all files.
     """
     if not home.is_dir():
         raise HomeError(f"{home} is not a folder: make a home with `leachbook new {home}`.")

@@ -161,7 +161,7 @@ class Export(Frozen):
 
 
 class SiteFacts(Frozen):
-    """site.toml without its lists; time zone, language, paper and date format come from the group if not given."""
+    """site.toml without its lists; time zone, language, paper and date format fall back on the group's."""
 
     id: Identifier
     name: Text
@@ -187,7 +187,7 @@ class SiteSettings(SiteFacts):
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """Everything that a home's settings say; `files` holds the files as they are, by their path below the home."""
+    """All that a home's settings say; `files` holds the files as they are, by their path below the home."""
 
     group: Group
     policy: tuple[PolicyPeriod, ...] = ()

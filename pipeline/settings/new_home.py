@@ -20,10 +20,10 @@ _TEXTS = Path(__file__).parent / "first_home"
 
 _POLICY_HEAD = """\
 # The policy: every number that a judgement hangs on. Change nothing first: as it stands, the defaults hold.
-# To change a value take the # and the blank in front of it away. Each is followed by its unit, by where it comes
-# from (published, with the source; common practice; or house default, a value that is yours to set), and its meaning.
+# To change a value take the # and the blank in front of it away. Each is followed by its unit, by where it
+# comes from (published, with the source; common practice; or house default, yours to set), and its meaning.
 # A change of policy is a further [[policy]] table at the end with its own valid_from and only what changes:
-# each day is judged by the policy in force on that day. A site.toml may hold [[policy]] tables for that site alone.
+# each day is judged by the policy in force on it. A site.toml may hold [[policy]] tables for that site alone.
 
 [[policy]]
 valid_from = 2000-01-01

@@ -1,4 +1,4 @@
-"""The policy: every number that a judgement hangs on, with unit, origin, source and meaning, and when it is in force.
+"""The policy: every number that a judgement hangs on, with unit, origin, source, meaning and its dates.
 
 Origins: P published (the source is named), C common practice, H house default that a group sets for itself.
 Measured values are Decimal, because edges are compared exactly; counts and days are int.
@@ -66,9 +66,13 @@ class PolicyScalars(Frozen):
     """The values of the policy that are not tables."""
 
     min_usable_pots: Whole = _value(
-        5, "pots", "C", "usable pots that a sampling needs to count, where the container class says nothing else",
-        low=1, high=50,
-    )  # fmt: skip
+        5,
+        "pots",
+        "C",
+        "usable pots that a sampling needs to count, where nothing else is said",
+        low=1,
+        high=50,
+    )
     summary_ph_sd: Number = _value(
         Decimal("0.2"),
         "pH",
@@ -86,9 +90,14 @@ class PolicyScalars(Frozen):
         high=5,
     )
     ec_alpha_per_c: Number = _value(
-        Decimal("0.0191"), "per °C", "P", "change of EC with temperature, for meters that do not compensate",
-        source="1.91 %/°C: conductivity-logger manual (read); Standard Methods 2510 (from memory)", low=0, high=0.05,
-    )  # fmt: skip
+        Decimal("0.0191"),
+        "per °C",
+        "P",
+        "change of EC with temperature, for meters that do not compensate",
+        source="1.91 %/°C: conductivity-logger manual (read); Standard Methods 2510 (from memory)",
+        low=0,
+        high=0.05,
+    )
     volume_warn_share: Number = _value(
         Decimal("0.20"), "share", "H", "leachate volume this far off the target is remarked on", low=0, high=1
     )
@@ -112,9 +121,13 @@ class PolicyScalars(Frozen):
         Decimal("0.25"), "share", "H", "water poured this far off the recipe is remarked on", low=0, high=1
     )
     unequal_volume_share: Number = _value(
-        Decimal("0.30"), "share", "H", "range of the leachate volumes over their median, above it they are unequal",
-        low=0, high=5,
-    )  # fmt: skip
+        Decimal("0.30"),
+        "share",
+        "H",
+        "leachate volumes are unequal when their range over their median is above it",
+        low=0,
+        high=5,
+    )
     ec_highest_ms_cm: Number = _value(
         Decimal(20), "mS/cm", "H", "an EC above it is held: no root zone has it", low=5, high=100
     )
@@ -128,25 +141,49 @@ class PolicyScalars(Frozen):
         Decimal("0.2"), "pH", "H", "a mean must be this far beyond the edge to be clearly out", low=0, high=2
     )
     clear_margin_ec_share: Number = _value(
-        Decimal("0.10"), "share of the edge", "H", "a mean must be this far beyond the edge to be clearly out",
-        low=0, high=1,
-    )  # fmt: skip
+        Decimal("0.10"),
+        "share of the edge",
+        "H",
+        "a mean must be so far beyond the edge to be clearly out",
+        low=0,
+        high=1,
+    )
     ph_action_high_iron_inefficient: Number = _value(
-        Decimal("6.4"), "pH", "P", "a mean above it is clearly out for iron-inefficient crops",
-        source="Univ. of Florida IFAS Extension, training page on high substrate pH", low=4, high=9,
-    )  # fmt: skip
+        Decimal("6.4"),
+        "pH",
+        "P",
+        "a mean above it is clearly out for iron-inefficient crops",
+        source="Univ. of Florida IFAS Extension, training page on high substrate pH",
+        low=4,
+        high=9,
+    )
     ph_action_low_iron_efficient: Number = _value(
-        Decimal("5.5"), "pH", "P", "a mean below it is clearly out for iron-efficient crops",
-        source="Michigan State Univ. Extension", low=3, high=8,
-    )  # fmt: skip
+        Decimal("5.5"),
+        "pH",
+        "P",
+        "a mean below it is clearly out for iron-efficient crops",
+        source="Michigan State Univ. Extension",
+        low=3,
+        high=8,
+    )
     ph_action_low_other: Number = _value(
-        Decimal("5.4"), "pH", "P", "a mean below it is clearly out for other crops whose target does not begin lower",
-        source="e-GRO Alert, reported by Floral Daily", low=3, high=8,
-    )  # fmt: skip
+        Decimal("5.4"),
+        "pH",
+        "P",
+        "a mean below it is clearly out for other crops, unless their target begins lower",
+        source="e-GRO Alert, reported by Floral Daily",
+        low=3,
+        high=8,
+    )
     ec_act_ms_cm: Number = _value(
-        Decimal("6.6"), "mS/cm", "P", "an EC from here up calls for action in greenhouse crops",
-        source='UMass Extension, soil testing chapter, pour-through band "very high"', low=1, high=20,
-    )  # fmt: skip
+        Decimal("6.6"),
+        "mS/cm",
+        "P",
+        "an EC from here up calls for action in greenhouse crops",
+        source='UMass Extension, soil testing chapter, pour-through band "very high"',
+        low=1,
+        high=20,
+    )
     ec_low_act_share: Number = _value(
         Decimal("0.7"),
         "× low edge",
@@ -159,9 +196,13 @@ class PolicyScalars(Frozen):
         2, "samplings", "H", "so many in a row beyond the margin call for action", low=2, high=10
     )
     first_within_days: Whole = _value(
-        7, "days", "H", "the first sampling is due so long after potting, sticking, sowing or transplanting",
-        low=1, high=90,
-    )  # fmt: skip
+        7,
+        "days",
+        "H",
+        "the first sampling is due so long after potting, sticking, sowing or transplanting",
+        low=1,
+        high=90,
+    )
     problem_interval_days: Whole = _value(
         7, "days", "H", "routine interval of the crops on the problem list", low=1, high=90
     )
@@ -169,33 +210,62 @@ class PolicyScalars(Frozen):
         7, "days", "H", "the next sampling is due so long after one that was out of range", low=1, high=90
     )
     grace_days: Whole = _value(
-        2, "days", "H", "still on time after the due date, where the interval is 14 days or more; else none",
-        low=0, high=30,
-    )  # fmt: skip
+        2,
+        "days",
+        "H",
+        "still on time after the due date, where the interval is 14 days or more; else none",
+        low=0,
+        high=30,
+    )
     problem_crops: tuple[Text, ...] = _value((), "", "H", "crops that are sampled at the problem interval")
     silent_after_nights: Whole = _value(
         3, "nights", "H", "a site that sent nothing for so many nights is called silent", low=1, high=60
     )
     slope_low_pct: Number = _value(
-        Decimal(85), "%", "P", "a pH electrode with less slope has failed its calibration",
-        source="published worksheet on slope and offset", low=50, high=100,
-    )  # fmt: skip
+        Decimal(85),
+        "%",
+        "P",
+        "a pH electrode with less slope has failed its calibration",
+        source="published worksheet on slope and offset",
+        low=50,
+        high=100,
+    )
     slope_high_pct: Number = _value(
-        Decimal(105), "%", "P", "a pH electrode with more slope has failed its calibration",
-        source="published worksheet on slope and offset", low=100, high=130,
-    )  # fmt: skip
+        Decimal(105),
+        "%",
+        "P",
+        "a pH electrode with more slope has failed its calibration",
+        source="published worksheet on slope and offset",
+        low=100,
+        high=130,
+    )
     slope_warn_low_pct: Number = _value(
-        Decimal(95), "%", "P", "less slope is remarked on",
-        source="usual laboratory window, Standard Methods and USGS practice (from memory)", low=50, high=100,
-    )  # fmt: skip
+        Decimal(95),
+        "%",
+        "P",
+        "less slope is remarked on",
+        source="usual laboratory window, Standard Methods and USGS practice (from memory)",
+        low=50,
+        high=100,
+    )
     slope_warn_high_pct: Number = _value(
-        Decimal(102), "%", "P", "more slope is remarked on",
-        source="usual laboratory window, Standard Methods and USGS practice (from memory)", low=100, high=130,
-    )  # fmt: skip
+        Decimal(102),
+        "%",
+        "P",
+        "more slope is remarked on",
+        source="usual laboratory window, Standard Methods and USGS practice (from memory)",
+        low=100,
+        high=130,
+    )
     offset_limit_mv: Number = _value(
-        Decimal(30), "mV", "P", "offset at pH 7, either way, beyond which a calibration has failed",
-        source="published worksheet on slope and offset", low=1, high=100,
-    )  # fmt: skip
+        Decimal(30),
+        "mV",
+        "P",
+        "offset at pH 7, either way, beyond which a calibration has failed",
+        source="published worksheet on slope and offset",
+        low=1,
+        high=100,
+    )
     ec_standard_share: Number = _value(
         Decimal("0.05"),
         "share",
@@ -310,7 +380,7 @@ class Target(Frozen):
 
     @property
     def key(self) -> tuple[str, str]:
-        """What a later target of the same crop and quantity replaces; crops compare without case and blanks."""
+        """What a later target of that crop and quantity replaces; crops compare without case and blanks."""
         return (" ".join(self.crop.casefold().split()), self.quantity)
 
 
@@ -328,7 +398,7 @@ class PolicyValues(PolicyScalars):
 
 
 class PolicyPeriod(PolicyScalars):
-    """One [[policy]] table: only what it lists (`listed()`) changes from that day on, the rest stays as it was."""
+    """One [[policy]] table: only what it lists (`listed()`) changes from that day on, the rest stays."""
 
     valid_from: Day
     containers: dict[ContainerClass, ContainerChange] = Field(default_factory=dict)
@@ -353,7 +423,7 @@ class PolicyPeriod(PolicyScalars):
 
 @dataclass(frozen=True, slots=True)
 class PolicyInForce:
-    """The policy from one day to the day before another; `own` names what the group or the site set itself."""
+    """The policy from a day to the day before another; `own` names what the group or the site set."""
 
     valid_from: date
     valid_to: date | None
@@ -407,8 +477,8 @@ Periods = Sequence[PolicyPeriod]
 def merge_policy(group: Periods, site: Periods) -> list[PolicyInForce]:
     """Return the policy of a site as periods without gaps, the first from 0001-01-01 with the defaults.
 
-    Defaults, then the group's tables in order of their dates, then the site's: each changes only what it lists. An
-    own target replaces an earlier one of the same crop and quantity, a site's always goes before the group's.
+    Defaults, then the group's tables in order of their dates, then the site's: each changes only what it
+    lists. An own target replaces an earlier one of that crop and quantity, the site's beats the group's.
     """
     starts = sorted({DEFAULTS_FROM, *(period.valid_from for period in (*group, *site))})
     ends = [*starts[1:], None]
@@ -438,7 +508,7 @@ _T = TypeVar("_T")
 
 
 def _until(start: date, group: Periods, site: Periods) -> Iterable[tuple[SetBy, PolicyPeriod]]:
-    """Yield who set it and the tables that hold on `start`, in the order in which they override each other."""
+    """Yield who set it and the tables that hold on `start`, in the order in which they override."""
     set_by: SetBy
     for set_by, periods in (("group", group), ("site", site)):
         for period in sorted(periods, key=lambda one: one.valid_from):

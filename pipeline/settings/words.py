@@ -1,4 +1,4 @@
-"""The words and fields that settings may use: one list each, for the checks, the messages and the other steps."""
+"""The words and fields that settings may use, each listed once for checks, messages and other steps."""
 
 from __future__ import annotations
 
@@ -53,20 +53,70 @@ class KindFields:
 
 FIELDS: dict[str, KindFields] = {
     "readings": KindFields(
-        known=tuple(
-            ["lot", "house", "bench", "position", "crop", "date", "datetime", "time", "year", "week", "purpose", "pot", "n_pots", "ph", "ph_sd", "ec", "ec_sd", "poured", "leachate", "temperature", "drain", "condition", "sampler", "meter", "method", "note"]
+        known=(
+            "lot",
+            "house",
+            "bench",
+            "position",
+            "crop",
+            "date",
+            "datetime",
+            "time",
+            "year",
+            "week",
+            "purpose",
+            "pot",
+            "n_pots",
+            "ph",
+            "ph_sd",
+            "ec",
+            "ec_sd",
+            "poured",
+            "leachate",
+            "temperature",
+            "drain",
+            "condition",
+            "sampler",
+            "meter",
+            "method",
+            "note",
         ),
         one_of=(("ph", "ec"), ("date", "datetime", "week"), ("lot", "house")),
     ),
     "lots": KindFields(
-        known=tuple(
-            ["lot", "house", "bench", "crop", "cultivar", "container", "started", "start_kind", "ends", "plants", "grower", "substrate", "irrigation", "feed_mode", "note"]
+        known=(
+            "lot",
+            "house",
+            "bench",
+            "crop",
+            "cultivar",
+            "container",
+            "started",
+            "start_kind",
+            "ends",
+            "plants",
+            "grower",
+            "substrate",
+            "irrigation",
+            "feed_mode",
+            "note",
         ),
         one_of=(("lot",), ("crop",), ("container",), ("started",)),
     ),
     "calibrations": KindFields(
-        known=tuple(
-            ["meter", "date", "datetime", "time", "person", "slope", "offset", "buffers", "ec_standard", "ec_found", "passed", "note"]
+        known=(
+            "meter",
+            "date",
+            "datetime",
+            "time",
+            "person",
+            "slope",
+            "offset",
+            "buffers",
+            "ec_standard",
+            "ec_found",
+            "passed",
+            "note",
         ),
         one_of=(("meter",), ("date", "datetime")),
     ),
