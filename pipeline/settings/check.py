@@ -36,8 +36,6 @@ def check_export(raw: RawTable, file: str, prefix: str) -> list[SettingsProblem]
             say(
                 "columns", f"{' or '.join(group)} is missing", f'add {group[0]} = "the header of that column"'
             )
-    if "week" in columns and "year" not in columns and not {"date", "datetime"} & set(columns):
-        say("columns", "week is there without year", 'add year = "the header of that column"')
     for column, format_key in (("time", "time_format"), ("datetime", "datetime_format")):
         if column in columns and format_key not in raw:
             right = 'write it, like "%H:%M"' if column == "time" else 'write it, like "%Y-%m-%d %H:%M"'
