@@ -1,6 +1,7 @@
 """Settings: leachbook.toml, policy.toml and site.toml as models; every mistake named with file and key."""
 
 from pipeline.errors import SettingsError, SettingsProblem
+from pipeline.settings.in_force import PolicyInForce, merge_policy
 from pipeline.settings.load import load_settings, resolve_policy
 from pipeline.settings.models import (
     Column,
@@ -20,11 +21,9 @@ from pipeline.settings.policy import (
     ContainerRule,
     OwnTarget,
     PolicyEntry,
-    PolicyInForce,
     PolicyPeriod,
     PolicyValues,
     Target,
-    merge_policy,
 )
 from pipeline.settings.words import FIELDS, WORDS_BY_FIELD
 

@@ -10,7 +10,7 @@ from typing import Any
 
 from pipeline.errors import SettingsProblem
 from pipeline.settings.explain import name_nearest, show
-from pipeline.settings.policy import Periods, find_contradictions, merge_policy
+from pipeline.settings.in_force import Periods, find_contradictions, merge_policy
 from pipeline.settings.words import FIELDS, MEASURED_FIELDS, UNIT_OF_FIELD, WORDS_BY_FIELD
 from pipeline.units import UNITS, canonical_unit
 

@@ -15,8 +15,9 @@ from pydantic import BaseModel, ValidationError
 from pipeline.errors import HomeError, SettingsError, SettingsProblem
 from pipeline.settings.check import check_export, check_pattern, check_policy, check_targets, find_doubled
 from pipeline.settings.explain import explain_errors, name_nearest, show
+from pipeline.settings.in_force import PolicyInForce, merge_policy
 from pipeline.settings.models import Export, Group, Grower, Settings, SiteFacts, SiteSettings
-from pipeline.settings.policy import PolicyInForce, PolicyPeriod, PolicyScalars, merge_policy
+from pipeline.settings.policy import PolicyPeriod, PolicyScalars
 
 GROUP_FILE = "leachbook.toml"
 POLICY_FILE = "policy.toml"
