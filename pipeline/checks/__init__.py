@@ -1,0 +1,1 @@
+"""Checks on single records: what keeps a record out of the statistics, whatever else is known."""

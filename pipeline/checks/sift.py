@@ -1,0 +1,95 @@
+"""Holds that need nothing but the record itself: figures that no root zone has, a method nobody named.
+
+Holds that need the lots (unknown lot, before its start, after its end, in the future) are worked out in SQL.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from decimal import Decimal
+
+import polars as pl
+
+from pipeline.intake.translate import Translated
+from pipeline.settings import Export, PolicyInForce
+
+HOLDS_SCHEMA: dict[str, pl.DataType] = {
+    "record_no": pl.Int64(),
+    "code": pl.String(),
+    "detail": pl.String(),
+}
+
+PH_LOWEST = Decimal(0)
+PH_HIGHEST = Decimal(14)
+
+# An EC that some other unit would bring into this range was probably written in that unit (house default).
+_PLAUSIBLE_LOW_MS_CM = Decimal("0.1")
+_PLAUSIBLE_HIGH_MS_CM = Decimal(20)
+_SCALES = ((Decimal(1000), "µS/cm"), (Decimal(500), "ppm"), (Decimal(640), "ppm"), (Decimal(700), "ppm"))
+
+
+def sift(translated: Translated, export: Export, policy: Sequence[PolicyInForce]) -> pl.DataFrame:
+    """Return record_no, code and detail, one row per reason, for the records that must be held.
+
+    Codes: ``ph_out_of_scale`` (outside 0-14), ``ec_out_of_scale`` (negative, or above the policy's
+    ec_highest_ms_cm in force on the day; mS/cm), ``method_missing`` (neither line nor site names the
+    extraction method: the same EC is low or extreme by method).  Only readings have such holds.
+    """
+    if export.kind != "readings":
+        return pl.DataFrame(schema=HOLDS_SCHEMA)
+    rows = translated.rows.filter(pl.col("cells").is_not_null())
+    found = [_sift_ph(rows), _sift_ec(rows, policy), _sift_method(rows)]
+    return pl.concat(found).sort("record_no", maintain_order=True)
+
+
+def explain_ec(ec_ms_cm: Decimal, highest_ms_cm: Decimal) -> str:
+    """Say what is wrong with an EC in mS/cm that is held, and which unit it looks like."""
+    shown = f"{ec_ms_cm.normalize():f}"
+    if ec_ms_cm < 0:
+        return f"EC {shown} mS/cm is negative; read it again"
+    words = f"EC {shown} mS/cm is above {highest_ms_cm.normalize():f}"
+    for factor, unit in _SCALES:
+        scaled = ec_ms_cm / factor
+        if _PLAUSIBLE_LOW_MS_CM <= scaled <= _PLAUSIBLE_HIGH_MS_CM:
+            return f"{words}; it looks like {unit}: check the unit of the column in site.toml"
+    return f"{words}; read it again"
+
+
+def _sift_ph(rows: pl.DataFrame) -> pl.DataFrame:
+    off = rows.filter((pl.col("ph") < PH_LOWEST) | (pl.col("ph") > PH_HIGHEST))
+    details = [f"pH {value.normalize():f} is outside 0 to 14; read it again" for value in off["ph"]]
+    return _holds(off["record_no"], "ph_out_of_scale", details)
+
+
+def _sift_ec(rows: pl.DataFrame, policy: Sequence[PolicyInForce]) -> pl.DataFrame:
+    limits = pl.DataFrame(
+        {
+            "valid_from": [period.valid_from for period in policy],
+            "highest": [Decimal(str(period.values.ec_highest_ms_cm)) for period in policy],
+        },
+        schema={"valid_from": pl.Date(), "highest": pl.Decimal(9, 4)},
+    ).sort("valid_from")
+    # A record without a readable day is held for that already; the first policy serves for its figures.
+    dated = (
+        rows.select("record_no", "ec_ms_cm", pl.col("sampled_on").fill_null(limits["valid_from"].min()))
+        .sort("sampled_on", maintain_order=True)
+        .join_asof(limits, left_on="sampled_on", right_on="valid_from", strategy="backward")
+    )
+    off = dated.filter((pl.col("ec_ms_cm") < 0) | (pl.col("ec_ms_cm") > pl.col("highest")))
+    details = [explain_ec(ec, highest) for ec, highest in off.select("ec_ms_cm", "highest").iter_rows()]
+    return _holds(off["record_no"], "ec_out_of_scale", details)
+
+
+def _sift_method(rows: pl.DataFrame) -> pl.DataFrame:
+    off = rows.filter(pl.col("method").is_null())
+    detail = (
+        "neither the line nor the site names the extraction method; set extraction_method in site.toml, "
+        "because the same EC is low or extreme by method"
+    )
+    return _holds(off["record_no"], "method_missing", [detail] * off.height)
+
+
+def _holds(numbers: pl.Series, code: str, details: list[str]) -> pl.DataFrame:
+    return pl.DataFrame(
+        {"record_no": numbers, "code": [code] * len(numbers), "detail": details}, schema=HOLDS_SCHEMA
+    )

@@ -1,0 +1,153 @@
+"""The ledger ``archive/ledger.jsonl``: one entry a line, only ever added to, each chained to the one before.
+
+Every entry carries ``previous``, the sha256 of the line before it (64 zeros in the first), so a changed,
+removed or inserted line shows at the next one.  A cut end does not show in the chain itself: compare
+`last_hash` with what the warehouse remembers.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from pipeline.errors import ArchiveError
+from pipeline.intake.archive import write_whole
+from pipeline.intake.collect import CollectedFile
+
+FIRST_PREVIOUS = "0" * 64
+RECEIPT = "receipt"
+NIGHT = "night"
+
+Entry = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class BrokenEntry:
+    """The first entry that does not follow from the one before: its line (from 1) and what is wrong."""
+
+    entry_no: int
+    sentence: str
+
+
+def ledger_path(home: Path) -> Path:
+    """Where a home keeps its ledger."""
+    return home / "archive" / "ledger.jsonl"
+
+
+def receipt_entry(file: CollectedFile, received_on: date) -> Entry:
+    """The entry for one file received in the night with this as-of date."""
+    return {
+        "kind": RECEIPT,
+        "received_on": received_on.isoformat(),
+        "site": file.site_id,
+        "export_kind": file.kind,
+        "export_no": file.export_no,
+        "name": file.name,
+        "sha256": file.sha256,
+        "size": file.size,
+        "modified_at": file.modified_at.isoformat(),
+    }
+
+
+def night_entry(as_of: date, settings_sha256: str, facts_digest: str, **more: object) -> Entry:
+    """The entry that closes a night; `more` are further plain values."""
+    return {
+        "kind": NIGHT,
+        "as_of": as_of.isoformat(),
+        "settings": settings_sha256,
+        "facts": facts_digest,
+        **more,
+    }
+
+
+def append(home: Path, entries: Iterable[Mapping[str, Any]]) -> str:
+    """Add entries in one step that is done wholly or not at all; return the hash of the last line.
+
+    Raises ArchiveError when the chain as it stands is broken or the disk refuses: a ledger is never
+    continued over a break.
+    """
+    lines = _read_lines(home)
+    broken = _first_broken(lines)
+    if broken:
+        raise ArchiveError(f"{ledger_path(home)} line {broken.entry_no}: {broken.sentence}.")
+    previous = _hash(lines[-1]) if lines else FIRST_PREVIOUS
+    added = False
+    for entry in entries:
+        line = _write_line(entry, previous)
+        lines.append(line)
+        previous = _hash(line)
+        added = True
+    if added:
+        try:
+            write_whole(ledger_path(home), b"".join(line + b"\n" for line in lines))
+        except OSError as error:
+            raise ArchiveError(
+                f"{ledger_path(home)}: cannot be written ({error.strerror}); "
+                "free the disk or let this account write there."
+            ) from error
+    return previous
+
+
+def read_ledger(home: Path) -> list[Entry]:
+    """All entries, oldest first; no ledger yet is an empty one.  Raises ArchiveError for a broken chain."""
+    lines = _read_lines(home)
+    broken = _first_broken(lines)
+    if broken:
+        raise ArchiveError(f"{ledger_path(home)} line {broken.entry_no}: {broken.sentence}.")
+    return [json.loads(line) for line in lines]
+
+
+def verify_chain(home: Path) -> BrokenEntry | None:
+    """The first entry that breaks the chain, or None where it holds."""
+    return _first_broken(_read_lines(home))
+
+
+def last_hash(home: Path) -> str:
+    """The hash of the last line, which a warehouse remembers to notice a cut ledger."""
+    lines = _read_lines(home)
+    return _hash(lines[-1]) if lines else FIRST_PREVIOUS
+
+
+def _first_broken(lines: list[bytes]) -> BrokenEntry | None:
+    previous = FIRST_PREVIOUS
+    for number, line in enumerate(lines, 1):
+        try:
+            entry = json.loads(line)
+        except ValueError:  # not JSON, or not utf-8
+            return BrokenEntry(number, "the entry cannot be read; bring the ledger back from a backup")
+        if not isinstance(entry, dict) or entry.get("previous") != previous:
+            return BrokenEntry(
+                number,
+                "the entry does not follow from the one before, so one of the two was changed, added or removed; "
+                "bring the ledger back from a backup",
+            )
+        previous = _hash(line)
+    return None
+
+
+def _read_lines(home: Path) -> list[bytes]:
+    path = ledger_path(home)
+    try:
+        data = path.read_bytes()
+    except FileNotFoundError:
+        return []
+    except OSError as error:
+        raise ArchiveError(f"{path}: cannot be read ({error.strerror}); let this account read it.") from error
+    # Only LF ends an entry: JSON text may hold other separators that splitlines would take for ends.
+    return data.removesuffix(b"\n").split(b"\n") if data else []
+
+
+def _write_line(entry: Mapping[str, Any], previous: str) -> bytes:
+    text = json.dumps(
+        {**entry, "previous": previous}, ensure_ascii=False, separators=(",", ":"), allow_nan=False
+    )
+    return text.encode("utf-8")
+
+
+def _hash(line: bytes) -> str:
+    return hashlib.sha256(line).hexdigest()

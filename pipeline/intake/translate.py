@@ -1,0 +1,521 @@
+"""Cells of an export into typed columns in our units, with the problems beside; no input and output.
+
+Work is done on whole columns; where a cell needs Python (exact decimals, dates in odd formats) each
+different text is looked at once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+
+import polars as pl
+
+from pipeline.intake.days import (
+    DEFAULT_MOMENT_FORMATS,
+    DEFAULT_TIME_FORMATS,
+    example_of,
+    read_moments,
+    read_week,
+)
+from pipeline.intake.header import find_column
+from pipeline.intake.numbers import NumberFormat, read_number, read_whole
+from pipeline.intake.read import ReadResult
+from pipeline.intake.refused import Refused
+from pipeline.settings import Export, SiteSettings
+from pipeline.settings.words import WORDS_BY_FIELD
+from pipeline.units import SAME, Conversion, Quantity, conversion
+
+READINGS_SCHEMA: dict[str, pl.DataType] = {
+    "record_no": pl.Int64(),
+    "lot_code": pl.String(),
+    "house": pl.String(),
+    "bench": pl.String(),
+    "position": pl.String(),
+    "crop": pl.String(),
+    "sampled_on": pl.Date(),
+    "sampled_time": pl.Time(),
+    "purpose": pl.String(),
+    "pot": pl.String(),
+    "n_pots": pl.Int32(),
+    "ph": pl.Decimal(6, 3),
+    "ph_sd": pl.Decimal(6, 3),
+    "ec_ms_cm": pl.Decimal(9, 4),
+    "ec_sd_ms_cm": pl.Decimal(9, 4),
+    "poured_ml": pl.Decimal(8, 2),
+    "leachate_ml": pl.Decimal(8, 2),
+    "temperature_c": pl.Decimal(5, 2),
+    "drain_min": pl.Decimal(6, 1),
+    "condition": pl.String(),
+    "sampler": pl.String(),
+    "meter_id": pl.String(),
+    "method": pl.String(),
+    "note": pl.String(),
+    "ec_compensated": pl.Boolean(),
+    "cells": pl.String(),
+}
+LOTS_SCHEMA: dict[str, pl.DataType] = {
+    "record_no": pl.Int64(),
+    "lot_code": pl.String(),
+    "house": pl.String(),
+    "bench": pl.String(),
+    "crop": pl.String(),
+    "cultivar": pl.String(),
+    "container_class": pl.String(),
+    "started_on": pl.Date(),
+    "start_kind": pl.String(),
+    "ends_on": pl.Date(),
+    "plants": pl.Int64(),
+    "grower_id": pl.String(),
+    "substrate": pl.String(),
+    "irrigation": pl.String(),
+    "feed_mode": pl.String(),
+    "note": pl.String(),
+    "cells": pl.String(),
+}
+CALIBRATIONS_SCHEMA: dict[str, pl.DataType] = {
+    "record_no": pl.Int64(),
+    "meter_id": pl.String(),
+    "calibrated_on": pl.Date(),
+    "calibrated_time": pl.Time(),
+    "person": pl.String(),
+    "slope_pct": pl.Decimal(6, 2),
+    "offset_mv": pl.Decimal(6, 1),
+    "buffers": pl.String(),
+    "ec_standard_ms_cm": pl.Decimal(9, 4),
+    "ec_found_ms_cm": pl.Decimal(9, 4),
+    "passed": pl.Boolean(),
+    "note": pl.String(),
+    "cells": pl.String(),
+}
+ROW_SCHEMAS: Mapping[str, dict[str, pl.DataType]] = {
+    "readings": READINGS_SCHEMA,
+    "lots": LOTS_SCHEMA,
+    "calibrations": CALIBRATIONS_SCHEMA,
+}
+PROBLEMS_SCHEMA: dict[str, pl.DataType] = {
+    "record_no": pl.Int64(),
+    "field": pl.String(),
+    "cell": pl.String(),
+    "code": pl.String(),
+    "sentence": pl.String(),
+}
+
+_YES = frozenset({"yes", "y", "true", "1", "ok", "pass", "passed"})
+_NO = frozenset({"no", "n", "false", "0", "fail", "failed"})
+_MOST_INT32 = 2**31 - 1
+_MOST_INT64 = 2**63 - 1
+_LONGEST_SHOWN = 60
+_BETWEEN = "\x1f"  # stands between week and year; no sheet has it in a cell
+
+
+@dataclass(frozen=True)
+class Translated:
+    """`rows`: one per data record, typed; a record that could not be read has only its record_no.
+
+    `problems`: record_no, field, cell (as it stands, trimmed), code (``date_unreadable``,
+    ``number_unreadable``, ``value_unknown``, ``week_unreadable``, ``missing``, ``nothing_measured``) and
+    sentence.  A sentence starts at the cell: whoever prints it puts file name and line number before it.
+    """
+
+    rows: pl.DataFrame
+    problems: pl.DataFrame
+
+
+def translate(result: ReadResult, export: Export, site: SiteSettings) -> Translated:
+    """Translate the records of one file; what is wrong in a cell becomes a problem, never an exception."""
+    sheet = _Sheet(result, export, site)
+    columns = _TRANSLATORS[export.kind](sheet)
+    schema = ROW_SCHEMAS[export.kind]
+    typed = pl.DataFrame(
+        [
+            sheet.record_no,
+            *(columns[name].rename(name) for name in schema if name not in ("record_no", "cells")),
+        ]
+    ).with_columns(sheet.cells_as_json().alias("cells"))
+    data = result.records.filter(pl.col("kind") == "data").select("record_no")
+    rows = data.join(typed, on="record_no", how="left", maintain_order="left").cast(schema)  # type: ignore[arg-type]
+    return Translated(rows.select(list(schema)), sheet.all_problems())
+
+
+@dataclass(frozen=True)
+class _Numeric:
+    """What a numeric field keeps: digits before and after the point, an example, and what it measures."""
+
+    digits: int
+    decimals: int
+    example: str
+    quantity: Quantity | None = None
+
+
+_NUMERIC: Mapping[str, _Numeric] = {
+    "ph": _Numeric(3, 3, "5.8"),
+    "ph_sd": _Numeric(3, 3, "0.2"),
+    "ec": _Numeric(5, 4, "1.85", "ec"),
+    "ec_sd": _Numeric(5, 4, "0.35", "ec"),
+    "poured": _Numeric(6, 2, "75", "volume"),
+    "leachate": _Numeric(6, 2, "50", "volume"),
+    "temperature": _Numeric(3, 2, "21.5", "temperature"),
+    "drain": _Numeric(5, 1, "45"),
+    "slope": _Numeric(4, 2, "98.5"),
+    "offset": _Numeric(5, 1, "-12.5"),
+    "ec_standard": _Numeric(5, 4, "1.413", "ec"),
+    "ec_found": _Numeric(5, 4, "1.41", "ec"),
+}
+
+
+@dataclass
+class _Sheet:
+    """The cells of one file by field, and the problems found so far."""
+
+    result: ReadResult
+    export: Export
+    site: SiteSettings
+    _problems: list[pl.DataFrame] = field(default_factory=list)
+
+    @property
+    def record_no(self) -> pl.Series:
+        return self.result.cells["record_no"]
+
+    def raw(self, name: str) -> pl.Series | None:
+        """The cells of a field as they stand, or None where the export does not have it."""
+        column = self.export.columns.get(name)
+        if column is None or self.result.header is None:
+            return None
+        at = find_column(self.result.header, column.column)
+        cells = self.result.cells
+        return cells[f"c{at}"].alias(name) if at is not None and f"c{at}" in cells.columns else None
+
+    def trimmed(self, name: str) -> pl.Series:
+        """The cells of a field without blanks around them; null where blank or not in the export."""
+        raw = self.raw(name)
+        if raw is None:
+            return self.blank(name)
+        text = raw.str.strip_chars()
+        return text.set(text == "", None)
+
+    def text(self, name: str) -> pl.Series:
+        """Trimmed cells with the export's own words replaced by ours."""
+        cells = self.trimmed(name)
+        words = {_word_key(found): ours.strip() for found, ours in self.export.values.get(name, {}).items()}
+        if not words:
+            return cells
+        texts = cells.drop_nulls().unique()
+        ours = [words.get(_word_key(text), text) or None for text in texts]
+        return _look_up(cells, texts, pl.Series(ours, dtype=pl.String))
+
+    def blank(self, name: str, dtype: pl.DataType | None = None) -> pl.Series:
+        return pl.Series(name, [None] * self.record_no.len(), dtype=dtype or pl.String())
+
+    def convert(
+        self,
+        name: str,
+        cells: pl.Series,
+        code: str,
+        dtype: pl.DataType,
+        read: Callable[[str], object],
+    ) -> pl.Series:
+        """Convert each different text once; `read` returns the value, or why not."""
+        texts = cells.drop_nulls().unique()
+        outcomes = [read(text) for text in texts]
+        values = pl.Series([None if isinstance(one, Refused) else one for one in outcomes], dtype=dtype)
+        reasons = pl.Series(
+            [one.reason if isinstance(one, Refused) else None for one in outcomes], dtype=pl.String
+        )
+        if reasons.null_count() < len(reasons):
+            self.report(name, code, _look_up(cells, texts, reasons))
+        return _look_up(cells, texts, values)
+
+    def report(self, name: str, code: str, reasons: pl.Series) -> None:
+        """Add a problem for each row that has a reason; the sentence names column and cell before it."""
+        frame = pl.DataFrame(
+            [
+                self.record_no,
+                self.trimmed(name).alias("cell"),
+                reasons.alias("reason"),
+            ]
+        ).filter(pl.col("reason").is_not_null())
+        title = self.title(name)
+        sentences = [
+            f"{title} {_quoted(cell)} {reason}" for cell, reason in frame.select("cell", "reason").iter_rows()
+        ]
+        self._add(frame["record_no"], name, frame["cell"].fill_null(""), code, sentences)
+
+    def report_rows(self, name: str, code: str, where: pl.Series, sentence: str) -> None:
+        """Add the same problem, about a blank cell, for each row that is marked."""
+        numbers = self.record_no.filter(where)
+        self._add(
+            numbers, name, pl.Series([""] * len(numbers), dtype=pl.String), code, [sentence] * len(numbers)
+        )
+
+    def _add(self, numbers: pl.Series, name: str, cells: pl.Series, code: str, sentences: list[str]) -> None:
+        if numbers.is_empty():
+            return
+        self._problems.append(
+            pl.DataFrame(
+                {
+                    "record_no": numbers,
+                    "field": [name] * len(numbers),
+                    "cell": cells,
+                    "code": [code] * len(numbers),
+                    "sentence": sentences,
+                },
+                schema=PROBLEMS_SCHEMA,
+            )
+        )
+
+    def all_problems(self) -> pl.DataFrame:
+        if not self._problems:
+            return pl.DataFrame(schema=PROBLEMS_SCHEMA)
+        return pl.concat(self._problems).sort("record_no", maintain_order=True)
+
+    def title(self, name: str) -> str:
+        """The column's header as the site writes it."""
+        column = self.export.columns.get(name)
+        return name if column is None else " ".join(column.column.split())
+
+    def cells_as_json(self) -> pl.Series:
+        """The mapped cells of each record as they stand: a JSON object by field."""
+        raw = [cells for name in self.export.columns if (cells := self.raw(name)) is not None]
+        if not raw or self.record_no.is_empty():
+            return self.blank("cells")
+        return pl.DataFrame(raw).select(pl.struct(pl.all()).struct.json_encode()).to_series()
+
+    def number(self, name: str) -> pl.Series:
+        kept = _NUMERIC[name]
+        dtype = pl.Decimal(kept.digits + kept.decimals, kept.decimals)
+        form = NumberFormat(
+            self.export.decimal, kept.digits, kept.decimals, kept.example, self._conversion(name, kept)
+        )
+        return self.convert(
+            name, self.text(name), "number_unreadable", dtype, lambda text: read_number(text, form)
+        )
+
+    def _conversion(self, name: str, kept: _Numeric) -> Conversion:
+        column = self.export.columns.get(name)
+        if column is None or kept.quantity is None:
+            return SAME
+        return conversion(kept.quantity, column.unit)
+
+    def whole(self, name: str, least: int, most: int, dtype: pl.DataType) -> pl.Series:
+        decimal = self.export.decimal
+        return self.convert(
+            name,
+            self.text(name),
+            "number_unreadable",
+            dtype,
+            lambda text: read_whole(text, decimal, least, most),
+        )
+
+    def word(self, name: str) -> pl.Series:
+        """A field that must end up as one of our words."""
+        known = {_word_key(word): word for word in WORDS_BY_FIELD[name]}
+        refused = Refused(
+            f"is none of {', '.join(WORDS_BY_FIELD[name])}; write one of them, or say what it means under "
+            f"[export.values.{name}] in site.toml"
+        )
+        return self.convert(
+            name,
+            self.text(name),
+            "value_unknown",
+            pl.String(),
+            lambda text: known.get(_word_key(text), refused),
+        )
+
+    def truth(self, name: str) -> pl.Series:
+        refused = Refused(
+            f"is neither yes nor no; write one of them, or say what it means under [export.values.{name}] "
+            "in site.toml"
+        )
+
+        def read(text: str) -> bool | Refused:
+            key = text.casefold()
+            return True if key in _YES else False if key in _NO else refused
+
+        return self.convert(name, self.text(name), "value_unknown", pl.Boolean(), read)
+
+    def moments(self, name: str, formats: tuple[str, ...], what: str) -> pl.Series:
+        """Local moments by the export's format; `what` is what the cell should be, for the message."""
+        cells = self.text(name)
+        texts = cells.drop_nulls().unique()
+        moments = read_moments(texts, formats, self.site.time_zone)
+        if moments.null_count():
+            refused = f"is not a {what}; write it like {example_of(formats[0])}"
+            reasons = pl.select(pl.when(moments.is_null()).then(pl.lit(refused))).to_series()
+            self.report(name, "date_unreadable", _look_up(cells, texts, reasons))
+        return _look_up(cells, texts, moments)
+
+    def days(self, name: str) -> pl.Series:
+        return self.moments(name, (self.export.date_format,), "date").dt.date()
+
+    def times(self, name: str) -> pl.Series:
+        formats = (self.export.time_format,) if self.export.time_format else DEFAULT_TIME_FORMATS
+        return self.moments(name, formats, "time").dt.time()
+
+    def day_and_time(self) -> tuple[pl.Series, pl.Series]:
+        """Day and time of day from `date`, `datetime` or `week` (in this order) and `time` or `datetime`."""
+        form = self.export.datetime_format
+        moments = self.moments("datetime", (form,) if form else DEFAULT_MOMENT_FORMATS, "date with a time")
+        day = _first_known(self.days("date"), moments.dt.date(), self._week_days())
+        time = _first_known(self.times("time"), moments.dt.time())
+        dated = [name for name in ("date", "datetime", "week") if name in self.export.columns]
+        nothing = _all_blank([self.trimmed(name) for name in dated])
+        if dated:
+            self.report_rows(
+                dated[0],
+                "missing",
+                nothing,
+                f'the column "{self.title(dated[0])}" is blank; write the date in it',
+            )
+        return day, time
+
+    def _week_days(self) -> pl.Series:
+        if "week" not in self.export.columns:
+            return self.blank("week", pl.Date())
+        both = pl.select(
+            pl.concat_str(self.text("week"), self.text("year").fill_null(""), separator=_BETWEEN)
+        )
+
+        def read(text: str) -> object:
+            week, year = text.split(_BETWEEN, 1)
+            return read_week(week, year, self.export.week_day)
+
+        return self.convert("week", both.to_series(), "week_unreadable", pl.Date(), read)
+
+    def need(self, name: str, why: str) -> None:
+        """A blank cell of a field that the kind cannot do without is a problem."""
+        if name in self.export.columns:
+            sentence = f'the column "{self.title(name)}" is blank; {why}'
+            self.report_rows(name, "missing", self.trimmed(name).is_null(), sentence)
+
+
+def _readings(sheet: _Sheet) -> dict[str, pl.Series]:
+    day, time = sheet.day_and_time()
+    places = [name for name in ("lot", "house") if name in sheet.export.columns]
+    if places:
+        named = " or ".join(f'"{sheet.title(name)}"' for name in places)
+        sentence = f"the column {named} is blank; write which lot was sampled, or the house that it stands in"
+        nowhere = _all_blank([sheet.trimmed(name) for name in places])
+        sheet.report_rows(places[0], "missing", nowhere, sentence)
+    measured = [name for name in ("ph", "ec") if name in sheet.export.columns]
+    if measured:
+        sentence = "neither pH nor EC is given; enter what was measured, or take the line out"
+        sheet.report_rows(
+            measured[0], "nothing_measured", _all_blank([sheet.trimmed(name) for name in measured]), sentence
+        )
+    default_method = sheet.site.extraction_method
+    method = sheet.word("method")
+    return {
+        "lot_code": sheet.text("lot"),
+        "house": sheet.text("house"),
+        "bench": sheet.text("bench"),
+        "position": sheet.text("position"),
+        "crop": sheet.text("crop"),
+        "sampled_on": day,
+        "sampled_time": time,
+        "purpose": sheet.word("purpose").fill_null("routine"),
+        "pot": sheet.text("pot"),
+        "n_pots": sheet.whole("n_pots", 1, _MOST_INT32, pl.Int32()).fill_null(1),
+        "ph": sheet.number("ph"),
+        "ph_sd": sheet.number("ph_sd"),
+        "ec_ms_cm": sheet.number("ec"),
+        "ec_sd_ms_cm": sheet.number("ec_sd"),
+        "poured_ml": sheet.number("poured"),
+        "leachate_ml": sheet.number("leachate"),
+        "temperature_c": sheet.number("temperature"),
+        "drain_min": sheet.number("drain"),
+        "condition": sheet.word("condition"),
+        "sampler": sheet.text("sampler"),
+        "meter_id": sheet.text("meter"),
+        "method": method if default_method is None else method.fill_null(default_method),
+        "note": sheet.text("note"),
+        "ec_compensated": pl.Series([sheet.export.ec_compensated], dtype=pl.Boolean).new_from_index(
+            0, len(sheet.record_no)
+        ),
+    }
+
+
+def _lots(sheet: _Sheet) -> dict[str, pl.Series]:
+    sheet.need("lot", "write the lot's code in it")
+    sheet.need("crop", "write which crop the lot is")
+    sheet.need("container", "write the lot's container size, because volumes and intervals hang on it")
+    sheet.need("started", "write the day on which the lot was sown, stuck, potted or transplanted")
+    return {
+        "lot_code": sheet.text("lot"),
+        "house": sheet.text("house"),
+        "bench": sheet.text("bench"),
+        "crop": sheet.text("crop"),
+        "cultivar": sheet.text("cultivar"),
+        "container_class": sheet.word("container"),
+        "started_on": sheet.days("started"),
+        "start_kind": sheet.word("start_kind"),
+        "ends_on": sheet.days("ends"),
+        "plants": sheet.whole("plants", 0, _MOST_INT64, pl.Int64()),
+        "grower_id": _grower_ids(sheet),
+        "substrate": sheet.text("substrate"),
+        "irrigation": sheet.text("irrigation"),
+        "feed_mode": sheet.word("feed_mode"),
+        "note": sheet.text("note"),
+    }
+
+
+def _calibrations(sheet: _Sheet) -> dict[str, pl.Series]:
+    sheet.need("meter", "write which meter was calibrated")
+    day, time = sheet.day_and_time()
+    return {
+        "meter_id": sheet.text("meter"),
+        "calibrated_on": day,
+        "calibrated_time": time,
+        "person": sheet.text("person"),
+        "slope_pct": sheet.number("slope"),
+        "offset_mv": sheet.number("offset"),
+        "buffers": sheet.text("buffers"),
+        "ec_standard_ms_cm": sheet.number("ec_standard"),
+        "ec_found_ms_cm": sheet.number("ec_found"),
+        "passed": sheet.truth("passed"),
+        "note": sheet.text("note"),
+    }
+
+
+_TRANSLATORS: Mapping[str, Callable[[_Sheet], dict[str, pl.Series]]] = {
+    "readings": _readings,
+    "lots": _lots,
+    "calibrations": _calibrations,
+}
+
+
+def _grower_ids(sheet: _Sheet) -> pl.Series:
+    """Sites write a grower's id or name; one that the settings do not know stays as it is written."""
+    cells = sheet.text("grower")
+    by_key = {key: grower.id for grower in sheet.site.growers for key in (_word_key(grower.name), grower.id)}
+    texts = cells.drop_nulls().unique()
+    ids = pl.Series([by_key.get(_word_key(text), text) for text in texts], dtype=pl.String)
+    return _look_up(cells, texts, ids)
+
+
+def _look_up(cells: pl.Series, texts: pl.Series, values: pl.Series) -> pl.Series:
+    """The value of each cell, where `values` go with the different `texts`; null stays null."""
+    if texts.is_empty():
+        return pl.Series(cells.name, [None] * len(cells), dtype=values.dtype)
+    table = pl.DataFrame([texts.alias("text"), values.alias("value")])
+    return cells.to_frame("text").join(table, on="text", how="left", maintain_order="left")["value"]
+
+
+def _first_known(*columns: pl.Series) -> pl.Series:
+    return pl.select(pl.coalesce(list(columns))).to_series()
+
+
+def _all_blank(columns: list[pl.Series]) -> pl.Series:
+    return pl.select(pl.all_horizontal([column.is_null() for column in columns])).to_series()
+
+
+def _word_key(text: str) -> str:
+    """Words compare trimmed and without regard to case, blanks, hyphens and underscores."""
+    return " ".join(text.replace("_", " ").replace("-", " ").split()).casefold()
+
+
+def _quoted(cell: str | None) -> str:
+    """A cell as a message shows it: on one line, not longer than a message bears."""
+    text = " ".join((cell or "").split())
+    shown = text if len(text) <= _LONGEST_SHOWN else text[: _LONGEST_SHOWN - 1] + "…"
+    return f'"{shown}"'
