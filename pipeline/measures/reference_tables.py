@@ -10,21 +10,21 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import Final, get_args
 
 import polars as pl
 
 from pipeline.assets import reference_folder
 from pipeline.errors import LeachbookError
+from pipeline.settings.words import CONTAINER_CLASSES, ExtractionMethod
 
 HOW_KNOWN: Final = ("read", "memory", "common practice")
 """How a figure is known: seen in its source, recalled and not seen, or customary without a source."""
 
 PH_GROUPS: Final = ("iron-inefficient", "general", "iron-efficient")
 FEEDING_LEVELS: Final = ("light", "medium", "heavy")
-EXTRACTION_METHODS: Final = ("pour-through", "1:2 dilution", "saturated media extract")
+EXTRACTION_METHODS: Final[tuple[str, ...]] = get_args(ExtractionMethod)
 EC_BAND_NAMES: Final = ("very low", "low", "normal", "high", "very high", "extreme")
-CONTAINER_CLASSES: Final = ("plug", "cell_pack", "pot_4in", "pot_5_6in", "pot_6_5in_plus", "nursery")
 OPTION_KINDS: Final = ("meter", "feed", "injector", "roots", "fertilizer", "drench")
 COMPARISONS: Final = ("above", "at_or_above", "below", "at_or_below", "between")
 

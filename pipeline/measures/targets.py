@@ -62,11 +62,11 @@ def list_published_ranges(crop_targets: pl.DataFrame) -> pl.DataFrame:
 
 def rank_published_ranges(crop_targets: pl.DataFrame, source_order: Sequence[str]) -> pl.DataFrame:
     """All published ranges in the order of preference, best first, quantities and crops mixed."""
-    return list_published_ranges(crop_targets).sort(
-        ~pl.col("gives_both"),
-        named_source_rank(pl.col("source"), source_order),
-        pl.col("how_known") == "memory",
-        pl.col("row_no"),
+    # A column first: with no names the rank is a single value, which `sort` would not spread over the rows.
+    return (
+        list_published_ranges(crop_targets)
+        .with_columns(source_rank=named_source_rank(pl.col("source"), source_order))
+        .sort(~pl.col("gives_both"), "source_rank", pl.col("how_known") == "memory", "row_no")
     )
 
 

@@ -1,0 +1,65 @@
+"""Student's t: quantiles and intervals against printed tables and worked examples."""
+
+from __future__ import annotations
+
+import polars as pl
+import pytest
+
+from pipeline.measures.t_table import t_half_width, t_quantiles, z_quantile
+from tests.published.worked import floats, read_worked
+
+# Standard t table, two-sided 95 %, as in Harvey, Modern Analytical Chemistry (2000), Table 4.15 (read), and
+# 3.182 and 2.093 computed: one printing gives 3.181 for three degrees of freedom, which is a misprint.
+PRINTED = {1: 12.706, 2: 4.303, 3: 3.182, 4: 2.776, 5: 2.571, 6: 2.447, 9: 2.262, 19: 2.093}
+HALF_A_DIGIT = 0.0005
+
+
+def quantile(df: int) -> float:
+    return float(t_quantiles().row(by_predicate=pl.col("df") == df, named=True)["t"])
+
+
+@pytest.mark.parametrize(("df", "printed"), PRINTED.items())
+def test_quantiles_as_printed(df: int, printed: float) -> None:
+    assert quantile(df) == pytest.approx(printed, abs=HALF_A_DIGIT)
+
+
+# Full precision, computed with scipy.stats.t outside of this project.
+def test_quantiles_in_full_precision() -> None:
+    worked = read_worked("t_quantiles_95")
+    for df, expected in zip(worked["df"].cast(pl.Int32), floats(worked, "t_0.975"), strict=True):
+        assert quantile(df) == pytest.approx(expected, abs=1e-9)
+
+
+# Harvey, Example 4.15 (read; the single masses from memory): 3.081 g ± 0.046 g, s = 0.037.
+def test_penny_masses() -> None:
+    mass = floats(read_worked("harvey_pennies"), "mass_g")
+    mean = mass.mean()
+    sd = mass.std()
+    assert mean == pytest.approx(3.081, abs=0.0005)
+    assert sd == pytest.approx(0.037, abs=0.0005)
+    half = t_half_width(pl.Series([mass.len()]), pl.Series([sd])).item()
+    assert half == pytest.approx(0.046, abs=0.0005)
+    # Full precision, computed outside of this project.
+    assert half == pytest.approx(0.0461975770501426, abs=1e-9)
+
+
+# Skoog et al., Fundamentals of Analytical Chemistry (memory): 0.084 ± 0.012 at n = 3.
+def test_blood_alcohol() -> None:
+    percent = floats(read_worked("skoog_blood"), "percent")
+    assert percent.mean() == pytest.approx(0.084, abs=0.0005)
+    half = t_half_width(pl.Series([percent.len()]), pl.Series([percent.std()])).item()
+    assert half == pytest.approx(0.012, abs=0.0005)
+    assert half == pytest.approx(0.0124206885587516, abs=1e-9)
+
+
+# Computed: with five pots the half-width is 1.2417 SD, so 0.25 pH at 0.20 and 0.50 mS/cm at 0.40.
+@pytest.mark.parametrize(
+    ("sd", "expected", "tolerance"), [(1.0, 1.24166399820376, 1e-9), (0.20, 0.25, 0.005), (0.40, 0.50, 0.005)]
+)
+def test_half_width_of_five_pots(sd: float, expected: float, tolerance: float) -> None:
+    assert t_half_width(pl.Series([5]), pl.Series([sd])).item() == pytest.approx(expected, abs=tolerance)
+
+
+# The normal quantile that every statistics text prints (memory).
+def test_normal_quantile() -> None:
+    assert z_quantile() == pytest.approx(1.959964, abs=5e-7)
