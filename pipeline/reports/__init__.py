@@ -1,0 +1,1 @@
+"""From warehouse rows to pages: the summary document, its sentences, charts, HTML and PDF."""

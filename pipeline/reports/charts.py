@@ -1,0 +1,292 @@
+"""Charts of one lot: Vega-Lite specs without data, compiled once a process, filled and drawn as SVG.
+
+Nothing here knows a page. A chart holds only numbers and dates, never text of an export.
+"""
+
+from __future__ import annotations
+
+import copy
+import json
+import math
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from functools import cache
+from typing import Any, Literal
+
+from pipeline.assets import templates_folder
+from pipeline.reports.fonts import find_font_folder
+from pipeline.reports.formats import Voice, format_number, writes_month_first
+from pipeline.reports.summary import Figures, Lot, Quantity, Sampling, Target
+
+VL_VERSION = "6.4"
+SPEC = "lot_quantity.vl.json"
+DAY_MS = 86_400_000
+TICK_DAYS = (7, 14, 28, 56, 91, 182, 364)
+MOST_DATE_TICKS = 7
+MOST_VALUE_STEPS = 5
+VALUE_STEPS = (0.2, 0.5, 1.0, 2.0, 5.0, 10.0)
+IN_RANGE_COLOUR = "#000000"
+OUT_COLOUR = "#D55E00"
+CROSS = "M-0.8,-0.8L0.8,0.8M-0.8,0.8L0.8,-0.8"
+DECIMALS: dict[Quantity, int] = {"ph": 2, "ec": 2}
+
+MarkName = Literal["pot", "mean", "not_counting", "affected", "other"]
+
+
+@dataclass(frozen=True, slots=True)
+class Size:
+    """Size of a chart in CSS pixels (96 to the inch)."""
+
+    width: int
+    height: int
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """What a chart shows: values for the spec's named data sets and parameters, and the marks that occur."""
+
+    quantity: Quantity
+    data: dict[str, list[dict[str, Any]]]
+    params: dict[str, Any]
+    marks: frozenset[MarkName]
+    shown: tuple[Sampling, ...]
+    target: Target | None
+
+
+@dataclass(frozen=True, slots=True)
+class Chart:
+    """A drawn chart and the sentence that says what it shows."""
+
+    svg: str
+    alt: str
+    quantity: Quantity
+    marks: frozenset[MarkName]
+
+
+def get_figures(sampling: Sampling, quantity: Quantity) -> Figures:
+    """Return the statistics of one quantity."""
+    return sampling.ph if quantity == "ph" else sampling.ec
+
+
+def get_target(lot: Lot, quantity: Quantity) -> Target | None:
+    """Return the target of one quantity."""
+    return lot.target_ph if quantity == "ph" else lot.target_ec
+
+
+def to_milliseconds(day: date) -> int:
+    """Return the start of a day in UTC, in milliseconds since 1970, as the chart's time scale wants it."""
+    return int(datetime(day.year, day.month, day.day, tzinfo=UTC).timestamp() * 1000)
+
+
+def is_judged(sampling: Sampling, quantity: Quantity) -> bool:
+    """Tell whether a sampling belongs to the lot's line: it counts, for routine or retest, and has a mean."""
+    figures = get_figures(sampling, quantity)
+    if not sampling.counts or sampling.purpose not in ("routine", "retest") or figures.mean is None:
+        return False
+    return figures.side is not None or figures.n >= sampling.min_pots
+
+
+def plan_chart(lot: Lot, quantity: Quantity, as_of: date, days: int, date_format: str) -> Plan | None:
+    """Work out what the chart of a lot shows for the last days up to the as-of date; None when there is nothing."""
+    first_day = as_of - timedelta(days=days)
+    shown = tuple(
+        sampling
+        for sampling in lot.samplings
+        if sampling.sampled_on >= first_day and get_figures(sampling, quantity).mean is not None
+    )
+    if not shown:
+        return None
+    target = get_target(lot, quantity)
+    means = [plan_mean(sampling, quantity) for sampling in shown if is_judged(sampling, quantity)]
+    others = [plan_other(sampling, quantity) for sampling in shown if not is_judged(sampling, quantity)]
+    pots = [pot for sampling in shown for pot in plan_pots(sampling, quantity)]
+    start, end = shown[0].sampled_on, max(as_of, shown[-1].sampled_on)
+    span = max((end - start).days, 7)
+    x_from, x_to = to_milliseconds(end) - round(span * 1.10 * DAY_MS), to_milliseconds(end) + round(span * 0.08 * DAY_MS)
+    values = [point["mean"] for point in (*means, *others)] + [pot["value"] for pot in pots]
+    values += [edge for point in means for edge in (point["ci_low"], point["ci_high"]) if edge is not None]
+    values += [target.low, target.high] if target else []
+    y_from, y_to, y_ticks = plan_value_axis(min(values), max(values))
+    return Plan(
+        quantity=quantity,
+        data={
+            "target": [{"from": x_from, "to": x_to, "low": target.low, "high": target.high}] if target else [],
+            "edges": [{"from": x_from, "to": x_to, "edge": edge} for edge in (target.low, target.high)] if target else [],
+            "pots": pots,
+            "means": means,
+            "intervals": [point for point in means if point["ci_low"] is not None],
+            "others": others,
+            "first_label": means[:1] if len(means) > 1 else [],
+            "last_label": means[-1:],
+        },
+        params={
+            "x_from": x_from,
+            "x_to": x_to,
+            "x_ticks": plan_date_ticks(start, end),
+            "x_format": "%b %-d" if writes_month_first(date_format) else "%-d %b",
+            "y_from": y_from,
+            "y_to": y_to,
+            "y_ticks": y_ticks,
+            "y_format": ".1f",
+        },
+        marks=collect_marks(shown, quantity, bool(pots), bool(means)),
+        shown=shown,
+        target=target,
+    )
+
+
+def plan_mean(sampling: Sampling, quantity: Quantity) -> dict[str, Any]:
+    """Return the point of a sampling that counts."""
+    figures = get_figures(sampling, quantity)
+    is_out = figures.side in ("low", "high")
+    text = format_number(figures.mean, DECIMALS[quantity])
+    return {
+        "on": to_milliseconds(sampling.sampled_on),
+        "mean": figures.mean,
+        "ci_low": figures.ci_low,
+        "ci_high": figures.ci_high,
+        "colour": OUT_COLOUR if is_out else IN_RANGE_COLOUR,
+        "shape": "circle",
+        "size": 36,
+        "text": f"{mark_at_least(figures)}{text}",
+    }
+
+
+def mark_at_least(figures: Figures) -> str:
+    """Return the sign for a mean that is known to lie further out still."""
+    return ("≤\u202f" if figures.side == "low" else "≥\u202f") if figures.at_least else ""
+
+
+def plan_other(sampling: Sampling, quantity: Quantity) -> dict[str, Any]:
+    """Return the mark of a sampling apart from the line: of other plants, or one that does not count."""
+    shapes: dict[MarkName, str] = {"affected": "triangle-up", "other": "triangle-down", "not_counting": CROSS}
+    return {
+        "on": to_milliseconds(sampling.sampled_on),
+        "mean": get_figures(sampling, quantity).mean,
+        "shape": shapes[name_other(sampling)],
+    }
+
+
+def name_other(sampling: Sampling) -> MarkName:
+    """Tell which mark a sampling apart from the line gets."""
+    if sampling.purpose == "affected":
+        return "affected"
+    return "not_counting" if sampling.purpose in ("routine", "retest") else "other"
+
+
+def plan_pots(sampling: Sampling, quantity: Quantity) -> list[dict[str, Any]]:
+    """Return the usable single pots of a routine or retest sampling; a line for several pots is no pot."""
+    if sampling.purpose not in ("routine", "retest"):
+        return []
+    on = to_milliseconds(sampling.sampled_on)
+    if quantity == "ph":
+        values = [pot.ph for pot in sampling.pots if pot.usable_ph and pot.n_pots == 1]
+    else:
+        values = [pot.ec_ms_cm for pot in sampling.pots if pot.usable_ec and pot.n_pots == 1]
+    return [{"on": on, "value": value} for value in values if value is not None]
+
+
+def collect_marks(shown: tuple[Sampling, ...], quantity: Quantity, has_pots: bool, has_means: bool) -> frozenset[MarkName]:
+    """Return the marks that occur, for the key beside the chart."""
+    marks: set[MarkName] = {name_other(sampling) for sampling in shown if not is_judged(sampling, quantity)}
+    if has_pots:
+        marks.add("pot")
+    if has_means:
+        marks.add("mean")
+    return frozenset(marks)
+
+
+def plan_date_ticks(start: date, end: date) -> list[int]:
+    """Return tick dates that end on the last day, a whole number of weeks apart, few enough to be read."""
+    span = (end - start).days
+    step = next((days for days in TICK_DAYS if span / days < MOST_DATE_TICKS), TICK_DAYS[-1])
+    return sorted(to_milliseconds(end - timedelta(days=back)) for back in range(0, span + 1, step))
+
+
+def plan_value_axis(lowest: float, highest: float) -> tuple[float, float, list[float]]:
+    """Return from, to and ticks of the value axis: round steps that hold every value."""
+    span = max(highest - lowest, 0.4)
+    step = next((size for size in VALUE_STEPS if span / size <= MOST_VALUE_STEPS), VALUE_STEPS[-1])
+    first, last = math.floor(round(lowest / step, 6)), math.ceil(round(highest / step, 6))
+    last = max(last, first + 2)
+    return round(first * step, 6), round(last * step, 6), [round(k * step, 6) for k in range(first, last + 1)]
+
+
+@cache
+def compile_spec(name: str) -> dict[str, Any]:
+    """Compile a Vega-Lite spec of the templates to Vega, once a process, with the package's font known."""
+    import vl_convert
+
+    vl_convert.register_font_directory(str(find_font_folder()))
+    spec = json.loads(templates_folder("charts", name).read_text("utf-8"))
+    compiled: dict[str, Any] = vl_convert.vegalite_to_vega(spec, vl_version=VL_VERSION)
+    return compiled
+
+
+def fill_spec(compiled: dict[str, Any], plan: Plan, size: Size) -> dict[str, Any]:
+    """Return the Vega spec with the plan's values in its named data sets and parameters."""
+    spec = copy.copy(compiled)
+    spec["width"], spec["height"] = size.width, size.height
+    spec["data"] = [
+        {"name": part["name"], "values": plan.data[part["name"]]} if part["name"] in plan.data else part
+        for part in compiled["data"]
+    ]
+    spec["signals"] = [
+        {**signal, "value": plan.params[signal["name"]]} if signal["name"] in plan.params else signal
+        for signal in compiled["signals"]
+    ]
+    return spec
+
+
+def draw_chart(plan: Plan, size: Size, language: str) -> str:
+    """Draw a plan as SVG. Month names follow the language."""
+    import vl_convert
+
+    locale = {"es": "es-ES"}.get(language, "en-US")
+    return vl_convert.vega_to_svg(
+        fill_spec(compile_spec(SPEC), plan, size), allowed_base_urls=[], time_format_locale=locale
+    )
+
+
+def describe_chart(lot: Lot, plan: Plan, voice: Voice) -> str:
+    """Say in words what the chart shows, for those who do not see it."""
+    say, decimals = voice.say, DECIMALS[plan.quantity]
+    name = say(f"chart.{plan.quantity}", lot=lot.lot_id)
+    judged = [sampling for sampling in plan.shown if is_judged(sampling, plan.quantity)]
+    parts = [name]
+    if plan.target:
+        parts.append(
+            say(
+                "chart.target",
+                low=format_number(plan.target.low, 1),
+                high=format_number(plan.target.high, 1),
+            )
+        )
+    if judged:
+        first, last = (get_figures(sampling, plan.quantity) for sampling in (judged[0], judged[-1]))
+        key = "chart.one" if len(judged) == 1 else "chart.many"
+        parts.append(
+            say(
+                key,
+                n=len(judged),
+                first=f"{mark_at_least(first)}{format_number(first.mean, decimals)}",
+                first_day=voice.day(judged[0].sampled_on),
+                last=f"{mark_at_least(last)}{format_number(last.mean, decimals)}",
+                last_day=voice.day(judged[-1].sampled_on),
+            )
+        )
+        sides = [get_figures(sampling, plan.quantity).side for sampling in judged]
+        parts += [
+            say(f"chart.{side}", n=sides.count(side)) for side in ("low", "high") if plan.target and side in sides
+        ]
+    apart = [name_other(sampling) for sampling in plan.shown if not is_judged(sampling, plan.quantity)]
+    parts += [say(f"chart.{mark}", n=apart.count(mark)) for mark in ("not_counting", "affected", "other") if mark in apart]
+    return " ".join(parts)
+
+
+def make_chart(lot: Lot, quantity: Quantity, as_of: date, voice: Voice, *, days: int, size: Size) -> Chart | None:
+    """Plan, draw and describe the chart of one quantity of a lot; None when nothing was measured in the time."""
+    plan = plan_chart(lot, quantity, as_of, days, voice.date_format)
+    if plan is None:
+        return None
+    return Chart(draw_chart(plan, size, voice.language), describe_chart(lot, plan, voice), quantity, plan.marks)

@@ -1,0 +1,133 @@
+"""View models to HTML, by the Jinja2 templates. Pure but for reading the templates.
+
+Text of an export is data: everything is escaped, control characters become visible codes, and in print every
+letter that the font lacks does too.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from functools import cache
+from typing import Any, Literal
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
+
+from pipeline.assets import templates_folder
+from pipeline.reports.charts import Chart
+from pipeline.reports.fonts import make_displayable, make_printable
+from pipeline.reports.formats import Voice, format_count, format_number
+from pipeline.reports.summary import Pot
+
+Medium = Literal["screen", "print"]
+Paper = Literal["a4", "letter"]
+PAPER_SIZES: dict[Paper, str] = {"a4": "A4", "letter": "letter"}
+
+
+@dataclass(slots=True)
+class Pictures:
+    """The charts that a page refers to, in order; print looks them up by address, a screen page carries them."""
+
+    medium: Medium
+    svgs: dict[str, bytes] = field(default_factory=dict)
+
+    def place(self, chart: Chart) -> Markup:
+        """Return the markup that shows a chart with its text alternative."""
+        if self.medium == "screen":
+            return Markup('<div class="picture" role="img" aria-label="{}">{}</div>').format(chart.alt, Markup(chart.svg))  # noqa: S704
+        address = f"chart:{len(self.svgs) + 1}"
+        self.svgs[address] = chart.svg.encode()
+        return Markup('<img alt="{}" src="{}">').format(chart.alt, address)
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """A rendered page and the pictures it refers to."""
+
+    html: str
+    pictures: Mapping[str, bytes]
+
+
+@cache
+def read_style(name: str) -> Markup:
+    """Return a style sheet of the templates."""
+    return Markup(templates_folder("css", name).read_text("utf-8"))  # noqa: S704
+
+
+@cache
+def read_script() -> tuple[Markup, str]:
+    """Return the one script of the screen pages and its hash for the content policy."""
+    text = templates_folder("js", "sort.js").read_text("utf-8")
+    digest = base64.b64encode(hashlib.sha256(text.encode()).digest()).decode("ascii")
+    return Markup(text), f"sha256-{digest}"  # noqa: S704
+
+
+def make_finalizer(medium: Medium) -> Callable[[Any], Any]:
+    """Return what happens to every value that a template prints, before it is escaped."""
+    replace = make_printable if medium == "print" else make_displayable
+
+    def finalize(value: Any) -> Any:
+        return replace(value) if isinstance(value, str) and not isinstance(value, Markup) else value
+
+    return finalize
+
+
+def describe_use(pot: Pot, voice: Voice) -> str:
+    """Say which statistics a pot is used for, and why not for EC."""
+    if pot.usable_ph and pot.usable_ec:
+        return voice.say("use.full")
+    if pot.usable_ph:
+        return voice.say.name("use", pot.why_not_ec or "over_collected")
+    return voice.say("use.ec_only" if pot.usable_ec else "use.none")
+
+
+def make_environment(voice: Voice, medium: Medium) -> Environment:
+    """Return the template environment of one page: everything escaped, every missing name an error."""
+    environment = Environment(
+        loader=FileSystemLoader(templates_folder()),
+        autoescape=True,
+        undefined=StrictUndefined,
+        finalize=make_finalizer(medium),
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+    def write_days(days: Iterable[date]) -> str:
+        return ", ".join(voice.day(day) for day in days)
+
+    environment.filters |= {
+        "count": format_count,
+        "decimals": format_number,
+        "day": voice.day,
+        "days": write_days,
+        "known": lambda code: voice.say.name("known", code),
+        "origin": lambda code: voice.say.name("origin", code),
+        "kind": lambda code: voice.say.name("kind", code),
+        "use": lambda pot: describe_use(pot, voice),
+        "after_number": lambda text: text.partition(" ")[2],
+        "decapitalized": lambda text: text[:1].lower() + text[1:],
+    }
+    return environment
+
+
+def render_page(template: str, view: Any, voice: Voice, *, medium: Medium, paper: Paper, page_font: str = "") -> Page:
+    """Render a view by a template. `page_font` is the base64 font that a screen page carries."""
+    pictures = Pictures(medium)
+    script, script_hash = read_script()
+    html = make_environment(voice, medium).get_template(template).render(
+        view=view,
+        say=voice.say,
+        language=voice.language,
+        medium=medium,
+        paper=PAPER_SIZES[paper],
+        css=read_style,
+        script=script,
+        script_hash=script_hash,
+        page_font=Markup(page_font),  # noqa: S704
+        picture=pictures.place,
+    )
+    return Page(html, pictures.svgs)

@@ -1,0 +1,330 @@
+"""The document that every page is rendered from, and that `summary.json` holds.
+
+A page shows no figure that is not in here. The JSON Schema beside `summary.json` is made from these models.
+Units are in the names: pH without unit, EC in mS/cm at 25 °C, volumes in mL, dates ISO 8601.
+"""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+Level = Literal["act", "no_reading", "watch", "ok"]
+Quantity = Literal["ph", "ec"]
+Side = Literal["low", "in_range", "high"]
+Clearness = Literal["clearly_out", "out", "close_to_limit", "in_range"]
+DueState = Literal["not_yet", "due_this_week", "overdue", "never_sampled", "ships_first"]
+Proper = Literal["yes", "no", "not_shown"]
+
+
+class Part(BaseModel):
+    """Base of every part: no unknown keys, nothing changed after it was made."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class Source(Part):
+    """Where a target or rule comes from."""
+
+    basis: Literal["site", "group", "published", "ph_group", "general"]
+    text: str = Field(description="Name of the publication, or who set the value")
+    url: str | None = None
+    how_known: Literal["read", "memory", "common practice", "own value"]
+
+
+class OtherRange(Part):
+    """A range that another source publishes for the same crop and quantity."""
+
+    low: float
+    high: float
+    source: str
+    how_known: Literal["read", "memory", "common practice", "own value"]
+
+
+class Target(Part):
+    """The range a lot is judged against. Edges belong to the range."""
+
+    low: float
+    high: float
+    source: Source
+    others: list[OtherRange]
+
+
+class Figures(Part):
+    """Statistics of one quantity in one sampling, from its usable pots. pH without unit, EC in mS/cm at 25 °C."""
+
+    n: int = Field(description="Usable pots")
+    mean: float | None
+    sd: float | None
+    sd_assumed: bool = Field(description="The SD is the policy's, because the line stands for several pots and has none")
+    ci_low: float | None = Field(description="95 % interval of the mean")
+    ci_high: float | None
+    median: float | None
+    min: float | None
+    max: float | None
+    pots_in_range: int | None
+    side: Side | None = Field(description="None: not judged")
+    verdict: Clearness | None
+    at_least: bool = Field(description="Judged from biased pots: the true figure lies further out still")
+    inside_another_range: bool = Field(description="The mean lies inside another published range for the crop")
+    in_a_row: int = Field(description="Counting samplings out on this side in a row, this one included; 0 when in range")
+    band: str | None = Field(description="EC only: published band by extraction method")
+    not_judged_why: Literal["too_few_pots", "no_target", "volume", "no_temperature", "not_measured"] | None
+
+
+class Pot(Part):
+    """One accepted line of a sampling, for charts and tables."""
+
+    file: str
+    line: int
+    pot: str | None
+    position: str | None
+    n_pots: int
+    ph: float | None
+    ec_ms_cm: float | None = Field(description="At 25 °C where the meter or the record allows it")
+    leachate_ml: float | None
+    usable_ph: bool
+    usable_ec: bool
+    why_not_ec: Literal["over_collected", "under_collected", "no_temperature", "not_measured"] | None
+
+
+class Sampling(Part):
+    """All accepted readings of one lot on one day for one purpose."""
+
+    sampled_on: date
+    purpose: str
+    n_pots: int
+    min_pots: int
+    counts: bool
+    proper: Proper
+    meter_ids: list[str]
+    meter_calibrated: bool | None = Field(description="None: the site sends no calibrations")
+    meter_in_doubt: bool
+    leachate_median_ml: float | None
+    leachate_low_ml: float = Field(description="Lower target of the container class")
+    leachate_high_ml: float
+    pots_over_collected: int
+    pots_under_collected: int
+    pots_without_volume: int
+    ph: Figures
+    ec: Figures
+    pots: list[Pot]
+    findings: list[Finding]
+
+
+class Finding(Part):
+    """One rule's remark, with its figures in the sentence."""
+
+    rule: str
+    level: Literal["hold", "exclude", "warn", "note"]
+    sentence: str
+    file: str | None = None
+    line: int | None = None
+
+
+class Reason(Part):
+    """Why a lot has its level. Worst first."""
+
+    code: str
+    level: Literal["act", "no_reading", "watch", "note"]
+    quantity: Quantity | None
+    side: Side | None
+    sentence: str
+
+
+class Option(Part):
+    """A published way to correct something. Never an order; mild ones first."""
+
+    title: str
+    text: str
+    wait: str | None = Field(description="Waiting time or expected effect, as published")
+    cautions: str
+    source: str
+    how_known: Literal["read", "memory", "common practice"]
+
+
+class Due(Part):
+    """The sampling that ought to happen next."""
+
+    state: DueState
+    due_on: date | None
+    purpose: str
+    why: str = Field(description="Sentence")
+    also: list[str] = Field(description="Later dues that the earliest one overrules, as sentences")
+    days_overdue: int | None
+    pots: int
+
+
+class Lot(Part):
+    """One lot that stands in a house on the as-of date."""
+
+    lot_id: str
+    house: str | None
+    bench: str | None
+    crop: str
+    cultivar: str | None
+    container_class: str
+    plants: int | None
+    started_on: date
+    ends_on: date | None
+    days_to_end: int | None
+    stage: Literal["establishing", "active", "finishing"]
+    grower_id: str | None
+    ph_group: str | None
+    target_ph: Target | None
+    target_ec: Target | None
+    no_target_why: dict[Quantity, str] = Field(description="Sentence for a quantity without a target")
+    level: Level
+    rank: int = Field(description="Place among all lots of the group, 1 first")
+    score: float = Field(description="Steps beyond the edge times (1 + number in a row)")
+    reasons: list[Reason]
+    options: list[Option]
+    last_counting_on: date | None
+    days_since_counting: int | None
+    due: Due
+    samplings: list[Sampling] = Field(description="Oldest first, all purposes")
+
+
+class HeldExample(Part):
+    """One held record."""
+
+    file: str
+    line: int
+    text: str
+
+
+class HeldCause(Part):
+    """Held lines that wait for the same thing."""
+
+    cause: str
+    what: str | None = Field(description="What is missing or wrong: a lot code, a column")
+    sentence: str
+    mend: str = Field(description="What would release them")
+    records: int
+    examples: list[HeldExample]
+
+
+class FileReceived(Part):
+    """One file of the night."""
+
+    name: str
+    kind: str
+    received_on: date
+    lines: int
+    records: int
+    held_why: str | None = Field(description="Sentence, when the whole file is held")
+
+
+class Lines(Part):
+    """Fates of the records that a site has sent so far. Their sum is `records`."""
+
+    lines: int = Field(description="Physical lines")
+    records: int
+    accepted: int
+    held: int
+    repeated: int
+    superseded: int
+    withdrawn: int
+    not_data: int
+
+
+class Meter(Part):
+    """One meter of a site."""
+
+    meter_id: str
+    last_calibrated_on: date | None
+    last_accepted: bool | None
+    slope_pct: float | None
+    offset_mv: float | None
+    in_doubt: bool
+    readings_in_doubt: int = Field(description="Accepted readings since the last accepted calibration")
+    days_used_without_calibration: list[date] = Field(description="In the last 28 days")
+    sentence: str | None = Field(description="What is the matter, None when all is well")
+
+
+class Quality(Part):
+    """Samplings for routine and retest in the 28 days up to the as-of date."""
+
+    samplings: int
+    counting: int
+    proper: int
+    not_shown: int
+
+
+class Grower(Part):
+    """Head grower of a site."""
+
+    grower_id: str
+    name: str
+    houses: list[str] = Field(description="Empty: all houses")
+
+
+class PolicyValue(Part):
+    """One value of the policy in force on the as-of date."""
+
+    name: str
+    value: str
+    unit: str | None
+    origin: Literal["P", "C", "H", "own"]
+    meaning: str
+    source: str | None
+    default: str | None = Field(description="The default, where the group or site set its own value")
+
+
+class Site(Part):
+    """One site on the as-of date."""
+
+    site_id: str
+    name: str
+    language: Literal["en", "es"]
+    paper: Literal["a4", "letter"]
+    date_format: str = Field(description="How the site writes dates, strftime")
+    growers: list[Grower]
+    first_received_on: date | None
+    last_received_on: date | None
+    nights_silent: int | None = Field(description="Days since the last file arrived")
+    is_silent: bool
+    last_reading_on: date | None
+    lots_by_level: dict[Level, int]
+    dues_by_state: dict[DueState, int]
+    lots_on_time: int = Field(description="Lots whose next sampling is not in the past")
+    pots_due: int | None = Field(
+        default=None, description="Pots to sample for everything overdue or due within the week"
+    )
+    quality_28_days: Quality
+    lines: Lines
+    files_tonight: list[FileReceived]
+    released_tonight: int = Field(description="Records held last night and accepted tonight")
+    released_sentences: list[str]
+    held: list[HeldCause]
+    meters: list[Meter]
+    findings: list[Finding] = Field(description="About the site or its files, not about a lot")
+    policy: list[PolicyValue]
+    lots: list[Lot] = Field(description="In order of attention")
+    lots_ended: int
+
+
+class Night(Part):
+    """The run itself."""
+
+    leachbook_version: str
+    as_of: date
+    facts_digest: str
+    settings_digest: str
+    new_files: int
+    new_records: int
+
+
+class Summary(Part):
+    """Everything the pages of one night show."""
+
+    group_name: str
+    language: Literal["en", "es"]
+    paper: Literal["a4", "letter"]
+    date_format: str
+    order_formula: str = Field(description="How lots are put in order, in words")
+    night: Night
+    lots_by_level: dict[Level, int]
+    sites: list[Site]

@@ -1,0 +1,338 @@
+"""What the pages have in common: marks, a lot's heading, its samplings in words, sources. Pure.
+
+Every figure comes from the summary; here it only gets words and an order.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+
+from pipeline.reports.charts import Chart, Size, make_chart
+from pipeline.reports.formats import Voice, format_count, format_number
+from pipeline.reports.summary import (
+    Figures,
+    Level,
+    Lot,
+    OtherRange,
+    PolicyValue,
+    Quantity,
+    Sampling,
+    Site,
+    Source,
+    Target,
+)
+
+LEVELS: tuple[Level, ...] = ("act", "no_reading", "watch", "ok")
+LEVEL_SIGNS: dict[Level, str] = {"act": "■", "no_reading": "□", "watch": "◆", "ok": "●"}
+SIDE_SIGNS = {"low": "▼", "high": "▲"}
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A level as word and shape; the colour comes from the style sheet and only helps."""
+
+    level: Level
+    sign: str
+    word: str
+
+
+@dataclass(frozen=True, slots=True)
+class LevelCount:
+    """How many lots have a level."""
+
+    mark: Mark
+    count: int
+
+
+@dataclass(frozen=True, slots=True)
+class FigureText:
+    """One quantity of one sampling in words."""
+
+    mean: str
+    interval: str
+    sign: str
+    verdict: str
+    is_out: bool
+    is_judged: bool
+    sd_assumed: bool
+
+
+@dataclass(frozen=True, slots=True)
+class SamplingRow:
+    """One sampling as a row of a table."""
+
+    sampling: Sampling
+    purpose: str
+    pots: str
+    ph: FigureText
+    ec: FigureText
+    leachate: str
+    meters: str
+    proper: str
+
+
+@dataclass(frozen=True, slots=True)
+class TargetText:
+    """The range of one quantity with its source, and what others publish."""
+
+    quantity: Quantity
+    heading: str
+    low: str
+    high: str
+    source: str
+    others: tuple[str, ...]
+    missing: str
+
+
+@dataclass(frozen=True, slots=True)
+class LotName:
+    """How a page calls a lot."""
+
+    anchor: str
+    lot_id: str
+    crop: str
+    cultivar: str | None
+    place: str
+    plants: str
+    ships: str
+    container: str
+    stage: str
+
+
+@dataclass(frozen=True, slots=True)
+class LotBlock:
+    """Everything a page shows about one lot."""
+
+    lot: Lot
+    mark: Mark
+    name: LotName
+    charts: tuple[tuple[Quantity, Chart | None], ...]
+    chart_days: int
+    key: tuple[str, ...]
+    rows: tuple[SamplingRow, ...]
+    rows_left_out: int
+    has_assumed_sd: bool
+    targets: tuple[TargetText, ...]
+    due: str
+
+
+@dataclass(frozen=True, slots=True)
+class LotRow:
+    """One lot as a row: its last counting figures and its next sampling."""
+
+    lot: Lot
+    mark: Mark
+    name: LotName
+    last: SamplingRow | None
+    ph_target: str
+    ec_target: str
+    due: str
+    is_late: bool
+    has_block: bool
+
+
+def make_mark(level: Level, voice: Voice) -> Mark:
+    """Return a level's shape and word."""
+    return Mark(level, LEVEL_SIGNS[level], voice.say.name("level", level))
+
+
+def count_levels(lots_by_level: dict[Level, int], voice: Voice) -> tuple[LevelCount, ...]:
+    """Return the counts of all levels, worst first, levels without a lot included."""
+    return tuple(LevelCount(make_mark(level, voice), lots_by_level.get(level, 0)) for level in LEVELS)
+
+
+def name_place(lot: Lot, voice: Voice) -> str:
+    """Say where a lot stands, as the site calls it."""
+    parts = [lot.house] if lot.house else []
+    if lot.bench:
+        parts.append(voice.say("lot.bench", bench=lot.bench))
+    return ", ".join(parts) or voice.say("lot.no_place")
+
+
+def name_lot(lot: Lot, voice: Voice) -> LotName:
+    """Return the words for a lot."""
+    return LotName(
+        anchor=f"lot-{lot.rank}",
+        lot_id=lot.lot_id,
+        crop=lot.crop,
+        cultivar=lot.cultivar,
+        place=name_place(lot, voice),
+        plants=voice.say("lot.plants", n=lot.plants, count=format_count(lot.plants)) if lot.plants is not None else "",
+        ships=voice.say("lot.ships", day=voice.day(lot.ends_on)) if lot.ends_on else "",
+        container=voice.say.name("container", lot.container_class),
+        stage=voice.say.name("stage", lot.stage),
+    )
+
+
+def describe_figures(figures: Figures, decimals: int, voice: Voice) -> FigureText:
+    """Put the statistics of one quantity into the words of a table."""
+    prefix = ("≤\u202f" if figures.side == "low" else "≥\u202f") if figures.at_least else ""
+    has_interval = figures.ci_low is not None and figures.ci_high is not None
+    interval = f"{format_number(figures.ci_low, decimals)}–{format_number(figures.ci_high, decimals)}" if has_interval else ""
+    return FigureText(
+        mean=prefix + format_number(figures.mean, decimals),
+        interval=interval + ("†" if figures.sd_assumed and has_interval else ""),
+        sign=SIDE_SIGNS.get(figures.side or "", ""),
+        verdict=describe_verdict(figures, voice),
+        is_out=figures.side in SIDE_SIGNS,
+        is_judged=figures.side is not None,
+        sd_assumed=figures.sd_assumed,
+    )
+
+
+def describe_verdict(figures: Figures, voice: Voice) -> str:
+    """Say the verdict of one quantity, or why there is none."""
+    say = voice.say
+    if figures.side is None or figures.verdict is None:
+        return say.name("not_judged", figures.not_judged_why) if figures.not_judged_why else say("not_judged.other")
+    if figures.side == "in_range":
+        return say.name("verdict", figures.verdict)
+    parts = [say(f"side.{figures.side}"), say.name("verdict", figures.verdict)]
+    if figures.in_a_row > 1:
+        parts.append(say("verdict.in_a_row", ordinal=say.ordinal(figures.in_a_row)))
+    if figures.inside_another_range:
+        parts.append(say("verdict.inside_another"))
+    return ", ".join(parts)
+
+
+def describe_sampling(sampling: Sampling, voice: Voice) -> SamplingRow:
+    """Put one sampling into the words of a table row."""
+    return SamplingRow(
+        sampling=sampling,
+        purpose=voice.say.name("purpose", sampling.purpose),
+        pots=str(sampling.n_pots),
+        ph=describe_figures(sampling.ph, 2, voice),
+        ec=describe_figures(sampling.ec, 2, voice),
+        leachate=format_number(sampling.leachate_median_ml, 0),
+        meters=", ".join(sampling.meter_ids) or "–",
+        proper=voice.say.name("proper", sampling.proper),
+    )
+
+
+def describe_source(source: Source, voice: Voice) -> str:
+    """Name a source and how well it is known."""
+    known = voice.say.name("known", source.how_known)
+    return f"{voice.say.name('basis', source.basis)}: {source.text} ({known})"
+
+
+def describe_other(other: OtherRange, voice: Voice) -> str:
+    """Name a range that another source publishes."""
+    known = voice.say.name("known", other.how_known)
+    return f"{format_number(other.low, 1)}–{format_number(other.high, 1)}, {other.source} ({known})"
+
+
+def describe_target(lot: Lot, quantity: Quantity, target: Target | None, voice: Voice) -> TargetText:
+    """Put the target of one quantity into words, or say why there is none."""
+    return TargetText(
+        quantity=quantity,
+        heading=voice.say(f"quantity.{quantity}"),
+        low=format_number(target.low, 1) if target else "",
+        high=format_number(target.high, 1) if target else "",
+        source=describe_source(target.source, voice) if target else "",
+        others=tuple(describe_other(other, voice) for other in target.others) if target else (),
+        missing="" if target else lot.no_target_why.get(quantity, voice.say("target.none")),
+    )
+
+
+def write_range(target: Target | None) -> str:
+    """Write a target as low–high; a dash for none."""
+    return f"{format_number(target.low, 1)}–{format_number(target.high, 1)}" if target else "–"
+
+
+def describe_due(lot: Lot, as_of: date, voice: Voice) -> str:
+    """Say when the next sampling of a lot is due, and how late it is."""
+    say, due = voice.say, lot.due
+    if due.due_on is None:
+        return say.name("due", due.state)
+    day = voice.day(due.due_on)
+    if due.days_overdue:
+        key = "due.never_by" if due.state == "never_sampled" else "due.overdue_by"
+        return say(key, n=due.days_overdue, day=day)
+    if due.state == "ships_first":
+        return say("due.ships_first")
+    if 0 <= (due.due_on - as_of).days < 7:
+        return voice.weekday_and_day(due.due_on)
+    return day
+
+
+def find_last_counting(lot: Lot) -> Sampling | None:
+    """Return the lot's last counting routine or retest sampling."""
+    counting = [s for s in lot.samplings if s.counts and s.purpose in ("routine", "retest")]
+    return counting[-1] if counting else None
+
+
+def make_lot_row(lot: Lot, as_of: date, voice: Voice, has_block: bool) -> LotRow:
+    """Return a lot as a row."""
+    last = find_last_counting(lot)
+    return LotRow(
+        lot=lot,
+        mark=make_mark(lot.level, voice),
+        name=name_lot(lot, voice),
+        last=describe_sampling(last, voice) if last else None,
+        ph_target=write_range(lot.target_ph),
+        ec_target=write_range(lot.target_ec),
+        due=describe_due(lot, as_of, voice),
+        is_late=bool(lot.due.days_overdue),
+        has_block=has_block,
+    )
+
+
+def make_lot_block(
+    lot: Lot, as_of: date, voice: Voice, *, chart_days: int, chart_size: Size, most_rows: int | None
+) -> LotBlock:
+    """Return everything a page shows about one lot: charts of the last days, the newest samplings first."""
+    quantities: tuple[Quantity, ...] = ("ph", "ec")
+    charts = tuple(
+        (quantity, make_chart(lot, quantity, as_of, voice, days=chart_days, size=chart_size)) for quantity in quantities
+    )
+    newest_first = lot.samplings[::-1]
+    shown = newest_first if most_rows is None else newest_first[:most_rows]
+    marks = frozenset[str]().union(*(chart.marks for _, chart in charts if chart))
+    rows = tuple(describe_sampling(sampling, voice) for sampling in shown)
+    return LotBlock(
+        lot=lot,
+        mark=make_mark(lot.level, voice),
+        name=name_lot(lot, voice),
+        charts=charts,
+        chart_days=chart_days,
+        key=tuple(
+            voice.say(f"key.{mark}") for mark in ("mean", "pot", "not_counting", "affected", "other") if mark in marks
+        ),
+        rows=rows,
+        rows_left_out=len(newest_first) - len(shown),
+        has_assumed_sd=any(text.sd_assumed for row in rows for text in (row.ph, row.ec)),
+        targets=(
+            describe_target(lot, "ph", lot.target_ph, voice),
+            describe_target(lot, "ec", lot.target_ec, voice),
+        ),
+        due=describe_due(lot, as_of, voice),
+    )
+
+
+def collect_sources(lots: Iterable[Lot], policy: Iterable[PolicyValue], voice: Voice) -> tuple[tuple[str, str], ...]:
+    """Return every source that a page leans on, once, with how well it is known, in order of the name."""
+    found: set[tuple[str, str]] = set()
+    for lot in lots:
+        for target in (lot.target_ph, lot.target_ec):
+            if target:
+                address = f", {target.source.url}" if target.source.url else ""
+                found.add((target.source.text + address, target.source.how_known))
+                found |= {(other.source, other.how_known) for other in target.others}
+        found |= {(option.source, option.how_known) for option in lot.options}
+    found |= {(value.source, "published") for value in policy if value.source}
+    named = {text for text, how in found if how != "published"}
+    kept = {(text, how) for text, how in found if how != "published" or text not in named}
+    return tuple((text, voice.say.name("known", how)) for text, how in sorted(kept))
+
+
+def describe_freshness(site: Site, voice: Voice) -> str:
+    """Say how old a site's data is."""
+    if site.last_received_on is None:
+        return voice.say("site.never")
+    if site.is_silent:
+        return voice.say("site.silent", n=site.nights_silent or 0, day=voice.weekday_and_day(site.last_received_on))
+    if site.last_reading_on is None:
+        return voice.say("site.no_readings", day=voice.weekday_and_day(site.last_received_on))
+    return voice.say("site.fresh", day=voice.weekday_and_day(site.last_reading_on))

@@ -1,0 +1,188 @@
+"""One site as a page: the grower's weekly PDF and the site's HTML page. Pure."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from itertools import groupby
+
+from pipeline.reports.charts import Size
+from pipeline.reports.formats import Voice
+from pipeline.reports.summary import Due, Level, Lot, Meter, Night, Site, Summary
+from pipeline.reports.view import (
+    LevelCount,
+    LotBlock,
+    LotName,
+    LotRow,
+    Mark,
+    collect_sources,
+    count_levels,
+    describe_freshness,
+    make_lot_block,
+    make_lot_row,
+    make_mark,
+    name_lot,
+)
+
+# What a first page can hold; more are counted and shown behind.
+MOST_LINES = 7
+MOST_HELD = 4
+MOST_REASONS = 2
+PRINT_CHART_DAYS = 126
+PRINT_ROWS = 6
+PRINT_CHART = Size(332, 138)
+SCREEN_CHART_DAYS = 371
+SCREEN_CHART = Size(440, 190)
+
+
+@dataclass(frozen=True, slots=True)
+class ActionLine:
+    """One lot on the list of what to do this week."""
+
+    name: LotName
+    sentences: tuple[str, ...]
+    checks: tuple[str, ...]
+    has_options: bool
+    due: Due
+    next_day: str
+
+
+@dataclass(frozen=True, slots=True)
+class SamplingItem:
+    """One lot to sample."""
+
+    name: LotName
+    pots: str
+    purpose: str
+    late: str
+
+
+@dataclass(frozen=True, slots=True)
+class SamplingDay:
+    """What is to be sampled on one day."""
+
+    label: str
+    is_late: bool
+    items: tuple[SamplingItem, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SiteView:
+    """One site on one day, ready for a page."""
+
+    site: Site
+    night: Night
+    group_name: str
+    title: str
+    week: int
+    as_of: str
+    growers: str
+    freshness: str
+    lots_total: int
+    counts: tuple[LevelCount, ...]
+    act_mark: Mark
+    no_reading_mark: Mark
+    act: tuple[ActionLine, ...]
+    act_more: int
+    no_reading: tuple[ActionLine, ...]
+    no_reading_more: int
+    sampling_days: tuple[SamplingDay, ...]
+    meters: tuple[Meter, ...]
+    held_more: int
+    most_held: int
+    rows: tuple[LotRow, ...]
+    blocks: tuple[LotBlock, ...]
+    sources: tuple[tuple[str, str], ...]
+
+
+def make_action_line(lot: Lot, voice: Voice) -> ActionLine:
+    """Return a lot's line: its worst reasons, what to check first (titles only, never a rate), when to read again."""
+    reasons = [reason for reason in lot.reasons if reason.level == lot.level] or lot.reasons
+    return ActionLine(
+        name=name_lot(lot, voice),
+        sentences=tuple(reason.sentence for reason in reasons[:MOST_REASONS]),
+        checks=tuple(option.title for option in lot.options),
+        has_options=bool(lot.options),
+        due=lot.due,
+        next_day=voice.weekday_and_day(lot.due.due_on) if lot.due.due_on else "",
+    )
+
+
+def list_actions(lots: list[Lot], level: Level, voice: Voice) -> tuple[ActionLine, ...]:
+    """Return the lines of all lots of a level, in order of attention."""
+    return tuple(make_action_line(lot, voice) for lot in lots if lot.level == level)
+
+
+def plan_sampling_days(lots: list[Lot], as_of: date, voice: Voice) -> tuple[SamplingDay, ...]:
+    """Return what is overdue, then what falls due within the week, by day."""
+    say = voice.say
+    wanted = [lot for lot in lots if lot.due.state in ("overdue", "never_sampled", "due_this_week") and lot.due.due_on]
+    wanted.sort(key=lambda lot: (lot.due.due_on or as_of, lot.house or "", lot.lot_id))
+    days: list[SamplingDay] = []
+
+    def get_label(lot: Lot) -> tuple[bool, str]:
+        late = bool(lot.due.days_overdue)
+        return (late, "") if late or lot.due.due_on is None else (late, voice.weekday_and_day(lot.due.due_on))
+
+    for (late, label), group in groupby(wanted, key=get_label):
+        items = tuple(
+            SamplingItem(
+                name=name_lot(lot, voice),
+                pots=say("sample.pots", n=lot.due.pots),
+                purpose="" if lot.due.purpose == "routine" else say.name("purpose", lot.due.purpose),
+                late=describe_lateness(lot.due, voice),
+            )
+            for lot in group
+        )
+        days.append(SamplingDay(say("sample.overdue") if late else label, late, items))
+    return tuple(days)
+
+
+def describe_lateness(due: Due, voice: Voice) -> str:
+    """Say how late a due is, nothing when it is not."""
+    if not due.days_overdue:
+        return ""
+    return voice.say("sample.never" if due.state == "never_sampled" else "sample.late", n=due.days_overdue)
+
+
+def make_site_view(summary: Summary, site: Site, voice: Voice, *, for_print: bool) -> SiteView:
+    """Return a site's view: in print only lots that need someone get a block, on screen every lot."""
+    as_of = summary.night.as_of
+    block_lots = [lot for lot in site.lots if not for_print or lot.level != "ok"]
+    blocks = tuple(
+        make_lot_block(
+            lot,
+            as_of,
+            voice,
+            chart_days=PRINT_CHART_DAYS if for_print else SCREEN_CHART_DAYS,
+            chart_size=PRINT_CHART if for_print else SCREEN_CHART,
+            most_rows=PRINT_ROWS if for_print else None,
+        )
+        for lot in block_lots
+    )
+    act, no_reading = list_actions(site.lots, "act", voice), list_actions(site.lots, "no_reading", voice)
+    return SiteView(
+        site=site,
+        night=summary.night,
+        group_name=summary.group_name,
+        title=voice.say("site.title", site=site.name, week=as_of.isocalendar().week, day=voice.day(as_of)),
+        week=as_of.isocalendar().week,
+        as_of=voice.weekday_and_day(as_of),
+        growers=", ".join(grower.name for grower in site.growers),
+        freshness=describe_freshness(site, voice),
+        lots_total=len(site.lots),
+        counts=count_levels(site.lots_by_level, voice),
+        act_mark=make_mark("act", voice),
+        no_reading_mark=make_mark("no_reading", voice),
+        act=act[:MOST_LINES],
+        act_more=len(act[MOST_LINES:]),
+        no_reading=no_reading[:MOST_LINES],
+        no_reading_more=len(no_reading[MOST_LINES:]),
+        sampling_days=plan_sampling_days(site.lots, as_of, voice),
+        meters=tuple(meter for meter in site.meters if meter.sentence),
+        held_more=len(site.held[MOST_HELD:]),
+        most_held=MOST_HELD,
+        rows=tuple(make_lot_row(lot, as_of, voice, not for_print or lot.level != "ok") for lot in site.lots),
+        blocks=blocks,
+        sources=collect_sources(block_lots, site.policy, voice),
+    )

@@ -1,0 +1,22 @@
+// Sorts the rows of a table by a column: a click or a key press on its heading, a second one turns it round.
+"use strict";
+for (const table of document.querySelectorAll("table.sortable")) {
+  const body = table.tBodies[0];
+  const headings = [...table.tHead.rows[0].cells];
+  headings.forEach((heading, column) => {
+    const button = document.createElement("button");
+    button.type = "button";
+    button.append(...heading.childNodes);
+    heading.append(button);
+    button.addEventListener("click", () => {
+      const downwards = heading.getAttribute("aria-sort") === "ascending";
+      headings.forEach((other) => other.removeAttribute("aria-sort"));
+      heading.setAttribute("aria-sort", downwards ? "descending" : "ascending");
+      const read = (row) => row.cells[column].dataset.sort ?? row.cells[column].textContent.trim();
+      const compare = new Intl.Collator(document.documentElement.lang, { numeric: true }).compare;
+      const rows = [...body.rows].map((row) => ({ row, key: read(row) }));
+      rows.sort((a, b) => (downwards ? compare(b.key, a.key) : compare(a.key, b.key)));
+      body.append(...rows.map((item) => item.row));
+    });
+  });
+}
