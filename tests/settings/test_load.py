@@ -173,8 +173,8 @@ def change(old: str, new: str) -> str:
         pytest.param(
             change('ph = "pH"', 'ph = "pH"\nleachat = "mL"'),
             'export 1: columns.leachat: readings have no such field; did you mean "leachate"? known are lot, '
-            "house, bench, position, crop, date, datetime, time, year, week, purpose, pot, n_pots, ph, ph_sd, "
-            "ec, ec_sd, poured, leachate, temperature, drain, condition, sampler, meter, method, note",
+            "house, bench, position, crop, date, datetime, time, year, week, purpose, pot, n_pots, ph, "
+            "ph_sd, ec, ec_sd, poured, leachate, temperature, drain, condition, sampler, meter, method, note",
             id="unknown field",
         ),
         pytest.param(
@@ -274,7 +274,8 @@ def change(old: str, new: str) -> str:
         pytest.param(
             change('name = "North"', 'name = "North"\nfolder = "/tmp"'),
             "folder: this key is unknown; known are id, name, time_zone, language, paper, date_format, "
-            "length_unit, volume_unit, temperature_unit, extraction_method, first_night, grower, export, policy",
+            "length_unit, volume_unit, temperature_unit, extraction_method, first_night, "
+            "grower, export, policy",
             id="a name that the program uses itself",
         ),
         pytest.param(
