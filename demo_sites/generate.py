@@ -2,13 +2,14 @@
 
     python demo_sites/generate.py [FOLDER]
 
-What grew where is a plain table, `plan/lots.csv`; the samplings that a story needs are another, `plan/told.csv`. All other
-samplings are drawn here, seeded by lot and day, so that a change to one lot leaves the rest as it is. How a site writes its
-files (headers, words, units, encoding) is read from its own `site.toml`, so that the exports and their description agree.
-What goes wrong in the exports is done on purpose, at the end of this file, one function a site.
+What grew where is a plain table, `plan/lots.csv`; the samplings that a story needs are another,
+`plan/told.csv`. All other samplings are drawn here, seeded by lot and day, so that a change to one lot leaves
+the rest as it is. How a site writes its files (headers, words, units, encoding) is read from its own
+`site.toml`, so that the exports and their description agree. What goes wrong in the exports is done on
+purpose, near the end of this file, one function a site.
 
-FOLDER receives `sites/<site>/drop/` (there on the first night) and `second_night/<site>/drop/` (arrives, or replaces a file of
-the same name, before the second). Units inside: mS/cm at 25 °C, mL, °C.
+FOLDER receives `sites/<site>/drop/` (there on the first night) and `second_night/<site>/drop/` (arrives, or
+replaces a file of the same name, before the second). Units inside: mS/cm at 25 °C, mL, °C.
 """
 
 from __future__ import annotations
@@ -60,8 +61,22 @@ SAMPLERS = {
 }
 
 NOTES = {
-    "north-range": ("", "dry at the edge", "flats just watered", "roots white", 'label says "Moth"', "cloudy, 2nd day"),
-    "erlenwerth": ("", "mäßig feucht", "weiße Wurzeln", "naß, früh gegossen", "Düngung läuft", "Lüftung geöffnet; kühl"),
+    "north-range": (
+        "",
+        "dry at the edge",
+        "flats just watered",
+        "roots white",
+        'label says "Moth"',
+        "cloudy, 2nd day",
+    ),
+    "erlenwerth": (
+        "",
+        "mäßig feucht",
+        "weiße Wurzeln",
+        "naß, früh gegossen",
+        "Düngung läuft",
+        "Lüftung geöffnet; kühl",
+    ),
     "loma-alta": ("", "east end", "re-wet first", "warm, vents open", "drippers ok"),
     "pellbarrow": ("", "roots good", "north door open", "bit dry, watered first", "looks well"),
 }
@@ -105,7 +120,7 @@ class Sampling:
 
 @dataclass(frozen=True)
 class Line:
-    """One line of an export to be: values by field, in our units, and the day that decides which file it lands in."""
+    """One line of an export to be: values by field, in our units, and the day that decides its file."""
 
     day: date
     lot: str
@@ -115,9 +130,11 @@ class Line:
     """Cells that are written as they stand: what somebody mistyped."""
 
     def with_raw(self, **cells: str) -> Line:
+        """The line with some cells written just so."""
         return replace(self, raw={**self.raw, **cells})
 
     def with_values(self, **values: Any) -> Line:
+        """The line with other values."""
         return replace(self, values={**self.values, **values})
 
 
@@ -125,19 +142,23 @@ class Line:
 
 
 def read_table(path: Path) -> list[dict[str, str]]:
+    """A table of the plan, one dictionary a row."""
     with path.open(encoding="utf-8", newline="") as stream:
         return list(csv.DictReader(stream))
 
 
 def number(text: str) -> float | None:
+    """A cell of the plan as a number; None where it is empty."""
     return float(text) if text else None
 
 
 def day_of(text: str) -> date | None:
+    """A cell of the plan as a date; None where it is empty."""
     return date.fromisoformat(text) if text else None
 
 
 def read_lots(exports: Mapping[tuple[str, str], Dialect]) -> list[Lot]:
+    """plan/lots.csv; containers are in the site's words there, so the class comes from its settings."""
     lots = []
     for row in read_table(HERE / "plan" / "lots.csv"):
         words = exports[row["site"], "lots"].words.get("container", {})
@@ -167,6 +188,7 @@ def read_lots(exports: Mapping[tuple[str, str], Dialect]) -> list[Lot]:
 
 
 def read_told(lots: Sequence[Lot]) -> list[Sampling]:
+    """plan/told.csv: the samplings that carry a story."""
     by_code = {lot.code: lot for lot in lots}
     return [
         Sampling(
@@ -199,6 +221,9 @@ def draw(rng: Random, limit: float) -> float:
 
 
 def to_working_day(day: date) -> date:
+    """The nearest working day: nobody samples on a weekend or on New Year's Day without need."""
+    if (day.month, day.day) == (1, 1):
+        return day + timedelta(days=1)
     return day + timedelta(days={5: -1, 6: 1}.get(day.weekday(), 0))
 
 
@@ -219,7 +244,9 @@ def sampling_days(lot: Lot) -> list[date]:
     if lot.started >= HISTORY_FROM and (days[-1] - lot.started).days > 7:
         first = lot.started + timedelta(days=5)
         on_wednesday = first + timedelta(days=2 - first.weekday())
-        days.append(on_wednesday if lot.site == "pellbarrow" else to_working_day(first))
+        first = on_wednesday if lot.site == "pellbarrow" else to_working_day(first)
+        if (days[-1] - first).days >= 6:
+            days.append(first)
     return sorted(set(days))
 
 
@@ -241,14 +268,14 @@ def drawn_samplings(lot: Lot, told: Iterable[date]) -> list[Sampling]:
 
 
 def spread(rng: Random, n: int, mean: float, sd: float) -> list[float]:
-    """n values with just this mean and standard deviation: a small sample should not make a story by chance."""
+    """n values with just this mean and standard deviation: chance alone must not make a story."""
     raw = [draw(rng, 2.5) for _ in range(n)]
     middle, width = fmean(raw), stdev(raw)
     return [mean + sd * (value - middle) / width for value in raw]
 
 
 def pot_lines(sampling: Sampling) -> list[Line]:
-    """One line a pot, as the sampler walked: positions over the bench, volumes as collected, temperature of the leachate."""
+    """One line a pot, as the sampler walked: position, volumes as collected, temperature of the leachate."""
     lot, day, n = sampling.lot, sampling.day, sampling.pots
     rng = random_for(lot.code, day, sampling.purpose)
     over = lot.house == OVER_COLLECTED_HOUSE and day >= OVER_COLLECTED_FROM
@@ -261,7 +288,7 @@ def pot_lines(sampling: Sampling) -> list[Line]:
     sampler = rng.choice(SAMPLERS[lot.site])
     drain = 90 if lot.container_class == "nursery" else rng.choice((40, 45, 45, 50))
     note = sampling.note or (rng.choice(NOTES[lot.site]) if rng.random() < 0.3 else "")
-    start = datetime.combine(day, time(7, 30)) + timedelta(minutes=rng.randrange(0, 300), seconds=rng.randrange(60))
+    start = datetime.combine(day, time(7, 30)) + timedelta(seconds=rng.randrange(5 * 3600))
     warm = rng.uniform(16.0, 20.5)
     lines = []
     for pot in range(n):
@@ -327,7 +354,7 @@ def calibration_lines(site: str, lines: Iterable[Line]) -> list[Line]:
             slope, passed, note = 84.0, "no", "will not settle in pH 4, order electrode"
         values: dict[str, Any] = {
             "date": day,
-            "datetime": datetime.combine(day, time(7, 0)) + timedelta(minutes=rng.randrange(25), seconds=rng.randrange(60)),
+            "datetime": datetime.combine(day, time(7, 0)) + timedelta(seconds=rng.randrange(1500)),
             "meter": meter,
             "person": rng.choice(SAMPLERS[site]),
             "slope": round(slope, 1),
@@ -360,10 +387,10 @@ class Dialect:
     datetime_format: str
     compensated: bool
     crlf: bool
-    quote_all_text: bool = False
 
 
 def read_dialects(site: str) -> dict[tuple[str, str], Dialect]:
+    """A site's exports as its site.toml describes them, by site and kind."""
     settings = tomllib.loads((HERE / "sites" / site / "site.toml").read_text(encoding="utf-8"))
     out = {}
     for export in settings["export"]:
@@ -383,7 +410,17 @@ def read_dialects(site: str) -> dict[tuple[str, str], Dialect]:
     return out
 
 
-DECIMALS = {"ph": 2, "ec": 2, "leachate": 0, "poured": 0, "temperature": 1, "slope": 1, "offset": 1, "ec_standard": 3, "ec_found": 3}
+DECIMALS = {
+    "ph": 2,
+    "ec": 2,
+    "leachate": 0,
+    "poured": 0,
+    "temperature": 1,
+    "slope": 1,
+    "offset": 1,
+    "ec_standard": 3,
+    "ec_found": 3,
+}
 
 
 def cell(name: str, value: Any, dialect: Dialect, temperature: float | None = None) -> str:
@@ -400,15 +437,16 @@ def cell(name: str, value: Any, dialect: Dialect, temperature: float | None = No
         if name == "ec" and not dialect.compensated and temperature is not None:
             value *= 1 + EC_PER_DEGREE * (temperature - 25)
         if unit == "µS/cm":
-            return f"{value * 1000:.0f}" if name.startswith("ec_") else f"{round(value * 100) * 10}"
+            return f"{value * 1000:.0f}" if name.startswith("ec_") else f"{value * 100:.0f}0"
         if unit == "fl oz":
             value, decimals = value / ML_PER_FL_OZ, 1
         return f"{value:.{decimals}f}".replace(".", dialect.decimal)
-    ours = {our: theirs for theirs, our in reversed(dialect.words.get(name, {}).items())}
-    return ours.get(str(value), str(value))
+    words = {our: theirs for theirs, our in dialect.words.get(name, {}).items()}
+    return words.get(str(value), str(value))
 
 
 def cells(line: Line, dialect: Dialect) -> list[str]:
+    """The line as a record of the export, in the order of its columns."""
     raw_temperature = line.values.get("temperature")
     temperature = float(raw_temperature) if raw_temperature is not None else None
     return [
@@ -422,14 +460,16 @@ def rows_of(lines: Iterable[Line], dialect: Dialect, sheet: bool = False) -> lis
     out = []
     for line in lines:
         if sheet:
-            line = line.with_raw(
-                **{k: f"{line.values[k]:.1f}" for k in ("ph", "ec") if k not in line.raw and line.values.get(k) is not None}
-            )
+            means = {name: f"{line.values[name]:.1f}" for name in ("ph", "ec")}
+            line = line.with_raw(**{**means, **line.raw})
         out.append(cells(line, dialect))
     return out
 
 
-def file_bytes(rows: Iterable[Sequence[str]], dialect: Dialect, header: Sequence[str] | None = None, above: str = "") -> bytes:
+def file_bytes(
+    rows: Iterable[Sequence[str]], dialect: Dialect, header: Sequence[str] | None = None, above: str = ""
+) -> bytes:
+    """A whole file: title lines, header, records; an empty record is a blank line."""
     stream = io.StringIO()
     end = "\r\n" if dialect.crlf else "\n"
     writer = csv.writer(stream, delimiter=dialect.delimiter, lineterminator=end)
@@ -451,6 +491,7 @@ Files = dict[str, bytes]
 
 
 def drop(site: str, name: str, second: bool = False) -> str:
+    """Where a file lies under the output folder."""
     return f"{'second_night' if second else 'sites'}/{site}/drop/{name}"
 
 
@@ -477,30 +518,30 @@ def lot_rows(lots: Iterable[Lot], dialect: Dialect, **changed: Mapping[str, str]
     return out
 
 
-def find(lines: Sequence[Line], lot: str, day: str, nth: int = 0) -> int:
-    """Where the nth line of a lot's sampling stands."""
-    return [i for i, line in enumerate(lines) if line.lot == lot and line.day.isoformat() == day][nth]
+def first_after(lines: Sequence[Line], lot: str, day: str) -> int:
+    """Where the lot's first sampling on or after a day begins."""
+    return next(i for i, line in enumerate(lines) if line.lot == lot and line.day.isoformat() >= day)
 
 
 def north_range(lots: Sequence[Lot], lines: list[Line], dialects: Mapping[tuple[str, str], Dialect]) -> Files:
     """Increment files on Wednesdays and Saturdays. See README for what is wrong in them."""
     site, dialect = "north-range", dialects["north-range", "readings"]
-    names = {day: f"readings_{day.isoformat()}.csv" for day in by_file(lines, (2, 5))}
-
     # Moth Blue's codes were typed in lower case by one sampler.
-    lines = [
-        line.with_raw(lot="nr-104") if line.lot == "NR-104" and line.values["sampler"] == "dk" else line for line in lines
-    ]
+    lower = {i for i, line in enumerate(lines) if line.lot == "NR-104" and line.values["sampler"] == "dk"}
+    lines = [line.with_raw(lot="nr-104") if i in lower else line for i, line in enumerate(lines)]
     # A sixth pot was read because the first try gave no number.
-    at = find(lines, "NR-105", lines[first_after(lines, "NR-105", "2026-02-10")].day.isoformat())
+    at = first_after(lines, "NR-105", "2026-02-10")
     lines.insert(at, lines[at].with_raw(ph="n/a", note="electrode came loose, read again"))
     lines[at + 1 : at + 6] = [line.with_values(pot=line.values["pot"] + 1) for line in lines[at + 1 : at + 6]]
     # One yellow plant was put among the routine pots: it is kept apart from their mean.
     at = first_after(lines, "NR-103", "2026-02-20")
-    lines.insert(at + 5, lines[at].with_values(pot=6, ph=6.41, ec=2.1, condition="affected", note="one yellow plant by the door"))
+    yellow = lines[at].with_values(
+        pot=6, ph=6.41, ec=2.1, condition="affected", note="one yellow plant by the door"
+    )
+    lines.insert(at + 5, yellow)
     # A lot code that no lot list will ever explain.
-    unknown = pot_lines(Sampling(replace(lots[3], code="NR-191", house="House 2", bench="6"), date(2026, 3, 24), 5.9, 1.9))
-    lines += unknown
+    stranger = replace(lots[3], code="NR-191", house="House 2", bench="6")
+    lines += pot_lines(Sampling(stranger, date(2026, 3, 24), 5.9, 1.9))
     lines.sort(key=lambda line: line.day)
 
     # A figure keyed wrong and corrected in the next file: the later version supersedes the earlier.
@@ -527,12 +568,15 @@ def north_range(lots: Sequence[Lot], lines: list[Line], dialects: Mapping[tuple[
             rows.insert(6, [])
         previous = rows[-1]
         second = day >= FIRST_NIGHT
-        files[drop(site, names[day], second)] = file_bytes(rows, dialect, header)
+        files[drop(site, f"readings_{day.isoformat()}.csv", second)] = file_bytes(rows, dialect, header)
 
     # A new tablet names the EC column its own way: the whole file is held.
     azalea = next(lot for lot in lots if lot.code == "NR-114")
     pansy = next(lot for lot in lots if lot.code == "NR-104")
-    tablet = pot_lines(Sampling(pansy, date(2026, 4, 4), 5.82, 1.62)) + pot_lines(Sampling(azalea, date(2026, 4, 4), 5.73, 0.98, pots=4))
+    saturday = date(2026, 4, 4)
+    tablet = pot_lines(Sampling(pansy, saturday, 5.82, 1.62)) + pot_lines(
+        Sampling(azalea, saturday, 5.73, 0.98, pots=4)
+    )
     renamed = [{"EC (mS/cm)": "EC mS/cm"}.get(name, name) for name in header]
     files[drop(site, "readings_2026-04-05.csv", True)] = file_bytes(
         [[*row, "sun"] for row in rows_of(tablet, dialect)], dialect, renamed
@@ -546,12 +590,9 @@ def north_range(lots: Sequence[Lot], lines: list[Line], dialects: Mapping[tuple[
     return files | calibration_files(site, "calibrations.csv", [*lines, *tablet], dialects)
 
 
-def first_after(lines: Sequence[Line], lot: str, day: str) -> int:
-    """Where the lot's first sampling on or after a day begins."""
-    return next(i for i, line in enumerate(lines) if line.lot == lot and line.day.isoformat() >= day)
-
-
-def calibration_files(site: str, name: str, lines: Iterable[Line], dialects: Mapping[tuple[str, str], Dialect]) -> Files:
+def calibration_files(
+    site: str, name: str, lines: Iterable[Line], dialects: Mapping[tuple[str, str], Dialect]
+) -> Files:
     """The whole list each time: the first night's, and the longer one where something came after."""
     dialect = dialects[site, "calibrations"]
     checks = calibration_lines(site, lines)
@@ -568,10 +609,10 @@ def erlenwerth(lots: Sequence[Lot], lines: list[Line], dialects: Mapping[tuple[s
     at = first_after(lines, "ER-208", "2026-02-20")
     lines.insert(at, lines[at].with_raw(ph="5,8x", note="Anzeige flackert, Topf wiederholt"))
 
-    swapped = find(lines, "ER-207", "2026-03-31", 2)
+    wrong = first_after(lines, "ER-207", "2026-03-31") + 2
     before, after = list(lines), list(lines)
-    ph = f"{lines[swapped].values['ph']:.2f}"
-    before[swapped] = lines[swapped].with_raw(ph=f"{ph[2]},{ph[0]}{ph[3]}")
+    mistyped = f"{lines[wrong].values['ph'] + 1:.2f}".replace(".", ",")
+    before[wrong] = lines[wrong].with_raw(ph=mistyped)
 
     def readings(of: Sequence[Line], until: date) -> bytes:
         kept = [line for line in of if line.day < until]
@@ -579,7 +620,8 @@ def erlenwerth(lots: Sequence[Lot], lines: list[Line], dialects: Mapping[tuple[s
         blank = next(i for i, line in enumerate(kept) if line.day >= date(2026, 2, 1))
         rows.insert(blank, [])
         rows.append(["Summe", f"{len(kept)} Töpfe", *[""] * (len(dialect.headers) - 2)])
-        return file_bytes(rows, dialect, above="Gärtnerei Erlenwerth, Messwerte Gießprobe\nSaison 2026;alle Häuser\n")
+        title = "Gärtnerei Erlenwerth, Messwerte Gießprobe\nSaison 2026;alle Häuser\n"
+        return file_bytes(rows, dialect, above=title)
 
     listed = dialects[site, "lots"]
     first = [lot for lot in lots if lot.arrives == 1]
@@ -599,7 +641,9 @@ def loma_alta(lots: Sequence[Lot], lines: list[Line], dialects: Mapping[tuple[st
     lines[at : at + 5] = [line.with_raw(temperature="") for line in lines[at : at + 5]]
     # Over range: the meter wrote OL; a sixth pot was read.
     at = first_after(lines, "LA-07", "2026-03-05")
-    lines.insert(at, lines[at].with_raw(ph="OL", note="OL, cable"))
+    first = lines[at]
+    a_minute_before = first.values["datetime"] - timedelta(seconds=70)
+    lines.insert(at, first.with_values(datetime=a_minute_before, note="OL, cable").with_raw(ph="OL"))
     # A line without its bench: six lots stand in that house.
     at = first_after(lines, "LA-03", "2026-03-25")
     lines.insert(at + 5, lines[at + 4].with_raw(house="B", bench="", note="which bench?"))
@@ -617,11 +661,11 @@ def loma_alta(lots: Sequence[Lot], lines: list[Line], dialects: Mapping[tuple[st
 
 
 def pellbarrow(lots: Sequence[Lot], lines: list[Line], dialects: Mapping[tuple[str, str], Dialect]) -> Files:
-    """A sheet a week, typed up on its Wednesday; house by house with a blank line between, and the total of pots."""
+    """A sheet a week, typed up on its Wednesday; a blank line between houses, and the total of pots."""
     site, dialect = "pellbarrow", dialects["pellbarrow", "readings"]
     at = first_after(lines, "PB-12", "2026-03-04")
     lines[at] = lines[at].with_raw(ec="n/a")
-    at = find(lines, "PB-09", "2026-03-18")
+    at = first_after(lines, "PB-09", "2026-03-18")
     lines.append(lines[at].with_values(crop="fuchsia", note="is this house 1?", ph=6.0, ec=1.2))
     lines.sort(key=lambda line: (line.day, line.values["house"]))
 
@@ -655,7 +699,12 @@ def generate() -> Files:
     lots = read_lots(dialects)
     told = read_told(lots)
     told_days = {(sampling.lot.code, sampling.day) for sampling in told if sampling.purpose == "routine"}
-    writers = {"north-range": north_range, "erlenwerth": erlenwerth, "loma-alta": loma_alta, "pellbarrow": pellbarrow}
+    writers = {
+        "north-range": north_range,
+        "erlenwerth": erlenwerth,
+        "loma-alta": loma_alta,
+        "pellbarrow": pellbarrow,
+    }
     files: Files = {}
     for site, write in writers.items():
         own = [lot for lot in lots if lot.site == site]
@@ -670,8 +719,13 @@ def generate() -> Files:
 
 
 def main(arguments: Sequence[str]) -> int:
+    """Writes all files under the folder named, or beside this script; older ones in its drop folders go."""
     folder = Path(arguments[0]) if arguments else HERE
     files = generate()
+    for night in ("sites", "second_night"):
+        for path in (folder / night).glob("*/drop/*"):
+            if path.relative_to(folder).as_posix() not in files:
+                path.unlink()
     for name, data in files.items():
         path = folder / name
         path.parent.mkdir(parents=True, exist_ok=True)
