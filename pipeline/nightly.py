@@ -1,0 +1,287 @@
+"""One night, as a story: collect, read, load, judge, check, render, publish."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import shutil
+from collections.abc import Callable
+from concurrent.futures import Executor
+from dataclasses import dataclass
+from datetime import date, datetime
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import polars as pl
+
+from pipeline import __version__
+from pipeline.errors import AsOfError
+from pipeline.intake import archive, ledger
+from pipeline.intake.collect import Collected, CollectedFile, collect
+from pipeline.measures.reference_tables import (
+    load_corrective_options,
+    load_crop_targets,
+    load_ec_bands,
+    load_general_targets,
+)
+from pipeline.measures.t_table import t_quantiles
+from pipeline.measures.targets import choose_targets, list_published_ranges
+from pipeline.night_lock import night_lock
+from pipeline.receive import order_files, receive
+from pipeline.reports import compile as compiling
+from pipeline.reports.pages import render_night
+from pipeline.reports.summary import Night, Summary
+from pipeline.settings import PolicyInForce, Settings, load_settings, resolve_policy
+from pipeline.warehouse.build import build_models, check_invariants, facts_digest, keep_fates
+from pipeline.warehouse.connect import Connection, night_copy, publish
+from pipeline.warehouse.load import (
+    NewFile,
+    NightRow,
+    Trouble,
+    finish_night,
+    last_night,
+    load_files,
+    load_troubles,
+    seen_files,
+    start_night,
+)
+from pipeline.warehouse.migrate import migrate
+from pipeline.warehouse.policy_tables import Published, load_settings_tables
+from pipeline.warehouse.query import fetch_tables
+
+Say = Callable[[str], None]
+
+
+@dataclass(frozen=True, slots=True)
+class NightResult:
+    """What a night did. `is_unchanged`: nothing was new, so nothing was written again."""
+
+    summary: Summary
+    out: Path
+    is_unchanged: bool
+
+    @property
+    def needs_somebody(self) -> bool:
+        """Something is held, could not be read, or a site is quiet: exit code 1."""
+        return any(
+            site.is_silent or site.lines.held or any(finding.level == "hold" for finding in site.findings)
+            for site in self.summary.sites
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class _Haul:
+    """What tonight's look into the drop folders brought."""
+
+    collected: list[CollectedFile]
+    files: list[NewFile]
+    troubles: list[Trouble]
+
+
+def run_night(
+    home: Path,
+    as_of: date | None = None,
+    *,
+    now: datetime,
+    say: Say = lambda _: None,
+    executor: Executor | None = None,
+) -> NightResult:
+    """Run the night of `as_of` (the group's today by default) and publish its warehouse and pages.
+
+    `now` is an aware instant. Until the last step nothing that exists is touched.
+    Raises SettingsError, AsOfError, NightRunning, WarehouseError, InvariantBroken, ReportError, HomeError.
+    """
+    settings = load_settings(home)
+    day = _check_as_of(as_of, now.astimezone(ZoneInfo(settings.group.time_zone)).date())
+    with night_lock(home, now), night_copy(home) as (connection, working):
+        migrate(connection)
+        last = last_night(connection)
+        _check_order(day, last)
+        haul = _haul(connection, settings, say)
+        night = _judge(connection, settings, day, haul, say)
+        out = home / "out" / day.isoformat()
+        if last is not None and _is_same(last, night, out):
+            say("Nothing new: the pages of this night stand as they are")
+            stored = Summary.model_validate_json((out / "summary.json").read_bytes())
+            return NightResult(stored, out, is_unchanged=True)
+        summary = _summarize(connection, settings, night)
+        say("Rendering pages")
+        fresh = _render(summary, out, executor)
+        say("Publishing")
+        _publish(home, settings, haul, night, connection, working, fresh, out)
+    return NightResult(summary, out, is_unchanged=False)
+
+
+def _check_as_of(as_of: date | None, today: date) -> date:
+    if as_of is not None and as_of > today:
+        raise AsOfError(f"--as-of {as_of} lies in the future (today is {today}); give a day that has come.")
+    return as_of or today
+
+
+def _check_order(day: date, last: NightRow | None) -> None:
+    if last is not None and day < last.as_of:
+        raise AsOfError(
+            f"--as-of {day} is before the newest night of this home ({last.as_of}); "
+            f"give {last.as_of} or a later day."
+        )
+
+
+def _haul(connection: Connection, settings: Settings, say: Say) -> _Haul:
+    """Collect, read, translate and sift what is new at every site."""
+    seen = seen_files(connection)
+    collected: list[CollectedFile] = []
+    troubles: list[Trouble] = []
+    files: list[NewFile] = []
+    for site in settings.sites:
+        say(f"Looking into the drop folder of {site.name}")
+        known = {(kind, name, sha) for site_id, kind, _, name, sha in seen if site_id == site.id}
+        found = collect(site, known)
+        troubles += _troubles(site.id, found)
+        policy = resolve_policy(settings, site)
+        for file in order_files(found.files):
+            collected.append(file)
+            files.append(receive(file, site.exports[file.export_no - 1], site, policy))
+    return _Haul(collected, files, troubles)
+
+
+def _troubles(site_id: str, found: Collected) -> list[Trouble]:
+    mends = [
+        Trouble(site_id, one.name, one.code, f"{one.name}: {one.sentence};", f"{one.mend}.")
+        for one in found.troubles
+    ]
+    return mends + [
+        Trouble(
+            site_id,
+            name,
+            "unclaimed",
+            f"{name}: no [[export]] of site.toml takes this file;",
+            "add an export whose files pattern fits, or take the file away.",
+        )
+        for name in found.unclaimed
+    ]
+
+
+def _judge(connection: Connection, settings: Settings, day: date, haul: _Haul, say: Say) -> Night:
+    """Load what is new, rebuild everything that follows from it, and see that it is sound."""
+    digest = _settings_digest(settings)
+    say(f"Loading {len(haul.files)} new files")
+    night_no = start_night(connection, day, __version__, digest)
+    load_settings_tables(connection, settings, _published(settings, day))
+    records = load_files(connection, night_no, day, haul.files)
+    load_troubles(connection, night_no, haul.troubles)
+    say("Judging samplings and lots")
+    build_models(connection)
+    keep_fates(connection)
+    check_invariants(connection)
+    facts = facts_digest(connection)
+    finish_night(connection, night_no, facts, len(haul.files), records)
+    return Night(
+        leachbook_version=__version__,
+        as_of=day,
+        facts_digest=facts,
+        settings_digest=digest,
+        new_files=len(haul.files),
+        new_records=records,
+    )
+
+
+def _settings_digest(settings: Settings) -> str:
+    parts = [f"{name}\0{hashlib.sha256(data).hexdigest()}" for name, data in sorted(settings.files.items())]
+    return hashlib.sha256("\n".join(parts).encode()).hexdigest()
+
+
+def _is_same(last: NightRow, night: Night, out: Path) -> bool:
+    """Whether this night would only repeat the last one."""
+    return (
+        night.new_files == 0
+        and (last.as_of, last.leachbook_version, last.settings_digest, last.facts_digest)
+        == (night.as_of, night.leachbook_version, night.settings_digest, night.facts_digest)
+        and (out / "summary.json").exists()
+    )
+
+
+def _policy_on(settings: Settings, day: date) -> dict[str, PolicyInForce]:
+    return {
+        site.id: next(
+            span
+            for span in resolve_policy(settings, site)
+            if span.valid_from <= day and (span.valid_to is None or day < span.valid_to)
+        )
+        for site in settings.sites
+    }
+
+
+def _published(settings: Settings, day: date) -> Published:
+    crop_targets = load_crop_targets()
+    general = load_general_targets().filter(pl.col("used"))
+    chosen_columns = ["crop_key", "quantity", "low", "high", "source", "source_url", "how_known", "ph_group"]
+    return Published(
+        ranges=list_published_ranges(crop_targets).select(
+            "crop_key", "quantity", "row_no", "low", "high", "source", "how_known"
+        ),
+        general=general.select("quantity", "low", "high", "source", "source_url", "how_known"),
+        t_table=t_quantiles().select("df", "t"),
+        chosen={
+            site_id: choose_targets(crop_targets, policy.values.target_source_order).select(chosen_columns)
+            for site_id, policy in _policy_on(settings, day).items()
+        },
+    )
+
+
+def _summarize(connection: Connection, settings: Settings, night: Night) -> Summary:
+    return compiling.compile_summary(
+        fetch_tables(connection),
+        settings,
+        _policy_on(settings, night.as_of),
+        compiling.Published(load_ec_bands(), load_corrective_options()),
+        night,
+    )
+
+
+def _render(summary: Summary, out: Path, executor: Executor | None) -> Path:
+    """Write all pages into a folder beside the one they will replace."""
+    fresh = out.with_name(f".{out.name}.{os.getpid()}.night")
+    shutil.rmtree(fresh, ignore_errors=True)
+    fresh.mkdir(parents=True)
+    render_night(summary, fresh, executor=executor)
+    return fresh
+
+
+def _publish(
+    home: Path,
+    settings: Settings,
+    haul: _Haul,
+    night: Night,
+    connection: Connection,
+    working: Path,
+    fresh: Path,
+    out: Path,
+) -> None:
+    """Archive and ledger first, because the warehouse can be made from them and not the other way round."""
+    for file in haul.collected:
+        archive.store(home, file.data)
+    stored = archive.store_settings(home, settings.files)
+    entries = [ledger.receipt_entry(file, night.as_of) for file in haul.collected]
+    closing = ledger.night_entry(
+        night.as_of, stored, night.facts_digest, files=night.new_files, records=night.new_records
+    )
+    ledger.append(home, [*entries, closing])
+    publish(connection, working, home)
+    _replace_folder(fresh, out)
+    _point_latest(out)
+
+
+def _replace_folder(fresh: Path, out: Path) -> None:
+    aside = out.with_name(f".{out.name}.{os.getpid()}.before")
+    if out.exists():
+        out.replace(aside)
+    fresh.replace(out)
+    shutil.rmtree(aside, ignore_errors=True)
+
+
+def _point_latest(out: Path) -> None:
+    link = out.with_name(f".latest.{os.getpid()}")
+    link.unlink(missing_ok=True)
+    link.symlink_to(out.name)
+    link.replace(out.with_name("latest"))
+

@@ -1,0 +1,55 @@
+"""The policy in force as lines for a page: value, unit, origin, and the default where the group set its own."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pipeline.reports.summary import PolicyValue
+from pipeline.settings import POLICY_CATALOGUE, PolicyInForce
+
+
+def list_policy(policy: PolicyInForce) -> list[PolicyValue]:
+    """Every value of a policy, in the order of the catalogue, own targets last."""
+    lines = []
+    for entry in POLICY_CATALOGUE:
+        value = _find(policy, entry.name)
+        own = entry.name in policy.own and value != entry.default
+        lines.append(
+            PolicyValue(
+                name=entry.name,
+                value=_write(value),
+                unit=entry.unit or None,
+                origin="own" if own else entry.origin,
+                meaning=entry.meaning,
+                source=None if own else entry.source,
+                default=_write(entry.default) if own else None,
+            )
+        )
+    return lines + _targets(policy)
+
+
+def _targets(policy: PolicyInForce) -> list[PolicyValue]:
+    return [
+        PolicyValue(
+            name=f"target {target.crop}",
+            value=f"{target.low}-{target.high}",
+            unit="pH" if target.quantity == "ph" else "mS/cm",
+            origin="own",
+            meaning=target.note or f"target set by the {target.set_by}",
+            source=None,
+            default=None,
+        )
+        for target in policy.values.targets
+    ]
+
+
+def _find(policy: PolicyInForce, name: str) -> Any:
+    if name.startswith("containers."):
+        _, container, key = name.split(".")
+        rules: dict[str, Any] = dict(policy.values.containers)
+        return getattr(rules[container], key)
+    return getattr(policy.values, name)
+
+
+def _write(value: Any) -> str:
+    return ", ".join(str(item) for item in value) if isinstance(value, tuple) else str(value)

@@ -1,0 +1,317 @@
+"""Sentences for the codes that the models give: short, one thought each, figures with units.
+
+Every function is pure: figures in, one sentence out. Dates are written the site's way.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from datetime import date
+from typing import Any
+
+from pipeline.reports.wording_held import explain_held
+
+Row = Mapping[str, Any]
+QUANTITY_WORDS = {"ph": "pH", "ec": "EC"}
+UNITS = {"ph": "", "ec": " mS/cm"}
+DUE_PURPOSES = {"first": "routine", "routine": "routine", "problem_crop": "routine", "after_out": "retest"}
+CONTAINER_WORDS = {
+    "plug": "plug tray",
+    "cell_pack": "cell pack",
+    "pot_4in": "4 inch pot",
+    "pot_5_6in": "5 to 6 inch pot",
+    "pot_6_5in_plus": "6.5 inch pot or larger",
+    "nursery": "nursery container",
+}
+
+
+class Wording:
+    """Sentences with dates in one site's style (`date_format` is strftime)."""
+
+    def __init__(self, date_format: str) -> None:
+        self.date_format = date_format
+
+    def day(self, value: date) -> str:
+        """One date as the site writes it."""
+        return value.strftime(self.date_format)
+
+    def reason(self, row: Row) -> str:
+        """Sentence for one row of the relation `reasons`."""
+        return _REASONS[row["code"]](self, row)
+
+    def due(self, row: Row) -> str:
+        """Sentence for one row of the relation `dues`."""
+        day, interval = self.day(row["due_on"]), _days(row["interval_days"])
+        return {
+            "first": f"First sampling, within {interval} of the start: by {day}.",
+            "routine": f"Routine sampling, every {interval}: {day}.",
+            "problem_crop": f"Crop on the problem list, every {interval}: {day}.",
+            "after_out": f"Out of range at the last sampling, read again after {interval}: {day}.",
+        }[row["why"]]
+
+    def finding(self, row: Row) -> str:
+        """Sentence for one row of the relation `sampling_findings`."""
+        return _FINDINGS[row["rule"]](row)
+
+    def meter(self, row: Row) -> str | None:
+        """Sentence for one row of the relation `meter_states`; None when all is well."""
+        parts = []
+        if row["is_in_doubt"]:
+            parts.append(
+                f"{row['meter_id']} failed its check on {self.day(row['last_calibrated_on'])} "
+                f"({_failures(row)}): clean it and calibrate; "
+                f"{_count(row['readings_in_doubt'], 'reading')} since the last good check in doubt."
+            )
+        elif row["is_slope_marginal"]:
+            parts.append(
+                f"{row['meter_id']} slope {row['slope_pct']:.1f} % on {self.day(row['last_calibrated_on'])}: "
+                "accepted, but outside the usual 95-102 %; the electrode is ageing or dirty."
+            )
+        days = row["days_used_without_calibration"]
+        if days:
+            shown = ", ".join(self.day(day) for day in days[-3:])
+            more = f" and on {_days(len(days) - 3)} before" if len(days) > 3 else ""
+            parts.append(f"{row['meter_id']} was used without an accepted calibration on {shown}{more}.")
+        return " ".join(parts) or None
+
+    def silent(self, name: str, last: date | None, nights: int | None) -> str:
+        """A site that sends nothing."""
+        if last is None:
+            return f"{name} has sent nothing yet; check that its exports reach the drop folder."
+        return (
+            f"{name} has sent nothing for {_count(nights or 0, 'night')}, the last files came on {self.day(last)}; "
+            "check the export and the drop folder."
+        )
+
+    def released(self, row: Row) -> str:
+        """One row of the relation `releases`."""
+        why = {
+            "lot_unknown": f"lot {row['lot_code']} is now in the lot list",
+            "lot_held": f"the line of lot {row['lot_code']} in the lot list can now be used",
+            "place_unclear": "their place now fits exactly one lot",
+            "in_future": "their date has come",
+        }.get(row["cause"], "what held them was mended")
+        return f"{_count(row['records'], 'line')} held before are taken up: {why}."
+
+    def held(self, row: Row) -> tuple[str, str]:
+        """Sentence and mend for one row of the relation `held_causes`."""
+        return explain_held(row, self.day)
+
+
+def _out(words: Wording, row: Row) -> str:
+    name, target = QUANTITY_WORDS[row["quantity"]], _range(row["quantity"], row["low"], row["high"])
+    day = words.day(row["sampled_on"])
+    if row["flag"]:
+        why = "too much leachate dilutes" if row["side"] == "high" else "too little leachate makes it read high"
+        return (
+            f"{name} is {row['side']} on {day} although {why}, so the true figure lies further out; "
+            f"target {target}, {_in_a_row(words, row)}."
+        )
+    how = "clearly out" if row["code"] == "clearly_out" else "out"
+    return f"{_mean(row)} on {day}: {how}, target {target}, {_in_a_row(words, row)}."
+
+
+def _in_a_row(words: Wording, row: Row) -> str:
+    if row["in_a_row"] < 2:
+        return f"1st {row['side']}"
+    return f"{_nth(row['in_a_row'])} {row['side']} in a row since {words.day(row['since_on'])}"
+
+
+def _very_high(words: Wording, row: Row) -> str:
+    return (
+        f"EC {row['mean']:.2f} mS/cm on {words.day(row['sampled_on'])} is in the published band very high or above: "
+        "salt injury is likely."
+    )
+
+
+def _affected_out(words: Wording, row: Row) -> str:
+    return (
+        f"Affected plants on {words.day(row['sampled_on'])}: {_mean(row)}, clearly out, {row['side']}; "
+        f"target {_range(row['quantity'], row['low'], row['high'])}."
+    )
+
+
+def _never_counted(_: Wording, row: Row) -> str:
+    return f"No counting sampling since the lot started {_days(row['days'])} ago."
+
+
+def _not_read(words: Wording, row: Row) -> str:
+    return (
+        f"Last read {_days(row['days'])} ago, on {words.day(row['sampled_on'])}; "
+        f"a sampling is asked for every {_days(row['pots'])}."
+    )
+
+
+def _close(words: Wording, row: Row) -> str:
+    edge = {"low": "the lower edge of", "high": "the upper edge of", None: "both edges of"}[row["side"]]
+    return (
+        f"{_mean(row)} on {words.day(row['sampled_on'])}: close to {edge} "
+        f"target {_range(row['quantity'], row['low'], row['high'])}."
+    )
+
+
+def _uneven(words: Wording, row: Row) -> str:
+    name, unit = QUANTITY_WORDS[row["quantity"]], UNITS[row["quantity"]]
+    return (
+        f"Uneven lot on {words.day(row['sampled_on'])}: {name} differs from pot to pot with an SD of "
+        f"{row['mean']:.2f}{unit} (policy {row['first_mean']:.2f}{unit}); look at watering and feed."
+    )
+
+
+def _affected(words: Wording, row: Row) -> str:
+    return (
+        f"Affected plants were sampled apart on {words.day(row['sampled_on'])} ({_pots(row['pots'])}): "
+        "compare them with the healthy ones."
+    )
+
+
+def _meter_in_doubt(words: Wording, row: Row) -> str:
+    return (
+        f"Read on {words.day(row['sampled_on'])} with meter {row['meter']}, whose last check failed: "
+        "calibrate it and read again before acting."
+    )
+
+
+def _not_counting(words: Wording, row: Row) -> str:
+    return (
+        f"The sampling of {words.day(row['sampled_on'])} does not count: "
+        f"{_pots(row['pots'])} usable, {row['min_pots']} needed."
+    )
+
+
+def _ec_not_judged(words: Wording, row: Row) -> str:
+    day = words.day(row["sampled_on"])
+    if row["side"] is None:
+        return (
+            f"EC of {day} is not judged: the meter does not compensate for temperature, "
+            "and no temperature was written down."
+        )
+    amount, bias = ("much", "low") if row["side"] == "high" else ("little", "high")
+    return (
+        f"EC of {day} is not judged: too {amount} leachate was collected from {_pots(row['pots'])} "
+        f"(median {row['mean']:.0f} mL, {_ml(row['low'], row['high'])} is asked for), which makes EC read {bias}."
+    )
+
+
+def _surprising(_: Wording, row: Row) -> str:
+    return (
+        f"A surprising {QUANTITY_WORDS[row['quantity']]}: well inside at the sampling before, clearly out now. "
+        "Check and calibrate the meter, read again, then judge."
+    )
+
+
+def _drift(_: Wording, row: Row) -> str:
+    name, unit = QUANTITY_WORDS[row["quantity"]], UNITS[row["quantity"]]
+    verb = "rose" if row["side"] == "high" else "fell"
+    return (
+        f"{name} {verb} from sampling to sampling over the last {row['pots']}: "
+        f"{row['first_mean']:.2f} to {row['mean']:.2f}{unit}."
+    )
+
+
+_REASONS: dict[str, Callable[[Wording, Row], str]] = {
+    "clearly_out": _out,
+    "out": _out,
+    "ec_very_high": _very_high,
+    "affected_clearly_out": _affected_out,
+    "never_counted": _never_counted,
+    "not_read_lately": _not_read,
+    "close_to_limit": _close,
+    "uneven": _uneven,
+    "affected_noted": _affected,
+    "meter_in_doubt": _meter_in_doubt,
+    "last_did_not_count": _not_counting,
+    "ec_not_judged": _ec_not_judged,
+    "surprising": _surprising,
+    "drift": _drift,
+}
+
+_FINDINGS: dict[str, Callable[[Row], str]] = {
+    "too_few_pots": lambda r: f"{_pots(r['pots'])} usable for pH, {r['low']:.0f} needed: shown, but it does not count.",
+    "over_collected": lambda r: (
+        f"Over-collected: {_of_pots(r)}, {r['a']:.0f}-{r['b']:.0f} mL, {_ml(r['low'], r['high'])} is asked for. "
+        "Too much leachate dilutes: EC reads low."
+    ),
+    "under_collected": lambda r: (
+        f"Under-collected: {_of_pots(r)}, {r['a']:.0f}-{r['b']:.0f} mL, {_ml(r['low'], r['high'])} is asked for. "
+        "Too little leachate makes EC read high."
+    ),
+    "volume_excludes_ec": lambda r: f"EC of {_of_pots(r)} left out: leachate volume too far off. Their pH stays in.",
+    "no_temperature": lambda r: (
+        f"EC of {_of_pots(r)} left out: the meter does not compensate and no temperature was written down; "
+        "at 15 °C EC reads about 20 % low."
+    ),
+    "volume_not_recorded": lambda r: f"Leachate volume not written down for {_of_pots(r)}.",
+    "unequal_volumes": lambda r: (
+        f"Unequal volumes, {r['low']:.0f}-{r['high']:.0f} mL: collect the same from each pot."
+    ),
+    "poured_off_recipe": lambda r: (
+        f"Water poured off the recipe on {_of_pots(r)}: {r['a']:.0f}-{r['b']:.0f} mL, {r['low']:.0f} mL is the policy's."
+    ),
+    "more_than_poured": lambda r: (
+        f"More leachate than water poured on {_of_pots(r)}: an entry error, or the pots had not drained."
+    ),
+    "drain_time": lambda r: (
+        f"Drain time of {_of_pots(r)} {r['a']:.0f}-{r['b']:.0f} min, "
+        f"{r['low']:.0f}-{r['high']:.0f} min is the policy's."
+    ),
+    "meter_in_doubt": lambda r: f"Read with meter {r['what']}, whose last check failed.",
+    "meter_not_calibrated": lambda r: (
+        f"No accepted calibration of meter {r['what']} on this day." if r["what"] else "No meter written down."
+    ),
+    "affected_in_routine": lambda r: f"{_pots(r['pots'])} marked as affected: kept apart from the routine figure.",
+    "all_alike": lambda r: f"All {_pots(r['of_pots'])} read exactly alike. Was each pot read by itself?",
+    "uneven_ph": lambda r: f"Uneven: SD {r['a']:.2f} pH between pots (policy {r['high']:.2f}).",
+    "uneven_ec": lambda r: f"Uneven: SD {r['a']:.2f} mS/cm between pots (policy {r['high']:.2f}).",
+}
+
+
+def _mean(row: Row) -> str:
+    name, unit = QUANTITY_WORDS[row["quantity"]], UNITS[row["quantity"]]
+    interval = "" if row["ci_low"] is None else f" ({row['ci_low']:.2f}-{row['ci_high']:.2f})"
+    return f"{name} {row['mean']:.2f}{unit}{interval}"
+
+
+def _edge(value: float) -> str:
+    text = f"{value:.2f}"
+    return text[:-1] if text.endswith("0") else text
+
+
+def _range(quantity: str, low: float, high: float) -> str:
+    return f"{_edge(low)}-{_edge(high)}{UNITS[quantity]}"
+
+
+def _ml(low: float, high: float) -> str:
+    return f"{low:.0f} mL" if low == high else f"{low:.0f}-{high:.0f} mL"
+
+
+def _nth(number: int) -> str:
+    suffix = "th" if 10 <= number % 100 <= 20 else {1: "st", 2: "nd", 3: "rd"}.get(number % 10, "th")
+    return f"{number}{suffix}"
+
+
+def _count(number: int, noun: str) -> str:
+    return f"1 {noun}" if number == 1 else f"{number} {noun}s"
+
+
+def _days(number: int) -> str:
+    return _count(number, "day")
+
+
+def _pots(number: int) -> str:
+    return _count(number, "pot")
+
+
+def _of_pots(row: Row) -> str:
+    return f"{row['pots']} of {_pots(row['of_pots'])}"
+
+
+def _failures(row: Row) -> str:
+    failed = []
+    if row["is_slope_failed"]:
+        failed.append(f"slope {row['slope_pct']:.0f} %, accepted are 85-105 %")
+    if row["is_offset_failed"]:
+        failed.append(f"offset {row['offset_mv']:.0f} mV, accepted are 30 mV either way")
+    if row["is_ec_failed"]:
+        failed.append(f"EC standard {row['ec_standard_ms_cm']:.2f} read as {row['ec_found_ms_cm']:.2f} mS/cm")
+    return "; ".join(failed) or "the site's own record says so"

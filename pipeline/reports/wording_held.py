@@ -1,0 +1,110 @@
+"""Sentences for held lines: what they wait for, and what would release them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from datetime import date
+from typing import Any
+
+Row = Mapping[str, Any]
+WriteDay = Callable[[date], str]
+Told = tuple[str, str]
+FILE_PROBLEMS = ("empty_file", "header_only", "encoding", "delimiter", "columns_changed")
+
+_MENDS = {
+    "date_unreadable": "Correct the cell, or the date format of the export in site.toml.",
+    "number_unreadable": "Correct the cell where the export is made and send the file again.",
+    "value_unknown": "Correct the cell, or give the word a meaning under [export.values] in site.toml.",
+    "week_unreadable": "Write year and week number, for example 2026 and 14.",
+    "missing": "Fill in the empty cell where the export is made and send the file again.",
+    "nothing_measured": "Fill in pH or EC, or take the line out.",
+    "ragged": "Give the line as many cells as the header has; a delimiter inside a text needs quotes.",
+    "nul_bytes": "Export the file again as plain text.",
+    "quoting": "Close the quotation mark in the line, or double it inside a text.",
+    "ph_out_of_scale": "Correct the cell; pH lies between 0 and 14.",
+    "ec_out_of_scale": "Correct the cell, or the unit of the EC column in site.toml.",
+    "method_missing": "Write the site's extraction_method into site.toml; EC means nothing without it.",
+}
+
+
+def explain_held(row: Row, day: WriteDay) -> Told:
+    """Sentence and mend for one row of the relation `held_causes`; `day` writes a date the site's way."""
+    return _HELD.get(row["cause"], _cell)(row, day)
+
+
+def _lines(row: Row) -> str:
+    return "1 line" if row["records"] == 1 else f"{row['records']} lines"
+
+
+def _unknown(row: Row, _: WriteDay) -> Told:
+    return (
+        f"{_lines(row)}: lot {row['what']} is in no lot list.",
+        f"Send the lot list with {row['what']}, or correct the code where the export is made; "
+        "the lines are then taken up by themselves.",
+    )
+
+
+def _lot(row: Row, _: WriteDay) -> Told:
+    return (
+        f"{_lines(row)}: lot {row['what']} stands in the lot list on a line that cannot be used.",
+        f"Mend the line of lot {row['what']} in the lot list; the lines are then taken up by themselves.",
+    )
+
+
+def _place(row: Row, _: WriteDay) -> Told:
+    found = "no lot" if not row["fitting_lots"] else f"{row['fitting_lots']} lots"
+    return (
+        f"{_lines(row)}: the place “{row['what']}” fits {found} on that day.",
+        "Add the lot's code to the export, or correct house, bench or crop in the lot list.",
+    )
+
+
+def _future(row: Row, _: WriteDay) -> Told:
+    return (
+        f"{_lines(row)} dated in the future ({row['detail']}).",
+        "Correct the date, or the date format of the export in site.toml.",
+    )
+
+
+def _before(row: Row, day: WriteDay) -> Told:
+    return (
+        f"{_lines(row)} of lot {row['what']}, {row['detail']}: before the lot started on {day(row['started_on'])}.",
+        "Correct the date of the reading or the start in the lot list.",
+    )
+
+
+def _after(row: Row, day: WriteDay) -> Told:
+    return (
+        f"{_lines(row)} of lot {row['what']}, {row['detail']}: after the lot ended on {day(row['ends_on'])}.",
+        "Correct the date of the reading or the end in the lot list.",
+    )
+
+
+def _file(row: Row, _: WriteDay) -> Told:
+    return (
+        f"{row['what']}: the whole file is held, {_lines(row)}. {_sentence(row['detail'])}",
+        _sentence(row["file_mend"] or "export the file again"),
+    )
+
+
+def _cell(row: Row, _: WriteDay) -> Told:
+    first = " " if row["records"] == 1 else " for example "
+    detail = (row["detail"] or row["cause"]).rstrip(".")
+    mend = _MENDS.get(row["cause"], "Correct the line where the export is made and send the file again.")
+    return f"{_lines(row)}:{first}{detail}.", mend
+
+
+def _sentence(clause: str) -> str:
+    """A clause as a sentence of its own."""
+    return clause[:1].upper() + clause[1:].rstrip(".") + "."
+
+
+_HELD: dict[str, Callable[[Row, WriteDay], Told]] = {
+    "lot_unknown": _unknown,
+    "lot_held": _lot,
+    "place_unclear": _place,
+    "in_future": _future,
+    "before_start": _before,
+    "after_end": _after,
+    **dict.fromkeys(FILE_PROBLEMS, _file),
+}

@@ -1,0 +1,1 @@
+"""The DuckDB warehouse: the only part that touches the database file."""

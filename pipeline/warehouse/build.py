@@ -1,0 +1,76 @@
+"""Deriving everything that reports need from the facts: one relation a file, in one explicit order."""
+
+from __future__ import annotations
+
+from pipeline.errors import InvariantBroken
+from pipeline.warehouse.connect import Connection
+from pipeline.warehouse.statements import quoted, read_sql, run_sql, sql_names
+
+SAMPLING_MODELS = (
+    "record_versions",
+    "current_lots",
+    "reading_lots",
+    "record_fates",
+    "calibrations",
+    "meter_days",
+    "usable_readings",
+    "samplings",
+    "sampling_figures",
+)
+JUDGEMENT_MODELS = (
+    "lot_targets",
+    "biased_figures",
+    "verdicts",
+    "streaks",
+    "drifts",
+    "standing_lots",
+    "last_verdicts",
+    "dues",
+    "due_states",
+    "reasons",
+    "attention",
+    "sampling_findings",
+    "meter_states",
+    "site_states",
+    "held_causes",
+)
+HISTORY_MODELS = ("releases",)
+BUILD_ORDER = (
+    *(f"samplings/{name}" for name in SAMPLING_MODELS),
+    *(f"judgement/{name}" for name in JUDGEMENT_MODELS),
+)
+
+
+def build_models(connection: Connection) -> None:
+    """Rebuild every relation of sql/samplings and sql/judgement whole."""
+    for name in BUILD_ORDER:
+        _build(connection, name)
+
+
+def keep_fates(connection: Connection) -> None:
+    """Write tonight's changes of fate into their history, and find what they released."""
+    run_sql(connection, "history/close_fates")
+    run_sql(connection, "history/open_fates")
+    for name in HISTORY_MODELS:
+        _build(connection, f"history/{name}")
+
+
+def check_invariants(connection: Connection) -> None:
+    """Run every query of sql/invariants. Raises InvariantBroken with the first rows that should not be there."""
+    for name in sql_names("invariants"):
+        rows = connection.execute(f"{read_sql(f'invariants/{name}')} limit 3").fetchall()
+        if rows:
+            raise InvariantBroken(
+                f"The night was stopped before anything was published: sql/invariants/{name}.sql found {rows}; "
+                "yesterday's warehouse and pages stand. This is a fault of Leachbook, please report it."
+            )
+
+
+def facts_digest(connection: Connection) -> str:
+    """One short text that is equal whenever the facts that count are equal."""
+    return str(run_sql(connection, "history/facts_digest")[0][0])
+
+
+def _build(connection: Connection, name: str) -> None:
+    relation = quoted(name.split("/")[1])
+    connection.execute(f"create or replace table {relation} as\n{read_sql(name)}").fetchall()

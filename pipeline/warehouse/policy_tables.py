@@ -1,0 +1,156 @@
+"""Settings and published tables as the relations that the models join: filled anew each night."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+import polars as pl
+
+from pipeline.settings import PolicyInForce, Settings, SiteSettings, resolve_policy
+from pipeline.warehouse.connect import Connection
+from pipeline.warehouse.statements import insert_frame, quoted
+
+FOR_EVER = date(9999, 12, 31)
+EDGE = pl.Decimal(9, 4)
+
+
+@dataclass(frozen=True, slots=True)
+class Published:
+    """Published tables, ready for the warehouse.
+
+    ranges: crop_key, quantity, row_no, low, high, source, how_known; general: quantity, low, high, source,
+    source_url, how_known; t_table: df, t. chosen: by site id, crop_key, quantity, low, high, source, source_url,
+    how_known, ph_group.
+    """
+
+    ranges: pl.DataFrame
+    general: pl.DataFrame
+    t_table: pl.DataFrame
+    chosen: dict[str, pl.DataFrame]
+
+
+def load_settings_tables(connection: Connection, settings: Settings, published: Published) -> None:
+    """Replace the settings' relations by what holds tonight."""
+    frames = {
+        "sites": _sites(settings.sites),
+        **_policy_frames(settings),
+        "published_ranges": published.ranges,
+        "general_targets": published.general,
+        "chosen_targets": pl.concat(
+            [
+                frame.drop("ph_group").with_columns(site_id=pl.lit(site_id))
+                for site_id, frame in published.chosen.items()
+            ]
+        )
+        if published.chosen
+        else None,
+        "crop_groups": _crop_groups(published.chosen.values()),
+        "t_quantiles": published.t_table,
+    }
+    connection.begin()
+    for table, frame in frames.items():
+        connection.execute(f"delete from {quoted(table)}").fetchall()
+        if frame is not None and frame.height:
+            insert_frame(connection, table, frame)
+    connection.commit()
+
+
+def _sites(sites: Sequence[SiteSettings]) -> pl.DataFrame:
+    return pl.DataFrame(
+        [
+            {
+                "site_id": site.id,
+                "name": site.name,
+                "has_calibrations": any(export.kind == "calibrations" for export in site.exports),
+                "first_night": site.first_night,
+            }
+            for site in sites
+        ],
+        schema={
+            "site_id": pl.String,
+            "name": pl.String,
+            "has_calibrations": pl.Boolean,
+            "first_night": pl.Date,
+        },
+    )
+
+
+def _crop_groups(chosen: Iterable[pl.DataFrame]) -> pl.DataFrame | None:
+    frames = [frame.select("crop_key", "ph_group") for frame in chosen]
+    return pl.concat(frames).unique("crop_key", keep="first") if frames else None
+
+
+def _policy_frames(settings: Settings) -> dict[str, pl.DataFrame | None]:
+    spans = [(site.id, span) for site in settings.sites for span in resolve_policy(settings, site)]
+    if not spans:
+        return {"policy": None, "policy_containers": None, "policy_problem_crops": None, "own_targets": None}
+    return {
+        "policy": pl.DataFrame([_scalars(site_id, span) for site_id, span in spans]),
+        "policy_containers": pl.DataFrame(
+            [row for site_id, span in spans for row in _containers(site_id, span)]
+        ),
+        "policy_problem_crops": _frame(
+            [
+                {**_span(site_id, span), "crop_key": crop.strip().lower()}
+                for site_id, span in spans
+                for crop in span.values.problem_crops
+            ]
+        ),
+        "own_targets": _frame([row for site_id, span in spans for row in _targets(site_id, span)]),
+    }
+
+
+def _frame(rows: list[dict[str, object]]) -> pl.DataFrame | None:
+    return pl.DataFrame(rows, infer_schema_length=None) if rows else None
+
+
+def _span(site_id: str, span: PolicyInForce) -> dict[str, object]:
+    return {
+        "site_id": site_id,
+        "valid_from": span.valid_from,
+        "valid_to": span.valid_to or FOR_EVER,
+    }
+
+
+_NOT_SCALAR = {
+    "containers",
+    "targets",
+    "problem_crops",
+    "target_source_order",
+    # Used before the warehouse, or by container class.
+    "min_usable_pots",
+    "ec_highest_ms_cm",
+}
+
+
+def _scalars(site_id: str, span: PolicyInForce) -> dict[str, object]:
+    values = {
+        name: getattr(span.values, name)
+        for name in type(span.values).model_fields
+        if name not in _NOT_SCALAR
+    }
+    return {**_span(site_id, span), **values}
+
+
+def _containers(site_id: str, span: PolicyInForce) -> list[dict[str, object]]:
+    return [
+        {**_span(site_id, span), "container_class": name, **rule.model_dump()}
+        for name, rule in span.values.containers.items()
+    ]
+
+
+def _targets(site_id: str, span: PolicyInForce) -> list[dict[str, object]]:
+    return [
+        {
+            **_span(site_id, span),
+            "crop_key": target.crop.strip().lower(),
+            "quantity": target.quantity,
+            "low": target.low,
+            "high": target.high,
+            "basis": target.set_by,
+            "note": target.note or None,
+        }
+        for target in span.values.targets
+    ]

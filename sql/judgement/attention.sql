@@ -1,0 +1,56 @@
+-- Who needs somebody, and in which order.
+-- grain: one standing lot. key: site_id, lot_key
+-- inputs: standing_lots, reasons, last_verdicts
+-- rule (house default): level, then distance beyond the edge in steps (0.2 pH = 0.5 mS/cm = one step) times one plus the number in
+-- a row, then plants, then days to the lot's end.
+with
+levels as (
+    select
+        l.site_id,
+        l.lot_key,
+        case
+            when bool_or(r.level = 'act') then 'act'
+            when bool_or(r.level = 'no_reading') then 'no_reading'
+            when bool_or(r.level = 'watch') then 'watch'
+            else 'ok'
+        end as level
+    from standing_lots as l
+    left join reasons as r on l.site_id = r.site_id and l.lot_key = r.lot_key
+    group by l.site_id, l.lot_key
+),
+
+scores as (
+    select
+        site_id,
+        lot_key,
+        max(steps_beyond * (1 + in_a_row)) as score
+    from last_verdicts
+    where side in ('low', 'high') and not is_low_ec_outside_active
+    group by site_id, lot_key
+),
+
+scored as (
+    select
+        l.site_id,
+        l.lot_key,
+        v.level,
+        round(coalesce(s.score, 0.0), 6) as score,
+        l.plants,
+        (l.ends_on - l.as_of)::integer as days_to_end
+    from standing_lots as l
+    inner join levels as v on l.site_id = v.site_id and l.lot_key = v.lot_key
+    left join scores as s on l.site_id = s.site_id and l.lot_key = s.lot_key
+)
+
+select
+    *,
+    row_number() over (
+        order by
+            case level when 'act' then 1 when 'no_reading' then 2 when 'watch' then 3 else 4 end,
+            score desc,
+            plants desc nulls last,
+            days_to_end asc nulls last,
+            site_id,
+            lot_key
+    )::integer as rank
+from scored

@@ -1,0 +1,245 @@
+-- Why a standing lot has its level: every reason, with its figures.
+-- grain: one reason of one lot. key: site_id, lot_key, code, quantity
+-- inputs: standing_lots, last_verdicts, verdicts, samplings, drifts, run
+-- rules: act on clearly out, or two in a row beyond the margin (house default), or EC of 6.6 and more in greenhouse crops (published
+-- band "very high"), or an affected group clearly out. Low EC asks for less haste and only in the active stage (house default).
+-- A meter in doubt leads to watch at most. See rules in DEVELOPERS.md.
+with
+out_of_range as (
+    select
+        v.*,
+        case
+            when v.is_low_ec_outside_active then 'note'
+            when v.is_meter_in_doubt then 'watch'
+            when
+                v.quantity = 'ec' and v.side = 'low'
+                then case
+                    when v.verdict = 'clearly_out' and (v.is_ec_far_below or v.in_a_row >= 2) then 'act'
+                    when v.in_a_row >= v.act_in_a_row and v.are_last_two_beyond_margin then 'act'
+                    else 'watch'
+                end
+            when v.verdict = 'clearly_out' then 'act'
+            when v.in_a_row >= v.act_in_a_row and v.are_last_two_beyond_margin then 'act'
+            else 'watch'
+        end as level
+    from last_verdicts as v
+    where v.verdict in ('out', 'clearly_out')
+),
+
+last_affected as (
+    select
+        l.site_id,
+        l.lot_key,
+        max(s.sampled_on) as sampled_on
+    from standing_lots as l
+    inner join samplings as s on l.site_id = s.site_id and l.lot_key = s.lot_key and s.purpose = 'affected'
+    where s.sampled_on >= l.as_of - l.affected_within_days
+    group by l.site_id, l.lot_key
+),
+
+not_counting_since as (
+    select
+        l.site_id,
+        l.lot_key,
+        max(s.sampled_on) as sampled_on,
+        arg_max(s.n_ph, s.sampled_on) as n,
+        arg_max(s.min_pots, s.sampled_on) as min_pots
+    from standing_lots as l
+    inner join samplings as s
+        on
+            l.site_id = s.site_id
+            and l.lot_key = s.lot_key
+            and s.purpose in ('routine', 'retest')
+            and not s.is_counting
+            and s.sampled_on > coalesce(l.last_counting_on, date '0001-01-01')
+    group by l.site_id, l.lot_key
+),
+
+collected as (
+    select
+        site_id,
+        lot_key,
+        case when verdict = 'clearly_out' then 'clearly_out' else 'out' end as code,
+        level,
+        quantity,
+        side,
+        sampled_on,
+        mean,
+        ci_low,
+        ci_high,
+        low,
+        high,
+        in_a_row,
+        since_on,
+        null::integer as days,
+        null::integer as pots,
+        null::integer as min_pots,
+        is_at_least as flag,
+        null::varchar as meter,
+        null::double as first_mean
+    from out_of_range
+    union all by name
+    select
+        site_id,
+        lot_key,
+        'ec_very_high' as code,
+        case when is_meter_in_doubt then 'watch' else 'act' end as level,
+        quantity,
+        'high' as side,
+        sampled_on,
+        mean
+    from last_verdicts
+    where is_ec_very_high
+    union all by name
+    select
+        a.site_id,
+        a.lot_key,
+        'affected_clearly_out' as code,
+        'act' as level,
+        v.quantity,
+        v.side,
+        v.sampled_on,
+        v.mean,
+        v.ci_low,
+        v.ci_high,
+        v.low,
+        v.high
+    from last_affected as a
+    inner join verdicts as v
+        on
+            a.site_id = v.site_id
+            and a.lot_key = v.lot_key
+            and a.sampled_on = v.sampled_on
+            and v.purpose = 'affected'
+            and v.verdict = 'clearly_out'
+            and not v.is_low_ec_outside_active
+    union all by name
+    select
+        l.site_id,
+        l.lot_key,
+        case when l.last_counting_on is null then 'never_counted' else 'not_read_lately' end as code,
+        'no_reading' as level,
+        l.last_counting_on as sampled_on,
+        (l.as_of - coalesce(l.last_counting_on, l.started_on))::integer as days,
+        l.interval_days as pots
+    from standing_lots as l
+    where
+        case
+            when l.last_counting_on is null then l.as_of > l.started_on + l.first_within_days
+            else l.as_of - l.last_counting_on > l.interval_days + l.grace_days
+        end
+    union all by name
+    select
+        site_id,
+        lot_key,
+        'close_to_limit' as code,
+        case when quantity = 'ec' and stage <> 'active' and ci_high <= high then 'note' else 'watch' end as level,
+        quantity,
+        case when ci_low < low and ci_high > high then null when ci_low < low then 'low' else 'high' end as side,
+        sampled_on,
+        mean,
+        ci_low,
+        ci_high,
+        low,
+        high
+    from last_verdicts
+    where verdict = 'close_to_limit'
+    union all by name
+    select
+        site_id,
+        lot_key,
+        'uneven' as code,
+        'watch' as level,
+        quantity,
+        sampled_on,
+        sd as mean,
+        uneven_sd as first_mean
+    from last_verdicts
+    where is_uneven
+    union all by name
+    select
+        a.site_id,
+        a.lot_key,
+        'affected_noted' as code,
+        'watch' as level,
+        a.sampled_on,
+        s.n_pots as pots
+    from last_affected as a
+    inner join samplings as s
+        on
+            a.site_id = s.site_id
+            and a.lot_key = s.lot_key
+            and a.sampled_on = s.sampled_on
+            and s.purpose = 'affected'
+    union all by name
+    select
+        l.site_id,
+        l.lot_key,
+        'meter_in_doubt' as code,
+        'watch' as level,
+        s.sampled_on,
+        array_to_string(s.meter_ids, ', ') as meter
+    from standing_lots as l
+    inner join samplings as s
+        on
+            l.site_id = s.site_id
+            and l.lot_key = s.lot_key
+            and l.last_counting_on = s.sampled_on
+            and l.last_counting_purpose = s.purpose
+    where s.is_meter_in_doubt
+    union all by name
+    select
+        site_id,
+        lot_key,
+        'last_did_not_count' as code,
+        'watch' as level,
+        sampled_on,
+        n as pots,
+        min_pots
+    from not_counting_since
+    union all by name
+    select
+        site_id,
+        lot_key,
+        'ec_not_judged' as code,
+        'watch' as level,
+        'ec' as quantity,
+        case
+            when not_judged_why = 'no_temperature' then null
+            when pots_over_collected >= pots_under_collected then 'high'
+            else 'low'
+        end as side,
+        sampled_on,
+        leachate_median_ml as mean,
+        leachate_low_ml::double as low,
+        leachate_high_ml::double as high,
+        pots_volume_excluded as pots
+    from last_verdicts
+    where quantity = 'ec' and low is not null and not_judged_why in ('volume', 'no_temperature')
+    union all by name
+    select
+        site_id,
+        lot_key,
+        'surprising' as code,
+        'note' as level,
+        quantity,
+        side,
+        sampled_on
+    from last_verdicts
+    where verdict = 'clearly_out' and verdict_before = 'in_range'
+    union all by name
+    select
+        d.site_id,
+        d.lot_key,
+        'drift' as code,
+        'note' as level,
+        d.quantity,
+        case when d.direction = 'rising' then 'high' else 'low' end as side,
+        d.last_mean as mean,
+        d.first_mean,
+        d.samplings as pots
+    from drifts as d
+    inner join standing_lots as l on d.site_id = l.site_id and d.lot_key = l.lot_key
+)
+
+select * from collected

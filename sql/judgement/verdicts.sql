@@ -1,0 +1,233 @@
+-- Each quantity of each sampling against the lot's target.
+-- grain: one quantity of one sampling. key: site_id, lot_key, sampled_on, purpose, quantity
+-- inputs: samplings, sampling_figures, biased_figures, lot_targets, policy, published_ranges, usable_readings, current_lots
+-- rules: edges belong to the range and are compared on exact sums. Clearly out: the whole 95 % interval and the mean by a
+-- margin beyond the edge (0.2 pH, 10 % of the EC edge: house defaults), or a published action threshold crossed: above 6.4 for
+-- iron-inefficient crops (Univ. of Florida IFAS), below 5.5 for iron-efficient ones (Michigan State Univ. Extension), below 5.4 for
+-- others (e-GRO Alert). A mean inside another published range of the crop is `out`, not `clearly out`.
+with
+asked as (
+    select
+        s.site_id,
+        s.lot_key,
+        s.sampled_on,
+        s.purpose,
+        s.min_pots,
+        s.is_counting,
+        s.is_ec_countable,
+        s.n_pots,
+        s.pots_volume_excluded,
+        s.pots_without_temperature,
+        unnest(['ph', 'ec']) as quantity
+    from samplings as s
+),
+
+figured as (
+    select
+        a.*,
+        f.n,
+        f.sum_x,
+        f.mean,
+        f.ci_low,
+        f.ci_high,
+        f.has_summary_line,
+        t.crop_key,
+        t.low,
+        t.high,
+        t.remark,
+        p.act_in_a_row,
+        case when a.quantity = 'ph' then t.low - p.clear_margin_ph else t.low * (1 - p.clear_margin_ec_share) end
+            as clear_low,
+        case when a.quantity = 'ph' then t.high + p.clear_margin_ph else t.high * (1 + p.clear_margin_ec_share) end
+            as clear_high,
+        case
+            when a.quantity = 'ec' then null
+            when t.ph_group = 'iron-efficient' then p.ph_action_low_iron_efficient
+            when t.low >= p.ph_action_low_other then p.ph_action_low_other
+        end as action_low,
+        case when a.quantity = 'ph' and t.ph_group = 'iron-inefficient' then p.ph_action_high_iron_inefficient end
+            as action_high,
+        case when a.quantity = 'ec' and l.container_class <> 'nursery' then p.ec_act_ms_cm end as ec_act_ms_cm,
+        case when a.quantity = 'ec' then t.low * p.ec_low_act_share end as ec_low_act,
+        case
+            when a.sampled_on < l.started_on + p.establishing_days then 'establishing'
+            when a.sampled_on > l.ends_on - p.finishing_days then 'finishing'
+            else 'active'
+        end as stage,
+        case
+            when a.quantity = 'ph' then p.uneven_ph_sd
+            else p.uneven_ec_sd_ms_cm
+        end as uneven_sd,
+        case when a.quantity = 'ph' then p.step_ph else p.step_ec_ms_cm end as step,
+        f.sd,
+        f.is_sd_assumed,
+        rl.n as n_reads_low,
+        rl.sum_x as sum_reads_low,
+        rh.n as n_reads_high,
+        rh.sum_x as sum_reads_high
+    from asked as a
+    inner join current_lots as l on a.site_id = l.site_id and a.lot_key = l.lot_key
+    inner join policy as p
+        on a.site_id = p.site_id and a.sampled_on >= p.valid_from and a.sampled_on < p.valid_to
+    inner join lot_targets as t
+        on
+            a.site_id = t.site_id
+            and a.lot_key = t.lot_key
+            and a.quantity = t.quantity
+            and a.sampled_on >= t.valid_from
+            and a.sampled_on < t.valid_to
+    left join sampling_figures as f
+        on
+            a.site_id = f.site_id
+            and a.lot_key = f.lot_key
+            and a.sampled_on = f.sampled_on
+            and a.purpose = f.purpose
+            and a.quantity = f.quantity
+    left join biased_figures as rl
+        on
+            a.quantity = 'ec'
+            and rl.leaning = 'reads_low'
+            and a.site_id = rl.site_id
+            and a.lot_key = rl.lot_key
+            and a.sampled_on = rl.sampled_on
+            and a.purpose = rl.purpose
+    left join biased_figures as rh
+        on
+            a.quantity = 'ec'
+            and rh.leaning = 'reads_high'
+            and a.site_id = rh.site_id
+            and a.lot_key = rh.lot_key
+            and a.sampled_on = rh.sampled_on
+            and a.purpose = rh.purpose
+),
+
+opened as (
+    select
+        *,
+        case
+            when not is_counting then 'too_few_pots'
+            when low is null then 'no_target'
+            when quantity = 'ec' and not is_ec_countable
+                then case
+                    when pots_volume_excluded > 0 and pots_volume_excluded >= pots_without_temperature then 'volume'
+                    when pots_without_temperature > 0 then 'no_temperature'
+                    else 'not_measured'
+                end
+        end as obstacle
+    from figured
+),
+
+sided as (
+    select
+        *,
+        case
+            when obstacle = 'volume' and n_reads_low >= min_pots and sum_reads_low > high * n_reads_low then 'high'
+            when obstacle = 'volume' and n_reads_high >= min_pots and sum_reads_high < low * n_reads_high then 'low'
+            when obstacle is not null then null
+            when sum_x < low * n then 'low'
+            when sum_x > high * n then 'high'
+            else 'in_range'
+        end as side
+    from opened
+),
+
+measured as (
+    select
+        s.*,
+        s.obstacle is null and coalesce(
+            (s.side = 'low' and s.sum_x <= s.clear_low * s.n)
+            or (s.side = 'high' and s.sum_x >= s.clear_high * s.n),
+            false
+        ) as is_beyond_margin,
+        s.obstacle is null and coalesce(
+            (s.side = 'low' and s.ci_high < s.low) or (s.side = 'high' and s.ci_low > s.high),
+            false
+        ) as is_interval_beyond,
+        s.obstacle is null and coalesce(
+            (s.side = 'low' and s.sum_x < s.action_low * s.n) or (s.side = 'high' and s.sum_x > s.action_high * s.n),
+            false
+        ) as is_threshold_crossed,
+        s.obstacle is null and s.side <> 'in_range' and exists(
+            select 1
+            from published_ranges as r
+            where
+                r.crop_key = s.crop_key
+                and r.quantity = s.quantity
+                and s.sum_x >= r.low * s.n
+                and s.sum_x <= r.high * s.n
+        ) as is_inside_another
+    from sided as s
+),
+
+in_range_pots as (
+    select
+        m.site_id,
+        m.lot_key,
+        m.sampled_on,
+        m.purpose,
+        m.quantity,
+        count(*) filter (
+            where case when m.quantity = 'ph' then r.ph else r.ec_25_ms_cm end between m.low and m.high
+        )::integer as pots_in_range
+    from measured as m
+    inner join usable_readings as r
+        on
+            m.site_id = r.site_id
+            and m.lot_key = r.lot_key
+            and m.sampled_on = r.sampled_on
+            and m.purpose = r.purpose
+            and case when m.quantity = 'ph' then r.is_usable_ph else r.is_usable_ec end
+    where not m.has_summary_line and m.low is not null
+    group by m.site_id, m.lot_key, m.sampled_on, m.purpose, m.quantity
+)
+
+select
+    m.site_id,
+    m.lot_key,
+    m.sampled_on,
+    m.purpose,
+    m.quantity,
+    m.is_counting,
+    m.stage,
+    m.n,
+    m.sum_x,
+    m.mean,
+    m.ci_low,
+    m.ci_high,
+    m.sd,
+    m.is_sd_assumed,
+    m.low,
+    m.high,
+    m.side,
+    case
+        when m.side is null then null
+        when m.side = 'in_range'
+            then case when m.ci_low < m.low or m.ci_high > m.high then 'close_to_limit' else 'in_range' end
+        when m.is_inside_another then 'out'
+        when m.is_threshold_crossed or (m.is_interval_beyond and m.is_beyond_margin) then 'clearly_out'
+        else 'out'
+    end as verdict,
+    m.obstacle is not null and m.side is not null as is_at_least,
+    m.is_inside_another,
+    m.is_beyond_margin,
+    case when m.side is null then m.obstacle end as not_judged_why,
+    m.quantity = 'ec' and coalesce(m.side = 'low', false) and m.stage <> 'active' as is_low_ec_outside_active,
+    coalesce(m.obstacle is null and m.sum_x < m.ec_low_act * m.n, false) as is_ec_far_below,
+    coalesce(m.obstacle is null and m.sum_x >= m.ec_act_ms_cm * m.n, false) as is_ec_very_high,
+    coalesce(not m.is_sd_assumed and m.sd > m.uneven_sd, false) as is_uneven,
+    m.uneven_sd,
+    case
+        when m.obstacle is not null or m.side is null then 0.0
+        when m.side = 'low' then (m.low::double - m.mean) / m.step::double
+        when m.side = 'high' then (m.mean - m.high::double) / m.step::double
+        else 0.0
+    end as steps_beyond,
+    i.pots_in_range
+from measured as m
+left join in_range_pots as i
+    on
+        m.site_id = i.site_id
+        and m.lot_key = i.lot_key
+        and m.sampled_on = i.sampled_on
+        and m.purpose = i.purpose
+        and m.quantity = i.quantity

@@ -1,0 +1,3 @@
+-- Migrations that were run on this file.
+select name
+from schema_migrations

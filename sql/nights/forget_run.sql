@@ -1,0 +1,2 @@
+-- The run of the night before.
+delete from run

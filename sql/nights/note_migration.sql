@@ -1,0 +1,2 @@
+-- One migration more.
+insert into schema_migrations (name) values ($name)

@@ -1,0 +1,40 @@
+-- Statistics and verdict of each quantity in each sampling of standing lots.
+-- grain: one quantity of one sampling. key: site_id, lot_key, sampled_on, purpose, quantity
+select
+    v.site_id,
+    v.lot_key,
+    v.sampled_on,
+    v.purpose,
+    v.quantity,
+    coalesce(f.n, 0) as n,
+    f.mean,
+    f.sd,
+    coalesce(f.is_sd_assumed, false) as is_sd_assumed,
+    f.ci_low,
+    f.ci_high,
+    f.median,
+    f.min::double as min,
+    f.max::double as max,
+    v.pots_in_range,
+    v.side,
+    v.verdict,
+    v.is_at_least,
+    v.is_inside_another,
+    coalesce(k.in_a_row, 0) as in_a_row,
+    v.not_judged_why
+from verdicts as v
+inner join standing_lots as l on v.site_id = l.site_id and v.lot_key = l.lot_key
+left join sampling_figures as f
+    on
+        v.site_id = f.site_id
+        and v.lot_key = f.lot_key
+        and v.sampled_on = f.sampled_on
+        and v.purpose = f.purpose
+        and v.quantity = f.quantity
+left join streaks as k
+    on
+        v.site_id = k.site_id
+        and v.lot_key = k.lot_key
+        and v.sampled_on = k.sampled_on
+        and v.purpose = k.purpose
+        and v.quantity = k.quantity

@@ -1,0 +1,19 @@
+-- Files that arrived on the as-of date.
+-- grain: one file. key: file_id
+select
+    f.site_id,
+    f.name,
+    f.kind,
+    f.received_on,
+    f.lines,
+    (
+        select count(*)
+        from records as r
+        where r.file_id = f.file_id
+    ) as records,
+    f.problem,
+    f.problem_sentence
+from files as f
+cross join run as t
+where f.received_on = t.as_of
+order by f.file_id

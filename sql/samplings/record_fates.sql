@@ -1,0 +1,113 @@
+-- What became of every physical record that the sites ever sent, worked out anew from all that is known tonight.
+-- grain: one record. key: file_id, record_no
+-- inputs: files, records, record_problems, record_versions, reading_lots, reading_lines, current_lots, run
+-- fate: accepted, held, repeated, superseded, withdrawn, not_data. A held record has one cause, the first of a fixed order;
+-- `what` names the thing it waits for.
+with
+problems as (
+    select
+        file_id,
+        record_no,
+        code,
+        field,
+        sentence,
+        code in ('ph_out_of_scale', 'ec_out_of_scale', 'method_missing') as is_sifted,
+        row_number() over (
+            partition by file_id, record_no, code in ('ph_out_of_scale', 'ec_out_of_scale', 'method_missing')
+            order by problem_no
+        ) as nth
+    from record_problems
+),
+
+unreadable as (
+    select * from problems where not is_sifted and nth = 1
+),
+
+sifted as (
+    select * from problems where is_sifted and nth = 1
+),
+
+checked_readings as (
+    select
+        m.file_id,
+        m.record_no,
+        r.lot_code,
+        r.sampled_on,
+        l.lot_id,
+        l.started_on,
+        l.ends_on,
+        m.fitting_lots,
+        concat_ws(', ', 'house ' || r.house, 'bench ' || r.bench, r.crop) as place,
+        case
+            when r.sampled_on > t.as_of then 'in_future'
+            when m.lot_key is null then 'place_unclear'
+            when l.lot_key is null then 'lot_unknown'
+            when not l.is_usable then 'lot_held'
+            when r.sampled_on < l.started_on then 'before_start'
+            when r.sampled_on > l.ends_on then 'after_end'
+        end as cause
+    from reading_lots as m
+    inner join reading_lines as r on m.file_id = r.file_id and m.record_no = r.record_no
+    cross join run as t
+    left join current_lots as l on m.site_id = l.site_id and m.lot_key = l.lot_key
+),
+
+causes as (
+    select
+        r.file_id,
+        r.record_no,
+        f.site_id,
+        f.kind as export_kind,
+        r.kind as record_kind,
+        r.line_to - r.line_from + 1 as lines,
+        v.version,
+        case
+            when r.kind <> 'data' or v.version in ('repeated', 'superseded', 'withdrawn') then null
+            when f.problem is not null then f.problem
+            else coalesce(u.code, c.cause, s.code)
+        end as cause,
+        case
+            when f.problem is not null then f.problem_sentence
+            when u.code is not null then u.sentence
+            when c.cause in ('in_future', 'before_start', 'after_end')
+                then printf('sampled on %s', strftime(c.sampled_on, '%Y-%m-%d'))
+            when c.cause is null then s.sentence
+        end as detail,
+        case
+            when f.problem is not null then f.name
+            when u.code is not null then u.field
+            when c.cause = 'place_unclear' then c.place
+            when c.cause in ('lot_unknown', 'lot_held') then c.lot_code
+            when c.cause in ('before_start', 'after_end') then c.lot_id
+            when c.cause is null then s.field
+        end as what,
+        c.fitting_lots,
+        c.started_on,
+        c.ends_on
+    from records as r
+    inner join files as f on r.file_id = f.file_id
+    left join record_versions as v on r.file_id = v.file_id and r.record_no = v.record_no
+    left join unreadable as u on r.file_id = u.file_id and r.record_no = u.record_no
+    left join sifted as s on r.file_id = s.file_id and r.record_no = s.record_no
+    left join checked_readings as c on r.file_id = c.file_id and r.record_no = c.record_no
+)
+
+select
+    file_id,
+    record_no,
+    site_id,
+    export_kind,
+    lines,
+    case
+        when record_kind <> 'data' then 'not_data'
+        when cause is not null then 'held'
+        when version = 'current' then 'accepted'
+        else version
+    end as fate,
+    cause,
+    case when cause is not null then what end as what,
+    case when cause is not null then detail end as detail,
+    case when cause in ('place_unclear') then fitting_lots end as fitting_lots,
+    case when cause in ('before_start', 'after_end') then started_on end as started_on,
+    case when cause in ('before_start', 'after_end') then ends_on end as ends_on
+from causes
