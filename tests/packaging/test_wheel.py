@@ -33,6 +33,10 @@ def run(*command: str | Path, cwd: Path, **environment: str) -> str:
     return done.stdout
 
 
+def is_cache(path: Path) -> bool:
+    return any(part.startswith(".") or part == "__pycache__" for part in path.relative_to(ROOT).parts)
+
+
 @pytest.fixture(scope="module")
 def wheel(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("wheel")
@@ -56,7 +60,7 @@ def test_it_holds_every_file_and_nothing_that_a_run_makes(wheel: Path) -> None:
     assert {name.split("/")[0] for name in held} == {"pipeline", "leachbook-0.1.0.dist-info"}
     folders = ["pipeline", "sql", "report_templates", "demo_sites"]
     there = [path for folder in folders for path in (ROOT / folder).rglob("*") if path.is_file()]
-    names = [path.relative_to(ROOT).as_posix() for path in there if "__pycache__" not in path.parts]
+    names = [path.relative_to(ROOT).as_posix() for path in there if not is_cache(path)]
     inside = [name if name.startswith("pipeline/") else f"pipeline/_data/{name}" for name in names]
     assert [name for name in inside if name not in held] == []
 
