@@ -34,6 +34,8 @@ made=$(cat "$root/.venv/made-in" 2>/dev/null || printf %s "$place")
 # What tests need holds what the demo needs.
 if ! grep -qsxF "$stamp" "$root/.venv/stamp-dev" "$root/.venv/stamp-$extra"; then
     say "setting up .venv (a minute or less; the next time it is there)"
+    # Without a home of one's own pip would complain about its cache.
+    [ -w "${HOME-}" ] || export PIP_NO_CACHE_DIR=1
     [ "$made" = "$place" ] || rm -rf "$root/.venv"
     { "$python" -m venv "$root/.venv" && printf '%s' "$place" >"$root/.venv/made-in" &&
         "$root/.venv/bin/python" -m pip install -q --disable-pip-version-check -e "$root${extra:+[$extra]}"; } >&2 ||
