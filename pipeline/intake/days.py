@@ -15,7 +15,9 @@ WEEK_DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday",
 DEFAULT_TIME_FORMATS = ("%H:%M", "%H:%M:%S")
 DEFAULT_MOMENT_FORMATS = ("%Y-%m-%d %H:%M:%S", "%Y-%m-%d %H:%M", "%Y-%m-%dT%H:%M:%S", "%Y-%m-%dT%H:%M")
 
-_WEEK = re.compile(r"(?:([0-9]{4})[ -]?)?(?:w|wk|kw|week|sem|semana)?[. -]?\s*([0-9]{1,2})", re.IGNORECASE)
+_WEEK = re.compile(
+    r"(?:([0-9]{4})(?:[ /-]|(?=[a-z])))?(?:w|wk|kw|week|sem|semana)?[. -]?\s*([0-9]{1,2})", re.IGNORECASE
+)
 _YEAR = re.compile(r"[0-9]{4}")
 _EXAMPLE = datetime(2026, 4, 25, 9, 30)  # day above 12: month and day cannot be taken for each other
 
@@ -46,13 +48,18 @@ def read_moments(texts: pl.Series, formats: Sequence[str], zone: str) -> pl.Seri
     they stand; only the rest goes through Python one by one.
     """
     quick = pl.Series(texts.name, [None] * len(texts), dtype=pl.Datetime("us"))
-    if formats and set(re.findall(r"%(.)", formats[0])) <= _SHARED_DIRECTIVES:
+    if formats and _is_shared(formats[0]):
         quick = _read_quickly(texts, formats[0])
     rest = texts.filter(quick.is_null())
     if rest.is_empty():
         return quick
     slow = pl.Series([read_moment(text, formats, zone) for text in rest], dtype=pl.Datetime("us"))
     return quick.scatter(quick.is_null().arg_true(), slow)
+
+
+def _is_shared(form: str) -> bool:
+    directives = set(re.findall(r"%(.)", form))
+    return set("Ymd") <= directives <= _SHARED_DIRECTIVES
 
 
 def _read_quickly(texts: pl.Series, form: str) -> pl.Series:
@@ -77,7 +84,12 @@ def read_week(text: str, year_text: str | None, week_day: str) -> date | Refused
     if not found:
         return Refused("is not a week; write it like 14")
     year = found[1]
-    if year is None:
+    if year is not None:
+        if year_text and year_text != year:
+            return Refused(
+                f'names another year than the year\'s column, which has "{year_text}"; correct one'
+            )
+    else:
         if not year_text:
             return Refused("has no year; fill the year's column or write it like 2026-W14")
         if not _YEAR.fullmatch(year_text):

@@ -123,8 +123,8 @@ def _first_broken(lines: list[bytes]) -> BrokenEntry | None:
         if not isinstance(entry, dict) or entry.get("previous") != previous:
             return BrokenEntry(
                 number,
-                "the entry does not follow from the one before, so one of the two was changed, added or removed; "
-                "bring the ledger back from a backup",
+                "the entry does not follow from the one before, so one of the two was changed, added or "
+                "removed; bring the ledger back from a backup",
             )
         previous = _hash(line)
     return None

@@ -46,9 +46,11 @@ def read_number(text: str, form: NumberFormat) -> Decimal | Refused:
     more decimals than are kept is refused, because rounding would lose what was written; a value from
     another unit is rounded half up, once.
     """
-    if len(text) > _LONGEST or not _PATTERNS[form.decimal].fullmatch(text):
-        return _not_a_number(text, form)
     like = f"write it like {form.shown(form.example)}"
+    if len(text) > _LONGEST:
+        return Refused(f"is too long for a number; {like}")
+    if not _PATTERNS[form.decimal].fullmatch(text):
+        return _not_a_number(text, form)
     value = form.conversion.apply(Fraction(text.replace(",", ".")))
     kept = round_half_up(value, form.decimals)
     if form.conversion.is_identity and Fraction(kept) != value:

@@ -102,9 +102,18 @@ class RecordSplitter:
         # the first can it look like a whole record.
         end = last + 1 if self._delimiter in self._lines[at] else last
         for index in range(at + 1, end):
-            if self._lines[index].count(self._delimiter) == width - 1:
-                return f"but line {index + 1} between looks like a record of its own"
+            if self._is_record(self._lines[index], width):
+                return f"but line {index + 1} between reads like a record of its own"
         return None
+
+    def _is_record(self, line: str, width: int) -> bool:
+        """Whether a line would be a whole record if it stood by itself."""
+        if line.count(self._delimiter) < width - 1:
+            return False
+        try:
+            return len(next(csv.reader((line,), delimiter=self._delimiter, strict=True))) == width
+        except csv.Error:
+            return False
 
     def _judged(self, at: int, last: int, text: str, cells: list[str], width: int | None) -> Record:
         problem = detail = None

@@ -23,8 +23,8 @@ from pipeline.intake.numbers import NumberFormat, read_number, read_whole
 from pipeline.intake.read import ReadResult
 from pipeline.intake.refused import Refused
 from pipeline.settings import Export, SiteSettings
-from pipeline.settings.words import WORDS_BY_FIELD
-from pipeline.units import SAME, Conversion, Quantity, conversion
+from pipeline.settings.words import UNIT_OF_FIELD, WORDS_BY_FIELD
+from pipeline.units import SAME, Conversion, conversion
 
 READINGS_SCHEMA: dict[str, pl.DataType] = {
     "record_no": pl.Int64(),
@@ -140,27 +140,26 @@ def translate(result: ReadResult, export: Export, site: SiteSettings) -> Transla
 
 @dataclass(frozen=True)
 class _Numeric:
-    """What a numeric field keeps: digits before and after the point, an example, and what it measures."""
+    """What a numeric field keeps: digits before and after the point, and a good value as an example."""
 
     digits: int
     decimals: int
     example: str
-    quantity: Quantity | None = None
 
 
 _NUMERIC: Mapping[str, _Numeric] = {
     "ph": _Numeric(3, 3, "5.8"),
     "ph_sd": _Numeric(3, 3, "0.2"),
-    "ec": _Numeric(5, 4, "1.85", "ec"),
-    "ec_sd": _Numeric(5, 4, "0.35", "ec"),
-    "poured": _Numeric(6, 2, "75", "volume"),
-    "leachate": _Numeric(6, 2, "50", "volume"),
-    "temperature": _Numeric(3, 2, "21.5", "temperature"),
+    "ec": _Numeric(5, 4, "1.85"),
+    "ec_sd": _Numeric(5, 4, "0.35"),
+    "poured": _Numeric(6, 2, "75"),
+    "leachate": _Numeric(6, 2, "50"),
+    "temperature": _Numeric(3, 2, "21.5"),
     "drain": _Numeric(5, 1, "45"),
     "slope": _Numeric(4, 2, "98.5"),
     "offset": _Numeric(5, 1, "-12.5"),
-    "ec_standard": _Numeric(5, 4, "1.413", "ec"),
-    "ec_found": _Numeric(5, 4, "1.41", "ec"),
+    "ec_standard": _Numeric(5, 4, "1.413"),
+    "ec_found": _Numeric(5, 4, "1.41"),
 }
 
 
@@ -285,17 +284,16 @@ class _Sheet:
         kept = _NUMERIC[name]
         dtype = pl.Decimal(kept.digits + kept.decimals, kept.decimals)
         form = NumberFormat(
-            self.export.decimal, kept.digits, kept.decimals, kept.example, self._conversion(name, kept)
+            self.export.decimal, kept.digits, kept.decimals, kept.example, self._conversion(name)
         )
         return self.convert(
             name, self.text(name), "number_unreadable", dtype, lambda text: read_number(text, form)
         )
 
-    def _conversion(self, name: str, kept: _Numeric) -> Conversion:
+    def _conversion(self, name: str) -> Conversion:
         column = self.export.columns.get(name)
-        if column is None or kept.quantity is None:
-            return SAME
-        return conversion(kept.quantity, column.unit)
+        quantity = UNIT_OF_FIELD.get(name)
+        return SAME if column is None or quantity is None else conversion(quantity, column.unit)
 
     def whole(self, name: str, least: int, most: int, dtype: pl.DataType) -> pl.Series:
         decimal = self.export.decimal

@@ -1,0 +1,81 @@
+import pytest
+
+from pipeline.intake.header import count_known, find_column, judge_header, nearest_header
+
+WANTED = ["Lot", "Date", "pH", "EC"]
+
+
+def judge(text: str, delimiter: str = ";", line: int = 1) -> tuple[str, str, str] | None:
+    problem = judge_header(text.split(delimiter), text, line, WANTED, delimiter)
+    return None if problem is None else (problem.code, problem.sentence, problem.mend)
+
+
+@pytest.mark.parametrize(
+    "text", ["Lot;Date;pH;EC", " LOT ;date;PH;ec;Note", "EC;pH;Date;Lot", "Lot;Date;pH;EC;;"]
+)
+def test_order_case_blanks_and_further_columns_do_not_matter(text: str) -> None:
+    assert judge(text) is None
+
+
+def test_header_with_a_line_end_in_it() -> None:
+    assert find_column(["Lot", "EC\n(mS/cm)"], "ec (mS/cm)") == 1
+    assert find_column(["Lot"], "EC") is None
+
+
+def test_renamed_column_is_named_with_the_nearest_header() -> None:
+    code, sentence, mend = judge("Lot;Date;pH-Wert;EC", line=3) or ("", "", "")
+    assert code == "columns_changed"
+    assert sentence == 'the header on line 3 has no column "pH" (the nearest header is "pH-Wert")'
+    assert mend == (
+        "name the columns as they are now under [export.columns] in site.toml, or restore the old header"
+    )
+
+
+def test_missing_and_doubled_columns_are_named_at_once() -> None:
+    _, sentence, _ = judge("Lot;Date;EC;Note;EC") or ("", "", "")
+    assert sentence == (
+        'the header on line 1 has no column "pH" (no header looks like it), '
+        'and the column "EC" 2 times (columns 3 and 5)'
+    )
+
+
+@pytest.mark.parametrize(
+    ("text", "named", "value"),
+    [
+        ("Lot,Date,pH,EC", 'a comma ","', ","),
+        ("Lot\tDate\tpH\tEC", "a tab", "\\t"),
+        ("Lot|Date|pH|EC", 'a bar "|"', "|"),
+        ('"Lot","Date","pH","EC"', 'a comma ","', ","),
+    ],
+)
+def test_wrong_delimiter_is_told_from_changed_columns(text: str, named: str, value: str) -> None:
+    code, sentence, mend = judge(text) or ("", "", "")
+    assert code == "delimiter"
+    assert sentence == (
+        f'the header on line 1 is not divided by a semicolon ";"; {named} would divide it into 4 of the 4 '
+        "columns that are looked for"
+    )
+    assert mend == f'set delimiter = "{value}" in site.toml, or export the file as before'
+
+
+def test_unknown_header_is_no_matter_of_the_delimiter() -> None:
+    code, _, _ = judge("Alpha,Beta;Gamma") or ("", "", "")
+    assert code == "columns_changed"
+
+
+@pytest.mark.parametrize(
+    ("name", "candidates", "nearest"),
+    [
+        ("Leachate mL", ["Note", "Leachate ml collected"], "Leachate ml collected"),
+        ("pH", ["Phone", "pH value"], "pH value"),
+        ("Date", ["Datum"], "Datum"),
+        ("pH", ["Remarks"], None),
+        ("pH", [], None),
+    ],
+)
+def test_nearest_header(name: str, candidates: list[str], nearest: str | None) -> None:
+    assert nearest_header(name, candidates) == nearest
+
+
+def test_known_columns_are_counted_once() -> None:
+    assert count_known(["lot", "Lot", "ph"], WANTED) == 2
