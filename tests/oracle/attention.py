@@ -1,0 +1,298 @@
+"""Who needs what: the level of a lot with its reasons, its score, and the sampling that is due next."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from fractions import Fraction
+
+from tests.oracle.fates import Lot
+from tests.oracle.samplings import QUANTITIES, Sampling, is_uneven, margin_of, stage_on
+from tests.oracle.settings import Policy, fold
+
+LEVELS = ("act", "no_reading", "watch", "ok")
+GRACE_FROM_DAYS = 14
+DUE_STATES = ("not_yet", "due_this_week", "overdue", "never_sampled", "ships_first")
+
+
+@dataclass(frozen=True)
+class Reason:
+    """One reason for a level."""
+
+    code: str
+    level: str
+    quantity: str | None = None
+    side: str | None = None
+
+
+@dataclass(frozen=True)
+class Due:
+    """The sampling that ought to happen next."""
+
+    state: str
+    due_on: date
+    purpose: str
+    days_overdue: int | None
+    pots: int
+
+
+def routine_interval(lot: Lot, policy: Policy) -> int:
+    """Days between routine samplings: the container class's, for problem crops at most the problem
+    interval.
+    """
+    days = int(policy.containers[lot.container_class]["routine_interval_days"])
+    return min(days, int(policy["problem_interval_days"])) if fold(lot.crop) in policy.problem_crops else days
+
+
+def last_counting(samplings: list[Sampling]) -> Sampling | None:
+    """The last counting routine sampling or retest."""
+    counting = [sampling for sampling in samplings if sampling.is_followed and sampling.counts]
+    return counting[-1] if counting else None
+
+
+def low_ec_is_a_note(sampling: Sampling, quantity: str, side: str | None) -> bool:
+    """Low EC matters only while a lot is active; a young lot was hardly fed, an old one is being finished."""
+    return quantity == "ec" and side == "low" and sampling.stage != "active"
+
+
+def is_clearly_out_to_act(sampling: Sampling, quantity: str, policy: Policy) -> bool:
+    """Clearly out on the sampling; low EC only in an active lot, and below 0.7 x the edge or twice in a
+    row.
+    """
+    judged = sampling.quantities[quantity]
+    if judged.verdict != "clearly_out":
+        return False
+    if quantity == "ec" and judged.side == "low":
+        assert judged.target is not None
+        assert judged.decides is not None
+        far = judged.decides < policy["ec_low_act_share"] * judged.target.low
+        return sampling.stage == "active" and (far or judged.in_a_row >= 2)
+    return True
+
+
+def is_in_a_row_to_act(samplings: list[Sampling], last: Sampling, quantity: str, policy: Policy) -> bool:
+    """Out so many times in a row, the last two means both beyond the edge by the margin; low EC only when
+    active.
+    """
+    judged = last.quantities[quantity]
+    if not judged.is_out or judged.in_a_row < policy["act_in_a_row"]:
+        return False
+    if low_ec_is_a_note(last, quantity, judged.side):
+        return False
+    followed = [
+        sampling.quantities[quantity]
+        for sampling in samplings
+        if sampling.is_followed and sampling.quantities[quantity].side is not None
+    ]
+    place = next(index for index, each in enumerate(followed) if each is judged)
+    return all(each.beyond_by_margin for each in followed[max(0, place - 1) : place + 1])
+
+
+def is_extreme_ec(sampling: Sampling, policy: Policy) -> bool:
+    """A judged EC mean of 6.6 mS/cm and more, nursery stock apart."""
+    judged = sampling.quantities["ec"]
+    return (
+        judged.decides is not None
+        and sampling.lot.container_class != "nursery"
+        and judged.decides >= policy["ec_act_ms_cm"]
+    )
+
+
+def act_reasons(samplings: list[Sampling], last: Sampling, policy: Policy) -> list[Reason]:
+    """What the last counting sampling asks to be done."""
+    reasons: list[Reason] = []
+    for quantity in QUANTITIES:
+        side = last.quantities[quantity].side
+        if is_clearly_out_to_act(last, quantity, policy):
+            reasons.append(Reason("clearly_out", "act", quantity, side))
+        elif is_in_a_row_to_act(samplings, last, quantity, policy):
+            reasons.append(Reason("in_a_row", "act", quantity, side))
+    if is_extreme_ec(last, policy) and not any(reason.quantity == "ec" for reason in reasons):
+        reasons.append(Reason("ec_extreme", "act", "ec", last.quantities["ec"].side))
+    return reasons
+
+
+def affected_act_reasons(samplings: list[Sampling], policy: Policy, as_of: date) -> list[Reason]:
+    """The latest affected sampling of the last days, counting and clearly out."""
+    recent = recent_affected(samplings, policy, as_of)
+    if not recent or not recent[-1].counts:
+        return []
+    return [
+        Reason("affected_clearly_out", "act", quantity, judged.side)
+        for quantity, judged in recent[-1].quantities.items()
+        if judged.verdict == "clearly_out"
+    ]
+
+
+def recent_affected(samplings: list[Sampling], policy: Policy, as_of: date) -> list[Sampling]:
+    since = as_of - timedelta(days=int(policy["affected_within_days"]))
+    return [
+        sampling for sampling in samplings if sampling.purpose == "affected" and sampling.sampled_on >= since
+    ]
+
+
+def has_no_reading(lot: Lot, last: Sampling | None, policy: Policy, as_of: date) -> bool:
+    """The last counting sampling is older than interval and grace; or there is none and the first was due."""
+    if last is None:
+        return as_of > lot.started_on + timedelta(days=int(policy["first_within_days"]))
+    interval = routine_interval(lot, policy)
+    grace = int(policy["grace_days"]) if interval >= GRACE_FROM_DAYS else 0
+    return (as_of - last.sampled_on).days > interval + grace
+
+
+def watch_reasons(
+    samplings: list[Sampling], last: Sampling | None, policy: Policy, as_of: date, acted: set[str | None]
+) -> list[Reason]:
+    """Out, close to limit, uneven, affected plants, meter in doubt, a sampling that did not count, EC not
+    judged.
+    """
+    reasons: list[Reason] = []
+    after = [
+        sampling
+        for sampling in samplings
+        if sampling.is_followed
+        and not sampling.counts
+        and (last is None or sampling.sampled_on > last.sampled_on)
+    ]
+    if last is not None:
+        for quantity in QUANTITIES:
+            judged = last.quantities[quantity]
+            side = judged.side
+            if judged.is_out and quantity not in acted:
+                level = "note" if low_ec_is_a_note(last, quantity, side) else "watch"
+                reasons.append(Reason("out", level, quantity, side))
+            if judged.verdict == "close_to_limit":
+                assert judged.target is not None
+                assert judged.statistics.ci_low is not None
+                assert judged.statistics.ci_high is not None
+                over_low = judged.statistics.ci_low < float(judged.target.low)
+                over_high = judged.statistics.ci_high > float(judged.target.high)
+                is_note = low_ec_is_a_note(last, quantity, "low") and over_low and not over_high
+                reached = "low" if over_low and not over_high else "high"
+                if over_low and over_high:
+                    mean = judged.statistics.mean or judged.target.low
+                    reached = "low" if mean - judged.target.low < judged.target.high - mean else "high"
+                reasons.append(Reason("close_to_limit", "note" if is_note else "watch", quantity, reached))
+            if is_uneven(last, quantity):
+                reasons.append(Reason("uneven", "watch", quantity))
+        if last.meter_in_doubt:
+            reasons.append(Reason("meter_in_doubt", "watch"))
+        ec = last.quantities["ec"]
+        if ec.target is not None and ec.not_judged_why in ("volume", "no_temperature"):
+            reasons.append(Reason("ec_not_judged", "watch", "ec", side_of_volume(last)))
+    if recent_affected(samplings, policy, as_of):
+        reasons.append(Reason("affected_plants", "watch"))
+    if after:
+        reasons.append(Reason("did_not_count", "watch"))
+    return reasons
+
+
+def side_of_volume(sampling: Sampling) -> str | None:
+    """Whether too much or too little was collected from most of the pots whose EC is not usable."""
+    over = sum(pot.reading.n_pots for pot in sampling.pots if pot.why_not_ec == "over_collected")
+    under = sum(pot.reading.n_pots for pot in sampling.pots if pot.why_not_ec == "under_collected")
+    return None if over == under else "high" if over > under else "low"
+
+
+def reasons_of(lot: Lot, samplings: list[Sampling], policy: Policy, as_of: date) -> list[Reason]:
+    """All reasons, worst first. A meter in doubt turns what would be act by the last sampling into watch."""
+    last = last_counting(samplings)
+    reasons: list[Reason] = []
+    if last is not None and not last.meter_in_doubt:
+        reasons += act_reasons(samplings, last, policy)
+    acted = {reason.quantity for reason in reasons}
+    reasons += affected_act_reasons(samplings, policy, as_of)
+    if has_no_reading(lot, last, policy, as_of):
+        reasons.append(Reason("no_reading", "no_reading"))
+    if (
+        last is not None
+        and last.meter_in_doubt
+        and is_extreme_ec(last, policy)
+        and not last.quantities["ec"].is_out
+    ):
+        reasons.append(Reason("ec_extreme", "watch", "ec", last.quantities["ec"].side))
+    reasons += watch_reasons(samplings, last, policy, as_of, acted)
+    return sorted(reasons, key=lambda reason: (*LEVELS, "note").index(reason.level))
+
+
+def level_of(reasons: list[Reason]) -> str:
+    """The worst level among the reasons; notes do not count."""
+    return min((reason.level for reason in reasons if reason.level != "note"), key=LEVELS.index, default="ok")
+
+
+def score_of(samplings: list[Sampling], policy: Policy) -> Fraction:
+    """Steps beyond the edge (0.2 pH or 0.5 mS/cm each) times (1 + number in a row); the larger of the
+    quantities.
+    """
+    last = last_counting(samplings)
+    scores = [Fraction(0)]
+    if last is not None:
+        for quantity, judged in last.quantities.items():
+            if not judged.is_out or judged.decides is None or judged.target is None:
+                continue
+            if low_ec_is_a_note(last, quantity, judged.side):
+                continue
+            edge = judged.target.low if judged.side == "low" else judged.target.high
+            step = policy["step_ph" if quantity == "ph" else "step_ec_ms_cm"]
+            scores.append(abs(judged.decides - edge) / step * (1 + judged.in_a_row))
+    return max(scores)
+
+
+def due_of(lot: Lot, samplings: list[Sampling], policy: Policy, as_of: date) -> Due:
+    """The earliest of: first (a routine sampling), routine, after out of range (a retest).
+
+    Of two on one day the retest gives the purpose.
+    """
+    last = last_counting(samplings)
+    dues: list[tuple[date, int, str]] = []
+    if last is None:
+        dues.append((lot.started_on + timedelta(days=int(policy["first_within_days"])), 0, "routine"))
+    else:
+        dues.append((last.sampled_on + timedelta(days=routine_interval(lot, policy)), 1, "routine"))
+        if any(
+            judged.is_out and not low_ec_is_a_note(last, quantity, judged.side)
+            for quantity, judged in last.quantities.items()
+        ):
+            after = last.sampled_on + timedelta(days=int(policy["after_out_interval_days"]))
+            dues.append((after, 0, "retest"))
+    due_on, _, purpose = min(dues)
+    return Due(
+        state=due_state(lot, due_on, bool(samplings), as_of),
+        due_on=due_on,
+        purpose=purpose,
+        days_overdue=(as_of - due_on).days if due_on < as_of else None,
+        pots=int(policy.containers[lot.container_class]["min_usable_pots"]),
+    )
+
+
+def due_state(lot: Lot, due_on: date, was_sampled: bool, as_of: date) -> str:
+    """Ships first, never sampled, overdue, due within the week that begins today, or not yet."""
+    if lot.ends_on is not None and due_on > lot.ends_on:
+        return "ships_first"
+    if due_on < as_of:
+        return "overdue" if was_sampled else "never_sampled"
+    return "due_this_week" if due_on <= as_of + timedelta(days=6) else "not_yet"
+
+
+def rank_key(
+    level: str, score: Fraction, lot: Lot, site_id: str, as_of: date
+) -> tuple[int, Fraction, int, tuple[bool, int], str, str]:
+    """Level, score, plants at stake, days to the end (unknown last), site, lot."""
+    to_end = (True, 0) if lot.ends_on is None else (False, (lot.ends_on - as_of).days)
+    return LEVELS.index(level), -score, -(lot.plants or 0), to_end, site_id, lot.code
+
+
+__all__ = [
+    "DUE_STATES",
+    "LEVELS",
+    "Due",
+    "Reason",
+    "due_of",
+    "last_counting",
+    "level_of",
+    "margin_of",
+    "rank_key",
+    "reasons_of",
+    "score_of",
+    "stage_on",
+]

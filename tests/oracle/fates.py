@@ -1,0 +1,412 @@
+"""What became of every record: accepted, held, repeated, superseded, withdrawn, not data."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from dataclasses import dataclass
+from datetime import date, datetime, time
+from fnmatch import fnmatchcase
+from fractions import Fraction
+
+from tests.oracle.fields import Typed, Value, translate
+from tests.oracle.records import ReadFile, Record, read_file
+from tests.oracle.settings import Export, Home, SiteSettings, fold, policy_on
+
+
+@dataclass(frozen=True)
+class DropFile:
+    """A file that lies in a site's folder. The name is relative to that folder."""
+
+    name: str
+    data: bytes
+    modified_at: float = 0.0
+
+
+@dataclass(frozen=True)
+class Night:
+    """One night: its as-of date and what lies in each site's folder, by the name of the folder."""
+
+    as_of: date
+    files: dict[str, list[DropFile]]
+
+
+@dataclass(frozen=True)
+class Received:
+    """A file as it was received, with the typed values of its data records by record number."""
+
+    export: Export
+    name: str
+    received_on: date
+    read: ReadFile
+    typed: dict[int, Typed]
+
+
+@dataclass(frozen=True)
+class Ref:
+    """Which record: its file's place among all that the site sent, and its number in the file."""
+
+    file_no: int
+    record_no: int
+
+
+@dataclass(frozen=True)
+class Fate:
+    """What became of a record, and for a held one why (cause, and what it waits for)."""
+
+    fate: str
+    cause: str | None = None
+    what: str | None = None
+
+
+@dataclass(frozen=True)
+class Lot:
+    """One lot of a site, from its current record in the lots export."""
+
+    code: str
+    house: str | None
+    bench: str | None
+    crop: str
+    cultivar: str | None
+    container_class: str
+    plants: int | None
+    started_on: date
+    ends_on: date | None
+    grower_id: str | None
+    feed_mode: str | None
+
+    def stands_on(self, day: date) -> bool:
+        """Between its start and its end, both days included."""
+        return self.started_on <= day and (self.ends_on is None or self.ends_on >= day)
+
+
+@dataclass(frozen=True)
+class Reading:
+    """An accepted line of a readings export, with the lot it belongs to."""
+
+    file: str
+    line: int
+    lot: str
+    sampled_on: date
+    purpose: str
+    stated_purpose: str
+    condition: str | None
+    pot: str | None
+    position: str | None
+    n_pots: int
+    ph: Fraction | None
+    ph_sd: Fraction | None
+    ec_ms_cm: Fraction | None
+    ec_sd_ms_cm: Fraction | None
+    ec_compensated: bool
+    temperature_c: Fraction | None
+    poured_ml: Fraction | None
+    leachate_ml: Fraction | None
+    meter_id: str | None
+    method: str | None
+
+
+@dataclass(frozen=True)
+class Calibration:
+    """An accepted line of a calibrations export."""
+
+    meter_id: str
+    day: date
+    at: time
+    slope_pct: Fraction | None
+    offset_mv: Fraction | None
+    ec_standard: Fraction | None
+    ec_found: Fraction | None
+    passed: bool | None
+
+
+@dataclass(frozen=True)
+class SiteFacts:
+    """All that is known of a site on a night."""
+
+    files: list[Received]
+    fates: dict[Ref, Fate]
+    lots: dict[str, Lot]
+    readings: list[Reading]
+    calibrations: list[Calibration]
+
+
+def matches(pattern: str, name: str) -> bool:
+    """A glob pattern, folder by folder."""
+    patterns, names = pattern.split("/"), name.split("/")
+    return len(patterns) == len(names) and all(
+        fnmatchcase(part, wanted) for part, wanted in zip(names, patterns, strict=True)
+    )
+
+
+def order_in_night(file: DropFile) -> tuple[float, float, str]:
+    """By the date in the name (2026-04-02 or 20260402), else by modification time, then by name."""
+    found = re.search(r"(?<![0-9])(20[0-9]{2})-?([01][0-9])-?([0-3][0-9])(?![0-9])", file.name.split("/")[-1])
+    if found:
+        try:
+            day = datetime(int(found[1]), int(found[2]), int(found[3]))
+        except ValueError:
+            return (file.modified_at, file.modified_at, file.name)
+        return ((day - datetime(1970, 1, 1)).total_seconds(), file.modified_at, file.name)
+    return (file.modified_at, file.modified_at, file.name)
+
+
+def receive(site: SiteSettings, nights: list[Night]) -> list[Received]:
+    """Files in the order in which they count: night by night, what is new by its export, name and content."""
+    received: list[Received] = []
+    seen: set[tuple[str, str, bytes]] = set()
+    for night in nights:
+        for file in sorted(night.files.get(site.folder_name, []), key=order_in_night):
+            export = next((export for export in site.exports if matches(export.files, file.name)), None)
+            if export is None or (export.kind, file.name, file.data) in seen:
+                continue
+            seen.add((export.kind, file.name, file.data))
+            read = read_file(file.data, export)
+            typed = {
+                record.record_no: translate(record, read.header, export, site)
+                for record in read.records
+                if read.header is not None
+                and read.file_problem is None
+                and record.kind == "data"
+                and record.problem is None
+            }
+            received.append(Received(export, file.name, night.as_of, read, typed))
+    return received
+
+
+def key_of(export: Export, typed: Typed | None) -> tuple[Value, ...] | None:
+    """What says that two records speak of the same thing: the lot code, or lot, day, purpose and numbered
+    pot.
+    """
+    if typed is None:
+        return None
+    code = typed.text("lot")
+    if export.kind == "lots" and code:
+        return (fold(code),)
+    if export.kind == "readings" and export.numbers_pots:
+        pot, day = typed.text("pot"), typed.day("date")
+        if code and pot and day:
+            return (fold(code), day, typed.text("purpose"), fold(pot))
+    return None
+
+
+def versions(files: list[tuple[int, Received]]) -> dict[Ref, str]:
+    """Fates that come from comparing the files of one export: repeated, superseded, withdrawn; "" for the
+    rest.
+
+    Equal records of one file are different pots, unless they carry a key; across files the k-th equal
+    record matches the k-th, and the first appearance stays. Of several texts for one key the latest rules.
+    What a newer cumulative file no longer has was withdrawn. A file that is held whole takes no part.
+    """
+    usable = [(file_no, file) for file_no, file in files if file.read.file_problem is None]
+    appearances: dict[tuple[str, int], list[Ref]] = {}
+    texts: dict[Ref, tuple[str, int]] = {}
+    keys: dict[Ref, tuple[Value, ...]] = {}
+    latest_text: dict[tuple[Value, ...], str] = {}
+    in_newest: Counter[str] = Counter()
+    for file_no, file in usable:
+        in_newest = Counter()
+        for record in file.read.records:
+            if record.kind != "data":
+                continue
+            ref = Ref(file_no, record.record_no)
+            in_newest[record.text] += 1
+            key = key_of(file.export, file.typed.get(record.record_no))
+            occurrence = 1 if key is not None else in_newest[record.text]
+            texts[ref] = (record.text, occurrence)
+            appearances.setdefault(texts[ref], []).append(ref)
+            if key is not None:
+                keys[ref] = key
+                latest_text[key] = record.text
+    result: dict[Ref, str] = {}
+    for ref, (text, occurrence) in texts.items():
+        if appearances[text, occurrence][0] != ref:
+            result[ref] = "repeated"
+        elif ref in keys and latest_text[keys[ref]] != text:
+            result[ref] = "superseded"
+        elif usable[-1][1].export.mode == "cumulative" and occurrence > in_newest[text]:
+            result[ref] = "withdrawn"
+        else:
+            result[ref] = ""
+    return result
+
+
+def lot_from(typed: Typed) -> Lot:
+    plants = typed.number("plants")
+    return Lot(
+        code=typed.text("lot") or "",
+        house=typed.text("house"),
+        bench=typed.text("bench"),
+        crop=typed.text("crop") or "",
+        cultivar=typed.text("cultivar"),
+        container_class=typed.text("container") or "",
+        plants=None if plants is None else int(plants),
+        started_on=typed.day("started") or date.min,
+        ends_on=typed.day("ends"),
+        grower_id=typed.text("grower"),
+        feed_mode=typed.text("feed_mode"),
+    )
+
+
+def lots_at_place(lots: list[Lot], typed: Typed, day: date) -> list[Lot]:
+    """Lots that stand that day in the reading's house, on its bench and of its crop where it names them."""
+
+    def fits(lot: Lot) -> bool:
+        pairs = (
+            (typed.text("house"), lot.house),
+            (typed.text("bench"), lot.bench),
+            (typed.text("crop"), lot.crop),
+        )
+        return all(
+            given is None or (found is not None and fold(given) == fold(found)) for given, found in pairs
+        )
+
+    return [lot for lot in lots if lot.stands_on(day) and fits(lot)]
+
+
+def find_lot(
+    typed: Typed, day: date, lots: dict[str, Lot], held_lots: set[str]
+) -> tuple[Lot | None, Fate | None]:
+    """The lot of a reading: by its code, else the only one that fits its place that day."""
+    code = typed.text("lot")
+    if code is not None:
+        if fold(code) in lots:
+            return lots[fold(code)], None
+        cause = "lot_held" if fold(code) in held_lots else "lot_unknown"
+        return None, Fate("held", cause, code)
+    fitting = lots_at_place(list(lots.values()), typed, day)
+    if len(fitting) == 1:
+        return fitting[0], None
+    return None, Fate("held", "place_unclear")
+
+
+def judge_reading(
+    typed: Typed,
+    day: date,
+    home: Home,
+    site: SiteSettings,
+    lots: dict[str, Lot],
+    held_lots: set[str],
+    as_of: date,
+) -> tuple[Lot | None, Fate]:
+    """Accepted, or held for the first of: in the future, lot, before start, after end, out of scale,
+    method.
+    """
+    if day > as_of:
+        return None, Fate("held", "in_future")
+    lot, trouble = find_lot(typed, day, lots, held_lots)
+    if lot is None:
+        return None, trouble or Fate("held", "lot_unknown")
+    if day < lot.started_on:
+        return None, Fate("held", "before_start", lot.code)
+    if lot.ends_on is not None and day > lot.ends_on:
+        return None, Fate("held", "after_end", lot.code)
+    ph, ec = typed.number("ph"), typed.number("ec")
+    if ph is not None and not 0 <= ph <= 14:
+        return None, Fate("held", "ph_out_of_scale")
+    if ec is not None and not 0 <= ec <= policy_on(home, site, day)["ec_highest_ms_cm"]:
+        return None, Fate("held", "ec_out_of_scale")
+    if typed.text("method") is None:
+        return None, Fate("held", "method_missing")
+    return lot, Fate("accepted")
+
+
+def reading_from(typed: Typed, file: Received, record: Record, lot: Lot) -> Reading:
+    """A routine reading of an affected plant belongs to that day's affected sampling."""
+    purpose = typed.text("purpose") or "routine"
+    if purpose == "routine" and typed.text("condition") == "affected":
+        purpose = "affected"
+    return Reading(
+        file=file.name,
+        line=record.line_from,
+        lot=fold(lot.code),
+        sampled_on=typed.day("date") or date.min,
+        purpose=purpose,
+        stated_purpose=typed.text("purpose") or "routine",
+        condition=typed.text("condition"),
+        pot=typed.text("pot"),
+        position=typed.text("position"),
+        n_pots=int(typed.number("n_pots") or 1),
+        ph=typed.number("ph"),
+        ph_sd=typed.number("ph_sd"),
+        ec_ms_cm=typed.number("ec"),
+        ec_sd_ms_cm=typed.number("ec_sd"),
+        ec_compensated=file.export.ec_compensated,
+        temperature_c=typed.number("temperature"),
+        poured_ml=typed.number("poured"),
+        leachate_ml=typed.number("leachate"),
+        meter_id=typed.text("meter"),
+        method=typed.text("method"),
+    )
+
+
+def calibration_from(typed: Typed) -> Calibration:
+    at = typed.values.get("time")
+    passed = typed.text("passed")
+    return Calibration(
+        meter_id=typed.text("meter") or "",
+        day=typed.day("date") or date.min,
+        at=at if isinstance(at, time) else time.min,
+        slope_pct=typed.number("slope"),
+        offset_mv=typed.number("offset"),
+        ec_standard=typed.number("ec_standard"),
+        ec_found=typed.number("ec_found"),
+        passed=None if passed is None else fold(passed) in ("yes", "true"),
+    )
+
+
+def facts_on(home: Home, site: SiteSettings, nights: list[Night]) -> SiteFacts:
+    """Everything known of a site on the last of the nights."""
+    as_of = nights[-1].as_of
+    files = receive(site, nights)
+    fates: dict[Ref, Fate] = {}
+    live: list[tuple[Ref, Received, Record]] = []
+    for export in site.exports:
+        own = [(file_no, file) for file_no, file in enumerate(files) if file.export is export]
+        compared = versions(own)
+        for file_no, file in own:
+            for record in file.read.records:
+                ref = Ref(file_no, record.record_no)
+                if record.kind != "data":
+                    fates[ref] = Fate("not_data")
+                elif file.read.file_problem is not None:
+                    fates[ref] = Fate("held", file.read.file_problem)
+                elif compared[ref]:
+                    fates[ref] = Fate(compared[ref])
+                elif record.problem is not None:
+                    fates[ref] = Fate("held", record.problem)
+                elif file.typed[record.record_no].problem is not None:
+                    fates[ref] = Fate("held", file.typed[record.record_no].problem)
+                else:
+                    live.append((ref, file, record))
+    lots: dict[str, Lot] = {}
+    calibrations: list[Calibration] = []
+    readings: list[Reading] = []
+    for ref, file, record in live:
+        typed = file.typed[record.record_no]
+        if file.export.kind == "lots":
+            lots[fold(typed.text("lot") or "")] = lot_from(typed)
+            fates[ref] = Fate("accepted")
+        elif file.export.kind == "calibrations":
+            calibration = calibration_from(typed)
+            fates[ref] = Fate("held", "in_future") if calibration.day > as_of else Fate("accepted")
+            if calibration.day <= as_of:
+                calibrations.append(calibration)
+    held_lots = {
+        fold(code)
+        for ref, fate in fates.items()
+        if fate.fate == "held"
+        and files[ref.file_no].export.kind == "lots"
+        and (typed_lot := files[ref.file_no].typed.get(ref.record_no)) is not None
+        and (code := typed_lot.text("lot")) is not None
+    }
+    for ref, file, record in live:
+        if file.export.kind != "readings":
+            continue
+        typed = file.typed[record.record_no]
+        lot, fates[ref] = judge_reading(
+            typed, typed.day("date") or date.min, home, site, lots, held_lots, as_of
+        )
+        if lot is not None:
+            readings.append(reading_from(typed, file, record, lot))
+    return SiteFacts(files, fates, lots, readings, calibrations)

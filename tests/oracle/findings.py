@@ -1,0 +1,71 @@
+"""Which rules have a remark on a sampling; the product's sentences are not checked here."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+from tests.oracle.figures import median_of
+from tests.oracle.samplings import Pot, Sampling, is_uneven
+
+
+def is_off_recipe(pot: Pot, sampling: Sampling) -> bool:
+    """Water poured off the class's recipe by more than a quarter."""
+    poured = pot.reading.poured_ml
+    recipe = sampling.policy.containers[sampling.lot.container_class]["pour_ml"]
+    return poured is not None and abs(poured - recipe) > sampling.policy["pour_warn_share"] * recipe
+
+
+def is_more_than_poured(pot: Pot) -> bool:
+    """More leachate than water poured."""
+    poured, leachate = pot.reading.poured_ml, pot.reading.leachate_ml
+    return poured is not None and leachate is not None and leachate > poured
+
+
+def has_unequal_volumes(sampling: Sampling) -> bool:
+    """The range of the volumes is over 30 % of their median."""
+    volumes = [pot.reading.leachate_ml for pot in sampling.pots if pot.reading.leachate_ml is not None]
+    median = median_of(volumes)
+    if median is None or median == 0:
+        return False
+    return max(volumes) - min(volumes) > sampling.policy["unequal_volume_share"] * median
+
+
+def are_all_alike(sampling: Sampling) -> bool:
+    """Enough pots, each read by itself, and all equal in pH and in EC."""
+    pots = sampling.pots
+    pairs: set[tuple[Fraction | None, Fraction | None]] = {(pot.reading.ph, pot.ec_ms_cm) for pot in pots}
+    single = all(pot.reading.n_pots == 1 for pot in pots)
+    complete = all(pot.reading.ph is not None and pot.ec_ms_cm is not None for pot in pots)
+    return single and complete and len(pots) >= sampling.min_pots and len(pairs) == 1
+
+
+def findings_of(sampling: Sampling) -> list[dict[str, str]]:
+    """Rule and level of every remark."""
+    pots = sampling.pots
+    left_out = {pot.why_not_ec for pot in pots}
+    rules = (
+        ("too_few_pots", "warn", not sampling.counts),
+        ("over_collected", "warn", any(pot.is_over for pot in pots)),
+        ("under_collected", "warn", any(pot.is_under for pot in pots)),
+        ("volume_excludes_ec", "exclude", bool(left_out & {"over_collected", "under_collected"})),
+        ("no_temperature", "exclude", "no_temperature" in left_out),
+        ("volume_not_recorded", "warn", any(pot.reading.leachate_ml is None for pot in pots)),
+        ("poured_off_recipe", "warn", any(is_off_recipe(pot, sampling) for pot in pots)),
+        ("more_than_poured", "warn", any(is_more_than_poured(pot) for pot in pots)),
+        ("unequal_volumes", "warn", has_unequal_volumes(sampling)),
+        ("uneven_ph", "warn", is_uneven(sampling, "ph")),
+        ("uneven_ec", "warn", is_uneven(sampling, "ec")),
+        ("all_alike", "warn", are_all_alike(sampling)),
+        (
+            "meter_not_calibrated",
+            "warn",
+            sampling.meter_calibrated is False and not sampling.meter_in_doubt,
+        ),
+        ("meter_in_doubt", "warn", sampling.meter_in_doubt),
+        (
+            "affected_in_routine",
+            "note",
+            any(pot.reading.stated_purpose != pot.reading.purpose for pot in pots),
+        ),
+    )
+    return [{"rule": rule, "level": level} for rule, level, holds in rules if holds]

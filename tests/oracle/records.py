@@ -1,0 +1,178 @@
+"""Bytes of an export to numbered records: every physical line is in exactly one of them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from tests.oracle.settings import Export, fold
+
+BROKEN_QUOTES = "quoting"
+
+
+@dataclass(frozen=True)
+class Record:
+    """One record of a file. `kind` is data, header, title, blank, total or comment."""
+
+    record_no: int
+    line_from: int
+    line_to: int
+    text: str
+    kind: str
+    cells: tuple[str, ...]
+    problem: str | None
+
+
+@dataclass(frozen=True)
+class ReadFile:
+    """A file in records. With a file problem every data record is held for it."""
+
+    lines: int
+    header: tuple[str, ...] | None
+    records: tuple[Record, ...]
+    file_problem: str | None
+
+
+def split_lines(text: str) -> list[tuple[str, str]]:
+    """Physical lines with their line ends: CR LF, LF or CR; a last line without one counts as well."""
+    lines: list[tuple[str, str]] = []
+    start = 0
+    at = 0
+    while at < len(text):
+        if text.startswith("\r\n", at):
+            end = "\r\n"
+        elif text[at] in "\r\n":
+            end = text[at]
+        else:
+            at += 1
+            continue
+        lines.append((text[start:at], end))
+        at += len(end)
+        start = at
+    if start < len(text):
+        lines.append((text[start:], ""))
+    return lines
+
+
+def split_cells(text: str, delimiter: str) -> tuple[list[str] | None, str | None]:
+    """Cells of one record, or None with "open" (a quote still open) or "quoting" (text after a closing
+    quote).
+
+    A cell that begins with a quote is quoted, a doubled quote in it is one; a quote elsewhere is text.
+    """
+    cells: list[str] = []
+    at = 0
+    while True:
+        if text.startswith('"', at):
+            at += 1
+            cell = ""
+            while True:
+                if at >= len(text):
+                    return None, "open"
+                if text.startswith('""', at):
+                    cell += '"'
+                    at += 2
+                elif text[at] == '"':
+                    at += 1
+                    break
+                else:
+                    cell += text[at]
+                    at += 1
+            if at < len(text) and not text.startswith(delimiter, at):
+                return None, BROKEN_QUOTES
+        else:
+            end = text.find(delimiter, at)
+            end = len(text) if end < 0 else end
+            cell = text[at:end]
+            at = end
+        cells.append(cell)
+        if at >= len(text):
+            return cells, None
+        at += len(delimiter)
+
+
+def decode(data: bytes, encoding: str) -> tuple[str, str | None]:
+    """The text without a byte order mark; what does not decode is read byte by byte and said to be so."""
+    try:
+        return data.decode(encoding).removeprefix("\ufeff"), None
+    except (UnicodeDecodeError, UnicodeError):
+        return data.decode("latin-1"), "encoding"
+
+
+def read_file(data: bytes, export: Export) -> ReadFile:
+    """All records of one file: title lines, the header, then data, blanks, totals, comments and repeated
+    headers.
+    """
+    text, file_problem = decode(data, export.encoding)
+    lines = split_lines(text)
+    total_words = {fold(word) for word in export.total_words}
+    records: list[Record] = []
+    header: tuple[str, ...] | None = None
+    at = 0
+    while at < len(lines):
+        first = at
+        raw = lines[at][0]
+        cells, trouble = split_cells(raw, export.delimiter)
+        while trouble == "open" and at + 1 < len(lines) and first >= export.title_lines:
+            raw += lines[at][1] + lines[at + 1][0]
+            at += 1
+            cells, trouble = split_cells(raw, export.delimiter)
+        if trouble == "open":
+            # Never closed: only the line with the quote is lost to reading, the next is read for itself.
+            at = first
+            raw = lines[at][0]
+            trouble = BROKEN_QUOTES
+        at += 1
+        kind = "data"
+        problem = None
+        is_comment = bool(export.comment_prefix) and raw.lstrip().startswith(export.comment_prefix)
+        if first < export.title_lines:
+            kind = "title"
+        elif raw.strip() == "" or (cells is not None and all(cell.strip() == "" for cell in cells)):
+            kind = "blank"
+        elif is_comment:
+            kind = "comment"
+            if at - first > 1:
+                at = first + 1
+                raw = lines[first][0]
+        elif header is None and cells is not None:
+            kind = "header"
+            header = tuple(cell.strip() for cell in cells)
+        elif cells is not None and tuple(cell.strip() for cell in cells) == header:
+            kind = "header"
+        elif cells is not None and fold(cells[0]) in total_words:
+            kind = "total"
+        elif "\x00" in raw:
+            problem = "nul_bytes"
+        elif cells is None:
+            problem = trouble
+        elif header is not None and len(cells) != len(header):
+            problem = "ragged"
+        records.append(
+            Record(
+                len(records) + 1,
+                first + 1,
+                at,
+                raw,
+                kind,
+                tuple(cells or ()) if kind == "data" else (),
+                problem,
+            )
+        )
+    return ReadFile(len(lines), header, tuple(records), file_problem or header_problem(header, lines, export))
+
+
+def header_problem(
+    header: tuple[str, ...] | None, lines: list[tuple[str, str]], export: Export
+) -> str | None:
+    """A file without a line, with another delimiter, or with a mapped column missing or doubled, is held
+    whole.
+    """
+    if not lines or header is None:
+        return "empty_file"
+    names = [fold(name) for name in header]
+    wanted = [fold(column) for column, _ in export.columns.values()]
+    if len(names) == 1 and len(set(wanted)) > 1:
+        return "delimiter"
+    if any(names.count(column) != 1 for column in wanted):
+        return "columns_changed"
+    return None

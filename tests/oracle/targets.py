@@ -1,0 +1,168 @@
+"""Which range a lot is judged against, and the published bands beside it."""
+
+from __future__ import annotations
+
+import csv
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+
+from tests.oracle.fates import Lot
+from tests.oracle.settings import Policy, fold
+
+GENERAL_PH = (Fraction("5.4"), Fraction("6.2"))
+
+
+@dataclass(frozen=True)
+class PublishedRow:
+    """One row of the crop table: a range for pH, for EC, or for both."""
+
+    row_no: int
+    crop: str
+    ph: tuple[Fraction, Fraction] | None
+    ec: tuple[Fraction, Fraction] | None
+    ph_group: str | None
+    source: str
+    was_read: bool
+
+    def range_of(self, quantity: str) -> tuple[Fraction, Fraction] | None:
+        return self.ph if quantity == "ph" else self.ec
+
+
+@dataclass(frozen=True)
+class Band:
+    """One published EC band of an extraction method. `high` is None for the last."""
+
+    method: str
+    name: str
+    low: Fraction
+    high: Fraction | None
+
+
+@dataclass(frozen=True)
+class Target:
+    """The range with its edges, and the other published ranges of the crop."""
+
+    low: Fraction
+    high: Fraction
+    basis: str
+    others: tuple[tuple[Fraction, Fraction], ...]
+
+
+@dataclass(frozen=True)
+class References:
+    """The published tables that judgements need."""
+
+    rows: tuple[PublishedRow, ...]
+    bands: tuple[Band, ...]
+
+
+def range_in(row: dict[str, str], low: str, high: str) -> tuple[Fraction, Fraction] | None:
+    return (Fraction(row[low]), Fraction(row[high])) if row[low] and row[high] else None
+
+
+def read_references(folder: Path) -> References:
+    """crop_targets.csv and the bands of ec_bands.csv that are marked as used."""
+    with (folder / "crop_targets.csv").open(encoding="utf-8", newline="") as file:
+        rows = tuple(
+            PublishedRow(
+                row_no=row_no,
+                crop=fold(row["crop"]),
+                ph=range_in(row, "ph_low", "ph_high"),
+                ec=range_in(row, "ec_low_ms_cm", "ec_high_ms_cm"),
+                ph_group=row["ph_group"] or None,
+                source=row["source"],
+                was_read=row["how_known"] == "read",
+            )
+            for row_no, row in enumerate(csv.DictReader(file), start=1)
+        )
+    with (folder / "ec_bands.csv").open(encoding="utf-8", newline="") as file:
+        bands = tuple(
+            Band(
+                row["method"],
+                row["band"],
+                Fraction(row["low_ms_cm"]),
+                Fraction(row["high_ms_cm"]) if row["high_ms_cm"] else None,
+            )
+            for row in csv.DictReader(file)
+            if row["used"] == "yes"
+        )
+    return References(rows, bands)
+
+
+def rows_in_order(references: References, crop: str, quantity: str, policy: Policy) -> list[PublishedRow]:
+    """Rows of the crop that give the quantity, the one to choose first.
+
+    Rows with both pH and EC; then the policy's sources in its order; then rows that were read; then those
+    from memory; alike ones in the order of the table.
+    """
+
+    def rank(row: PublishedRow) -> tuple[bool, int, bool, int]:
+        places = [place for place, name in enumerate(policy.source_order) if row.source.startswith(name)]
+        return (
+            row.ph is None or row.ec is None,
+            places[0] if places else len(policy.source_order),
+            not row.was_read,
+            row.row_no,
+        )
+
+    rows = [row for row in references.rows if row.crop == fold(crop) and row.range_of(quantity) is not None]
+    return sorted(rows, key=rank)
+
+
+def ph_group_of(references: References, crop: str, policy: Policy) -> str | None:
+    """The pH group of the published row that is chosen first and has one."""
+    for row in rows_in_order(references, crop, "ph", policy):
+        if row.ph_group is not None:
+            return row.ph_group
+    return None
+
+
+def target_of(lot: Lot, quantity: str, policy: Policy, references: References) -> Target | None:
+    """The site's own range, else the group's, else the published one, else for pH the general range.
+
+    Plugs, nursery stock and controlled-release lots have an EC target only if it is the site's or group's
+    own.
+    """
+    rows = rows_in_order(references, lot.crop, quantity, policy)
+    ranges = [found for row in rows if (found := row.range_of(quantity)) is not None]
+    key = (fold(lot.crop), quantity)
+    if key in policy.site_targets:
+        return Target(*policy.site_targets[key], "site", tuple(ranges))
+    if key in policy.group_targets:
+        return Target(*policy.group_targets[key], "group", tuple(ranges))
+    if quantity == "ec" and (
+        lot.container_class in ("plug", "nursery") or lot.feed_mode == "controlled_release"
+    ):
+        return None
+    if ranges:
+        return Target(*ranges[0], "published", tuple(ranges[1:]))
+    return Target(*GENERAL_PH, "general", ()) if quantity == "ph" else None
+
+
+def other_published_ranges(
+    lot: Lot, quantity: str, policy: Policy, references: References
+) -> list[tuple[Fraction, Fraction]]:
+    """Every published range of the crop for the quantity; the target itself is among them or is not."""
+    return [
+        found
+        for row in rows_in_order(references, lot.crop, quantity, policy)
+        if (found := row.range_of(quantity)) is not None
+    ]
+
+
+def band_of(mean: Fraction | None, method: str | None, references: References) -> str | None:
+    """The published band. An edge between two bands and a gap between them belong to the lower one.
+
+    So 2.6 mS/cm by pour-through is low, 6.55 high, and 6.6, where the band after the gap begins, very high.
+    """
+    if mean is None:
+        return None
+    found: str | None = None
+    upper: Fraction | None = None
+    for band in (band for band in references.bands if band.method == method):
+        begins_after_gap = upper is not None and band.low > upper
+        if found is None or mean > band.low or (begins_after_gap and mean == band.low):
+            found = band.name
+        upper = band.high
+    return found
