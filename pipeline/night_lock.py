@@ -31,7 +31,9 @@ def night_lock(home: Path, now: datetime) -> Iterator[None]:
         who = holder.read_text(encoding="utf-8").strip() if holder.exists() else "another process"
         raise NightRunning(f"{home}: a night is running ({who}); wait until it has ended.") from error
     except OSError as error:
-        raise HomeError(f"{home}: cannot be written to ({error.strerror}); check the folder's owner and mode.") from error
+        raise HomeError(
+            f"{home}: cannot be written to ({error.strerror}); check the folder's owner and mode."
+        ) from error
     try:
         holder.write_text(
             f"process {os.getpid()} on {socket.gethostname()} since {now:%Y-%m-%d %H:%M}\n", encoding="utf-8"

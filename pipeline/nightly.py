@@ -29,7 +29,7 @@ from pipeline.measures.targets import choose_targets, list_published_ranges
 from pipeline.night_lock import night_lock
 from pipeline.receive import order_files, receive
 from pipeline.reports import compile as compiling
-from pipeline.reports.pages import render_night
+from pipeline.reports.render import render_night
 from pipeline.reports.summary import Night, Summary
 from pipeline.settings import PolicyInForce, Settings, load_settings, resolve_policy
 from pipeline.warehouse.build import build_models, check_invariants, facts_digest, keep_fates
@@ -284,4 +284,3 @@ def _point_latest(out: Path) -> None:
     link.unlink(missing_ok=True)
     link.symlink_to(out.name)
     link.replace(out.with_name("latest"))
-

@@ -8,7 +8,6 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
 from typing import Any, get_args
 
 import polars as pl
@@ -53,7 +52,10 @@ LEVELS: tuple[Level, ...] = get_args(Level)
 DUE_STATES: tuple[DueState, ...] = get_args(DueState)
 QUANTITIES: tuple[Quantity, ...] = get_args(Quantity)
 _OUT_CODES = {"clearly_out", "out", "ec_very_high", "affected_clearly_out"}
-_REASON_ORDER = {"act": 0, "no_reading": 1, "watch": 2, "note": 3}
+_LEVEL_ORDER = {"act": 0, "no_reading": 1, "watch": 2, "note": 3}
+_CODE_ORDER = {
+    code: place for place, code in enumerate(("clearly_out", "out", "ec_very_high", "affected_clearly_out"))
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +94,7 @@ def compile_summary(
     tables: as from `pipeline.warehouse.query.fetch_tables`; policies: by site id, in force on the as-of date.
     """
     rows = _arrange(tables, published)
-    sites = [_site(site, policies[site.id], rows, night.as_of) for site in settings.sites]
+    sites = [_site(site, policies[site.id], rows) for site in settings.sites]
     levels = Counter(lot.level for site in sites for lot in site.lots)
     return Summary(
         group_name=settings.group.name,
@@ -140,7 +142,7 @@ def _group(frame: pl.DataFrame, *keys: str) -> dict[Any, list[dict[str, Any]]]:
     return dict(grouped)
 
 
-def _site(site: SiteSettings, policy: PolicyInForce, rows: _Rows, as_of: date) -> Site:
+def _site(site: SiteSettings, policy: PolicyInForce, rows: _Rows) -> Site:
     words = Wording(site.date_format)
     state = rows.site("site_states", site.id)[0]
     lots = [_lot(lot, rows, words) for lot in rows.site("lots", site.id)]
@@ -154,7 +156,8 @@ def _site(site: SiteSettings, policy: PolicyInForce, rows: _Rows, as_of: date) -
         paper=site.paper,
         date_format=site.date_format,
         growers=[
-            Grower(grower_id=grower.id, name=grower.name, houses=list(grower.houses)) for grower in site.growers
+            Grower(grower_id=grower.id, name=grower.name, houses=list(grower.houses))
+            for grower in site.growers
         ],
         first_received_on=state["first_received_on"],
         last_received_on=state["last_received_on"],
@@ -171,7 +174,8 @@ def _site(site: SiteSettings, policy: PolicyInForce, rows: _Rows, as_of: date) -
         released_sentences=[words.released(row) for row in releases],
         held=_held(rows.site("held_causes", site.id), words),
         meters=[
-            _meter(row, words) for row in sorted(rows.site("meter_states", site.id), key=lambda r: str(r["meter_id"]))
+            _meter(row, words)
+            for row in sorted(rows.site("meter_states", site.id), key=lambda r: str(r["meter_id"]))
         ],
         findings=_site_findings(site, state, rows, words),
         policy=list_policy(policy),
@@ -196,16 +200,20 @@ def _site_findings(site: SiteSettings, state: Row, rows: _Rows, words: Wording) 
     if state["is_silent"]:
         sentence = words.silent(site.name, state["last_received_on"], state["nights_silent"])
         findings.append(Finding(rule="site_silent", level="warn", sentence=sentence))
-    for row in rows.site("files_tonight", site.id):
-        if row["problem"] is not None:
-            findings.append(
-                Finding(rule=row["problem"], level="hold", sentence=row["problem_sentence"], file=row["name"])
-            )
+    findings += [
+        Finding(rule=row["problem"], level="hold", sentence=_file_sentence(row), file=row["name"])
+        for row in rows.site("files_tonight", site.id)
+        if row["problem"] is not None
+    ]
     for row in rows.site("troubles", site.id):
         level: Any = "note" if row["code"] == "unclaimed" else "hold"
         sentence = f"{row['sentence']} {row['mend']}"
         findings.append(Finding(rule=row["code"], level=level, sentence=sentence, file=row["name"]))
     return findings
+
+
+def _file_sentence(row: Row) -> str:
+    return f"{row['name']} is held whole: {row['problem_sentence'].rstrip('.')}."
 
 
 def _held(causes: Sequence[Row], words: Wording) -> list[HeldCause]:
@@ -245,7 +253,13 @@ def _lot(row: Row, rows: _Rows, words: Wording) -> Lot:
     targets = {target["quantity"]: target for target in rows.lot("targets", *key)}
     reasons = sorted(
         rows.lot("reasons", *key),
-        key=lambda r: (_REASON_ORDER[r["level"]], r["code"], r["quantity"] or "", r["side"] or ""),
+        key=lambda r: (
+            _LEVEL_ORDER[r["level"]],
+            _CODE_ORDER.get(r["code"], len(_CODE_ORDER)),
+            r["code"],
+            r["quantity"] or "",
+            r["side"] or "",
+        ),
     )
     dues = sorted(rows.lot("dues", *key), key=lambda due: due["nth"])
     ph_group = targets["ph"]["ph_group"]
@@ -307,7 +321,9 @@ def _no_target(lot: Row, targets: Mapping[str, Row]) -> dict[Quantity, str]:
                 if lot["feed_mode"] == "controlled_release"
                 else f"a {CONTAINER_WORDS[lot['container_class']]} is"
             )
-            why[quantity] = f"No {name} target: {what} judged only against an own target, which policy does not set."
+            why[quantity] = (
+                f"No {name} target: {what} judged only against an own target, which policy does not set."
+            )
         elif target["low"] is None:
             why[quantity] = f"No published {name} target for this crop."
         elif target["remark"] == "no_published_target":
@@ -321,7 +337,10 @@ def _target(row: Row, rows: _Rows) -> Target | None:
     low, high = float(row["low"]), float(row["high"])
     others = [
         OtherRange(
-            low=float(other["low"]), high=float(other["high"]), source=other["source"], how_known=other["how_known"]
+            low=float(other["low"]),
+            high=float(other["high"]),
+            source=other["source"],
+            how_known=other["how_known"],
         )
         for other in rows.ranges.get((row["crop_key"], row["quantity"]), [])
         if other["source"] != row["source"]
@@ -376,8 +395,14 @@ def _samplings(key: tuple[str, str], rows: _Rows, words: Wording) -> list[Sampli
                 pots_without_volume=row["pots_without_volume"],
                 ph=_figures(by_quantity["ph"]),
                 ec=_figures(by_quantity["ec"]),
-                pots=[Pot(**{name: pot[name] for name in _POT_FIELDS}, usable_ph=pot["is_usable_ph"],
-                          usable_ec=pot["is_usable_ec"]) for pot in pots.get(at, [])],
+                pots=[
+                    Pot(
+                        **{name: pot[name] for name in _POT_FIELDS},
+                        usable_ph=pot["is_usable_ph"],
+                        usable_ec=pot["is_usable_ec"],
+                    )
+                    for pot in pots.get(at, [])
+                ],
                 findings=[
                     Finding(rule=finding["rule"], level=finding["level"], sentence=words.finding(finding))
                     for finding in sorted(findings.get(at, []), key=lambda f: f["rule"])
@@ -412,7 +437,9 @@ def _figures(row: Row) -> Figures:
     )
 
 
-def _by(rows: Iterable[dict[str, Any]], key: Callable[[dict[str, Any]], Any]) -> dict[Any, list[dict[str, Any]]]:
+def _by(
+    rows: Iterable[dict[str, Any]], key: Callable[[dict[str, Any]], Any]
+) -> dict[Any, list[dict[str, Any]]]:
     grouped: dict[Any, list[dict[str, Any]]] = defaultdict(list)
     for row in rows:
         grouped[key(row)].append(row)

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from pipeline.reports.summary import PolicyValue
-from pipeline.settings import POLICY_CATALOGUE, PolicyInForce
+from pipeline.settings import POLICY_CATALOGUE, ContainerRule, PolicyInForce
 
 
 def list_policy(policy: PolicyInForce) -> list[PolicyValue]:
@@ -46,7 +47,7 @@ def _targets(policy: PolicyInForce) -> list[PolicyValue]:
 def _find(policy: PolicyInForce, name: str) -> Any:
     if name.startswith("containers."):
         _, container, key = name.split(".")
-        rules: dict[str, Any] = dict(policy.values.containers)
+        rules: Mapping[Any, ContainerRule] = policy.values.containers
         return getattr(rules[container], key)
     return getattr(policy.values, name)
 

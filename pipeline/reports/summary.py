@@ -58,7 +58,9 @@ class Figures(Part):
     n: int = Field(description="Usable pots")
     mean: float | None
     sd: float | None
-    sd_assumed: bool = Field(description="The SD is the policy's, because the line stands for several pots and has none")
+    sd_assumed: bool = Field(
+        description="The SD is the policy's: the line stands for several pots and has none"
+    )
     ci_low: float | None = Field(description="95 % interval of the mean")
     ci_high: float | None
     median: float | None
@@ -68,8 +70,12 @@ class Figures(Part):
     side: Side | None = Field(description="None: not judged")
     verdict: Clearness | None
     at_least: bool = Field(description="Judged from biased pots: the true figure lies further out still")
-    inside_another_range: bool = Field(description="The mean lies inside another published range for the crop")
-    in_a_row: int = Field(description="Counting samplings out on this side in a row, this one included; 0 when in range")
+    inside_another_range: bool = Field(
+        description="The mean lies inside another published range for the crop"
+    )
+    in_a_row: int = Field(
+        description="Counting samplings out on this side in a row, with this one; 0 in range"
+    )
     band: str | None = Field(description="EC only: published band by extraction method")
     not_judged_why: Literal["too_few_pots", "no_target", "volume", "no_temperature", "not_measured"] | None
 

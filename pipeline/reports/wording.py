@@ -102,7 +102,9 @@ def _out(words: Wording, row: Row) -> str:
     name, target = QUANTITY_WORDS[row["quantity"]], _range(row["quantity"], row["low"], row["high"])
     day = words.day(row["sampled_on"])
     if row["flag"]:
-        why = "too much leachate dilutes" if row["side"] == "high" else "too little leachate makes it read high"
+        why = (
+            "too much leachate dilutes" if row["side"] == "high" else "too little leachate makes it read high"
+        )
         return (
             f"{name} is {row['side']} on {day} although {why}, so the true figure lies further out; "
             f"target {target}, {_in_a_row(words, row)}."
@@ -227,7 +229,9 @@ _REASONS: dict[str, Callable[[Wording, Row], str]] = {
 }
 
 _FINDINGS: dict[str, Callable[[Row], str]] = {
-    "too_few_pots": lambda r: f"{_pots(r['pots'])} usable for pH, {r['low']:.0f} needed: shown, but it does not count.",
+    "too_few_pots": lambda r: (
+        f"{_pots(r['pots'])} usable for pH, {r['low']:.0f} needed: shown, but it does not count."
+    ),
     "over_collected": lambda r: (
         f"Over-collected: {_of_pots(r)}, {r['a']:.0f}-{r['b']:.0f} mL, {_ml(r['low'], r['high'])} is asked for. "
         "Too much leachate dilutes: EC reads low."
@@ -236,7 +240,9 @@ _FINDINGS: dict[str, Callable[[Row], str]] = {
         f"Under-collected: {_of_pots(r)}, {r['a']:.0f}-{r['b']:.0f} mL, {_ml(r['low'], r['high'])} is asked for. "
         "Too little leachate makes EC read high."
     ),
-    "volume_excludes_ec": lambda r: f"EC of {_of_pots(r)} left out: leachate volume too far off. Their pH stays in.",
+    "volume_excludes_ec": lambda r: (
+        f"EC of {_of_pots(r)} left out: leachate volume too far off. Their pH stays in."
+    ),
     "no_temperature": lambda r: (
         f"EC of {_of_pots(r)} left out: the meter does not compensate and no temperature was written down; "
         "at 15 °C EC reads about 20 % low."
@@ -246,7 +252,8 @@ _FINDINGS: dict[str, Callable[[Row], str]] = {
         f"Unequal volumes, {r['low']:.0f}-{r['high']:.0f} mL: collect the same from each pot."
     ),
     "poured_off_recipe": lambda r: (
-        f"Water poured off the recipe on {_of_pots(r)}: {r['a']:.0f}-{r['b']:.0f} mL, {r['low']:.0f} mL is the policy's."
+        f"Water poured off the recipe on {_of_pots(r)}: {r['a']:.0f}-{r['b']:.0f} mL, "
+        f"{r['low']:.0f} mL is the policy's."
     ),
     "more_than_poured": lambda r: (
         f"More leachate than water poured on {_of_pots(r)}: an entry error, or the pots had not drained."
@@ -257,9 +264,13 @@ _FINDINGS: dict[str, Callable[[Row], str]] = {
     ),
     "meter_in_doubt": lambda r: f"Read with meter {r['what']}, whose last check failed.",
     "meter_not_calibrated": lambda r: (
-        f"No accepted calibration of meter {r['what']} on this day." if r["what"] else "No meter written down."
+        f"No accepted calibration of meter {r['what']} on this day."
+        if r["what"]
+        else "No meter written down."
     ),
-    "affected_in_routine": lambda r: f"{_pots(r['pots'])} marked as affected: kept apart from the routine figure.",
+    "affected_in_routine": lambda r: (
+        f"{_pots(r['pots'])} marked as affected: kept apart from the routine figure."
+    ),
     "all_alike": lambda r: f"All {_pots(r['of_pots'])} read exactly alike. Was each pot read by itself?",
     "uneven_ph": lambda r: f"Uneven: SD {r['a']:.2f} pH between pots (policy {r['high']:.2f}).",
     "uneven_ec": lambda r: f"Uneven: SD {r['a']:.2f} mS/cm between pots (policy {r['high']:.2f}).",

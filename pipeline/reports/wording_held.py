@@ -37,11 +37,11 @@ def _lines(row: Row) -> str:
 
 
 def _unknown(row: Row, _: WriteDay) -> Told:
-    return (
-        f"{_lines(row)}: lot {row['what']} is in no lot list.",
+    mend = (
         f"Send the lot list with {row['what']}, or correct the code where the export is made; "
-        "the lines are then taken up by themselves.",
+        "the lines are then taken up by themselves."
     )
+    return f"{_lines(row)}: lot {row['what']} is in no lot list.", mend
 
 
 def _lot(row: Row, _: WriteDay) -> Told:

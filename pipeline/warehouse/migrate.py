@@ -6,6 +6,7 @@ from pipeline.errors import WarehouseError
 from pipeline.warehouse.connect import Connection
 from pipeline.warehouse.statements import run_sql, sql_names
 
+
 def migrate(connection: Connection) -> list[str]:
     """Bring the warehouse to the newest schema; returns the migrations that were run.
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import date
 from typing import Final
 
 import polars as pl
@@ -31,3 +32,32 @@ def fetch_tables(connection: Connection) -> dict[str, pl.DataFrame]:
         **{name: fetch(connection, f"queries/{name}") for name in _QUERIES},
         **{name: fetch_relation(connection, name) for name in _RELATIONS},
     }
+
+
+def fetch_held(connection: Connection) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Causes of held lines, and every held line."""
+    return fetch_relation(connection, "held_causes"), fetch(connection, "queries/held_lines")
+
+
+def fetch_lot(connection: Connection, site_id: str, lot_key: str) -> pl.DataFrame:
+    """One lot by its code in lower case; no row where the site has none."""
+    return fetch(connection, "queries/trace_lot", {"site_id": site_id, "lot_key": lot_key})
+
+
+def fetch_lot_codes(connection: Connection, site_id: str) -> list[str]:
+    """Codes of all lots of a site."""
+    return fetch(connection, "queries/trace_lot_codes", {"site_id": site_id})["lot_id"].to_list()
+
+
+def fetch_lot_samplings(connection: Connection, site_id: str, lot_key: str) -> pl.DataFrame:
+    """Samplings of one lot, a row for pH and one for EC each, oldest first."""
+    return fetch(connection, "queries/trace_samplings", {"site_id": site_id, "lot_key": lot_key})
+
+
+def fetch_lot_lines(connection: Connection, site_id: str, lot_key: str, sampled_on: date) -> pl.DataFrame:
+    """Every reading line of a lot on one day, with raw cells."""
+    return fetch(
+        connection,
+        "queries/trace_lines",
+        {"site_id": site_id, "lot_key": lot_key, "sampled_on": sampled_on},
+    )

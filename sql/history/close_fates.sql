@@ -3,7 +3,7 @@ update fate_history
 set until_night = (select night_no from run)
 where
     until_night is null
-    and not exists(
+    and not exists (
         select 1
         from record_fates as f
         where

@@ -2,23 +2,57 @@
 -- Sums of md5 numbers do not depend on order; counts stand beside them.
 with
 facts as (
-    select concat_ws(
-        chr(31), 'lot', site_id, lot_key, lot_id, is_usable, house, bench, crop, cultivar, container_class, started_on,
-        start_kind, ends_on, plants, grower_id, substrate, irrigation, feed_mode
-    ) as line
+    select
+        concat_ws(
+            chr(31),
+            'lot',
+            site_id,
+            lot_key,
+            lot_id,
+            is_usable,
+            house,
+            bench,
+            crop,
+            cultivar,
+            container_class,
+            started_on,
+            start_kind, ends_on, plants, grower_id, substrate, irrigation, feed_mode
+        ) as line
     from current_lots
     union all
-    select concat_ws(
-        chr(31), 'reading', site_id, lot_key, sampled_on, sampled_time, purpose, pot, position, bench, n_pots, ph, ph_sd,
-        ec_recorded_ms_cm, ec_25_ms_cm, ec_sd_ms_cm, poured_ml, leachate_ml, temperature_c, drain_min, condition, sampler,
-        meter_id, method, note
-    ) as line
+    select
+        concat_ws(
+            chr(31),
+            'reading',
+            site_id,
+            lot_key,
+            sampled_on,
+            sampled_time,
+            purpose,
+            pot,
+            position,
+            bench,
+            n_pots,
+            ph,
+            ph_sd,
+            ec_recorded_ms_cm,
+            ec_25_ms_cm,
+            ec_sd_ms_cm,
+            poured_ml,
+            leachate_ml,
+            temperature_c,
+            drain_min,
+            condition,
+            sampler,
+            meter_id, method, note
+        ) as line
     from usable_readings
     union all
-    select concat_ws(
-        chr(31), 'calibration', site_id, meter_id, calibrated_on, calibrated_time, slope_pct, offset_mv,
-        ec_standard_ms_cm, ec_found_ms_cm, is_accepted
-    ) as line
+    select
+        concat_ws(
+            chr(31), 'calibration', site_id, meter_id, calibrated_on, calibrated_time, slope_pct, offset_mv,
+            ec_standard_ms_cm, ec_found_ms_cm, is_accepted
+        ) as line
     from calibrations
     union all
     select concat_ws(chr(31), 'fate', f.site_id, n.sha256, n.name, f.record_no, f.fate, f.cause) as line

@@ -9,7 +9,7 @@ select
     null::integer as until_night
 from record_fates as f
 where
-    not exists(
+    not exists (
         select 1
         from fate_history as h
         where h.file_id = f.file_id and h.record_no = f.record_no and h.until_night is null

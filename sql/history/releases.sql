@@ -5,7 +5,7 @@ select
     f.site_id,
     h.cause,
     coalesce(any_value(l.lot_code), '') as lot_code,
-    count(distinct (h.file_id, h.record_no))::integer as records
+    count(distinct concat_ws('.', h.file_id, h.record_no))::integer as records
 from fate_history as h
 inner join nights as n on h.until_night = n.night_no
 cross join run as t

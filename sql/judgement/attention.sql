@@ -50,7 +50,7 @@ select
             score desc,
             plants desc nulls last,
             days_to_end asc nulls last,
-            site_id,
-            lot_key
+            site_id asc,
+            lot_key asc
     )::integer as rank
 from scored

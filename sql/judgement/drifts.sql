@@ -13,7 +13,7 @@ means as (
         case when v.quantity = 'ph' then p.step_ph else p.step_ec_ms_cm end::double as step,
         lag(v.mean) over lot_days as mean_before,
         row_number() over (
-            partition by v.site_id, v.lot_key, v.quantity order by v.sampled_on desc, v.purpose
+            partition by v.site_id, v.lot_key, v.quantity order by v.sampled_on desc, v.purpose asc
         ) as back
     from verdicts as v
     cross join run as t
@@ -23,7 +23,7 @@ means as (
         and v.purpose in ('routine', 'retest')
         and v.mean is not null
         and (v.quantity = 'ph' or coalesce(v.not_judged_why, '') not in ('volume', 'no_temperature'))
-    window lot_days as (partition by v.site_id, v.lot_key, v.quantity order by v.sampled_on, v.purpose desc)
+    window lot_days as (partition by v.site_id, v.lot_key, v.quantity order by v.sampled_on asc, v.purpose desc)
 ),
 
 moves as (

@@ -32,7 +32,7 @@ asked as (
         l.after_out_interval_days as interval_days
     from standing_lots as l
     where
-        exists(
+        exists (
             select 1
             from last_verdicts as v
             where

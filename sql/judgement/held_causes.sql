@@ -12,7 +12,7 @@ select
     any_value(f.problem_mend) as file_mend,
     any_value(f.kind) as export_kind,
     count(*)::integer as records,
-    list({'file': f.name, 'line': r.line_from, 'text': r.text} order by h.file_id, h.record_no)[1:3] as examples
+    list({ 'file': f.name, 'line': r.line_from, 'text': r.text } order by h.file_id, h.record_no)[1:3] as examples
 from record_fates as h
 inner join files as f on h.file_id = f.file_id
 inner join records as r on h.file_id = r.file_id and h.record_no = r.record_no

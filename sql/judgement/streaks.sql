@@ -6,10 +6,14 @@ with
 judged as (
     select
         *,
-        row_number() over (partition by site_id, lot_key, quantity order by sampled_on, purpose desc) as nth,
-        row_number() over (partition by site_id, lot_key, quantity, side order by sampled_on, purpose desc) as nth_of_side,
-        lag(verdict) over (partition by site_id, lot_key, quantity order by sampled_on, purpose desc) as verdict_before,
-        lag(is_beyond_margin) over (partition by site_id, lot_key, quantity order by sampled_on, purpose desc)
+        row_number() over (partition by site_id, lot_key, quantity order by sampled_on asc, purpose desc) as nth,
+        row_number()
+            over (partition by site_id, lot_key, quantity, side order by sampled_on asc, purpose desc)
+            as nth_of_side,
+        lag(verdict)
+            over (partition by site_id, lot_key, quantity order by sampled_on asc, purpose desc)
+            as verdict_before,
+        lag(is_beyond_margin) over (partition by site_id, lot_key, quantity order by sampled_on asc, purpose desc)
             as was_beyond_margin
     from verdicts
     where is_counting and purpose in ('routine', 'retest') and side is not null
@@ -26,7 +30,7 @@ select
         when side = 'in_range' then 0
         else row_number() over (
             partition by site_id, lot_key, quantity, side, nth - nth_of_side
-            order by sampled_on, purpose desc
+            order by sampled_on asc, purpose desc
         )
     end::integer as in_a_row,
     case

@@ -147,7 +147,7 @@ measured as (
             (s.side = 'low' and s.sum_x < s.action_low * s.n) or (s.side = 'high' and s.sum_x > s.action_high * s.n),
             false
         ) as is_threshold_crossed,
-        s.obstacle is null and s.side <> 'in_range' and exists(
+        s.obstacle is null and s.side <> 'in_range' and exists (
             select 1
             from published_ranges as r
             where

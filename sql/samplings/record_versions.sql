@@ -75,7 +75,7 @@ select
     case
         when appearance > 1 then 'repeated'
         when line_key is not null and occurrence > 1 then 'repeated'
-        when line_key is not null and ruling_text is distinct from text then 'superseded'
+        when line_key is not null and ruling_text <> text then 'superseded'
         when mode = 'cumulative' and last_file_id < newest_file_id then 'withdrawn'
         else 'current'
     end as version

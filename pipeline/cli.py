@@ -1,0 +1,200 @@
+"""The command line: parse, call, print. Results on standard output, progress and errors on standard error."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable, Iterator
+from concurrent.futures import Executor, ProcessPoolExecutor
+from contextlib import contextmanager
+from datetime import UTC, date, datetime
+from multiprocessing import get_context
+from pathlib import Path
+from typing import Any
+
+import click
+
+from pipeline import __version__
+from pipeline.errors import LeachbookError
+
+Say = Callable[[str], None]
+HOME = click.argument("home", type=click.Path(path_type=Path, file_okay=False))
+AS_JSON = click.option("--json", "as_json", is_flag=True, help="Print the answer as JSON.")
+DAY = click.DateTime(formats=["%Y-%m-%d"])
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(__version__, prog_name="leachbook")
+def cli() -> None:
+    """Watch container crops over all your sites by the pour-through method.
+
+    A home is a folder with the settings of a group and a drop folder for each site's CSV exports.
+
+    \b
+    leachbook demo              see everything on four invented sites
+    leachbook new my_home       make a home of your own
+    leachbook nightly my_home   read what arrived, judge it, render the pages
+    """
+
+
+def main() -> None:
+    """Run the command line; an error of the user is one sentence and exit code 2."""
+    try:
+        cli.main(standalone_mode=False)
+    except LeachbookError as error:
+        click.echo(str(error), err=True)
+        sys.exit(error.exit_code)
+    except click.exceptions.Abort:
+        click.echo("Stopped.", err=True)
+        sys.exit(130)
+    except click.ClickException as error:
+        error.show()
+        sys.exit(error.exit_code)
+    except click.exceptions.Exit as finished:
+        sys.exit(finished.exit_code)
+
+
+@cli.command()
+@HOME
+def new(home: Path) -> None:
+    """Make HOME: commented settings, ready for a first site.
+
+    Example: leachbook new my_home
+    """
+    from pipeline.settings import write_new_home
+
+    write_new_home(home)
+    click.echo(f"{home} is ready.")
+    click.echo(
+        f"Next: open {home / 'leachbook.toml'} and the site.toml under {home / 'sites'}, put an export"
+    )
+    click.echo(f"into the site's drop folder, and run: leachbook nightly {home}")
+
+
+@cli.command()
+@HOME
+@click.option("--as-of", type=DAY, help="The day to judge from, YYYY-MM-DD (today by default).")
+@AS_JSON
+def nightly(home: Path, as_of: datetime | None, as_json: bool) -> None:
+    """Read what the sites dropped into HOME, judge it and render the pages.
+
+    Ends with 0 when all is well, 1 when something is held or a site is quiet, 2 when it could not run.
+
+    Example: leachbook nightly my_home --as-of 2026-04-06
+    """
+    from pipeline.nightly import run_night
+    from pipeline.overview_lines import describe_night, tell_night
+
+    with _progress() as say, _pool() as executor:
+        result = run_night(home, _day(as_of), now=datetime.now(UTC), say=say, executor=executor)
+    _print(as_json, describe_night(result), tell_night(result))
+    sys.exit(1 if result.needs_somebody else 0)
+
+
+@cli.command()
+@HOME
+@AS_JSON
+def status(home: Path, as_json: bool) -> None:
+    """Say who needs what in HOME, and when the last good night was.
+
+    Example: leachbook status my_home
+    """
+    from pipeline.overview_lines import describe_status, read_latest, tell_status
+
+    summary = read_latest(home)
+    _print(as_json, describe_status(summary), tell_status(summary))
+
+
+@cli.command()
+@HOME
+@click.option("--all", "show_all", is_flag=True, help="List every line, not the first five of each cause.")
+@AS_JSON
+def held(home: Path, show_all: bool, as_json: bool) -> None:
+    """List the held lines of HOME: file, line, reason, and what would release them.
+
+    Example: leachbook held my_home
+    """
+    from pipeline.held import list_held, tell_held
+    from pipeline.settings import load_settings
+    from pipeline.warehouse.connect import reader
+    from pipeline.warehouse.query import fetch_held
+
+    settings = load_settings(home)
+    with reader(home) as connection:
+        causes = list_held(*fetch_held(connection), settings)
+    _print(as_json, [cause.model_dump(mode="json") for cause in causes], tell_held(causes, show_all=show_all))
+
+
+@cli.command()
+@HOME
+@click.argument("site")
+@click.argument("lot")
+@click.option("--on", type=DAY, help="The day of the sampling, YYYY-MM-DD (the last one by default).")
+@AS_JSON
+def trace(home: Path, site: str, lot: str, on: datetime | None, as_json: bool) -> None:
+    """Follow the figures of LOT at SITE back to file, line and cell.
+
+    Example: leachbook trace my_home north-range NR-101 --on 2026-03-31
+    """
+    from pipeline.settings import load_settings
+    from pipeline.trace import trace_lot, write_trace
+    from pipeline.warehouse.connect import reader
+
+    settings = load_settings(home)
+    with reader(home) as connection:
+        traced = trace_lot(connection, settings, site, lot, _day(on))
+    _print(as_json, traced.model_dump(mode="json"), write_trace(traced))
+
+
+@cli.command()
+@click.argument("folder", type=click.Path(path_type=Path, file_okay=False), default="leachbook_demo")
+@AS_JSON
+def demo(folder: Path, as_json: bool) -> None:
+    """Copy four invented sites into FOLDER (leachbook_demo by default) and run two nights over them.
+
+    Example: leachbook demo
+    """
+    from pipeline.demo import run_demo
+    from pipeline.overview_lines import describe_night, tell_demo
+
+    started = datetime.now(UTC)
+    with _progress() as say, _pool() as executor:
+        result = run_demo(folder, now=started, say=say, executor=executor)
+    seconds = (datetime.now(UTC) - started).total_seconds()
+    _print(as_json, [describe_night(night) for night in result.nights], tell_demo(result, seconds))
+
+
+def _day(value: datetime | None) -> date | None:
+    return None if value is None else value.date()
+
+
+def _print(as_json: bool, data: Any, lines: list[str]) -> None:
+    if as_json:
+        click.echo(json.dumps(data, ensure_ascii=False, indent=2))
+    else:
+        for line in lines:
+            click.echo(line)
+
+
+@contextmanager
+def _progress() -> Iterator[Say]:
+    """A moving line on a terminal, plain lines elsewhere; both on standard error."""
+    if not sys.stderr.isatty():
+        yield lambda text: click.echo(text, err=True)
+        return
+    from rich.console import Console
+
+    console = Console(stderr=True)
+    with console.status("Starting") as spinner:
+        yield lambda text: spinner.update(text)
+
+
+@contextmanager
+def _pool() -> Iterator[Executor]:
+    """Worker processes for rendering; never forked, since the libraries hold locks that a fork would copy."""
+    with ProcessPoolExecutor(mp_context=get_context("forkserver")) as executor:
+        yield executor
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,79 @@
+"""The demo: a copy of the four invented sites, and two nights replayed over it."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable, Iterator
+from concurrent.futures import Executor
+from dataclasses import dataclass
+from datetime import date, datetime
+from pathlib import Path
+
+from pipeline.assets import demo_folder
+from pipeline.errors import HomeError
+from pipeline.nightly import NightResult, run_night
+from pipeline.warehouse.connect import warehouse_path
+
+FIRST_NIGHT = date(2026, 4, 2)
+SECOND_NIGHT = date(2026, 4, 6)
+_HOME_PARTS = ("leachbook.toml", "policy.toml", "sites")
+_MARK = ".leachbook-demo"
+
+
+@dataclass(frozen=True, slots=True)
+class DemoResult:
+    """The nights that were run, oldest first. `is_rerun`: the folder already held the demo."""
+
+    home: Path
+    nights: list[NightResult]
+    is_rerun: bool
+
+
+def run_demo(
+    home: Path,
+    *,
+    now: datetime,
+    say: Callable[[str], None] = lambda _: None,
+    executor: Executor | None = None,
+) -> DemoResult:
+    """Copy the demo into `home` and run its two nights; over a demo that is there, run the second night again.
+
+    Raises HomeError when the folder holds something else.
+    """
+    is_rerun = (home / _MARK).exists() and warehouse_path(home).exists()
+    nights = [] if is_rerun else list(_first_nights(home, now, say, executor))
+    say(f"Night of {SECOND_NIGHT}")
+    nights.append(run_night(home, SECOND_NIGHT, now=now, say=say, executor=executor))
+    return DemoResult(home, nights, is_rerun)
+
+
+def _first_nights(
+    home: Path, now: datetime, say: Callable[[str], None], executor: Executor | None
+) -> Iterator[NightResult]:
+    _prepare(home)
+    say(f"Night of {FIRST_NIGHT}")
+    yield run_night(home, FIRST_NIGHT, now=now, say=say, executor=executor)
+    _drop(demo_folder("second_night"), home / "sites")
+
+
+def _prepare(home: Path) -> None:
+    """Copy the home as it is before the first night; a demo that was cut short is begun anew."""
+    if home.exists() and any(home.iterdir()):
+        if not (home / _MARK).exists():
+            raise HomeError(f"{home}: the folder is not empty; give a new folder for the demo.")
+        shutil.rmtree(home)
+    home.mkdir(parents=True, exist_ok=True)
+    (home / _MARK).write_text(
+        "A demo home of Leachbook: it may be deleted and made again.\n", encoding="utf-8"
+    )
+    for name in _HOME_PARTS:
+        source = demo_folder(name)
+        if source.is_dir():
+            _drop(source, home / name)
+        else:
+            shutil.copyfile(source, home / name)
+
+
+def _drop(source: Path, target: Path) -> None:
+    """Copy files without their modes: an installed tree may be read-only."""
+    shutil.copytree(source, target, dirs_exist_ok=True, copy_function=shutil.copyfile)

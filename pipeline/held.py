@@ -1,0 +1,65 @@
+"""Held lines as a list by site and cause, for the command that shows them."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+
+import polars as pl
+from pydantic import BaseModel, ConfigDict
+
+from pipeline.reports.summary import HeldExample
+from pipeline.reports.wording import Wording
+from pipeline.settings import Settings
+
+SHOWN = 5
+
+
+class HeldGroup(BaseModel):
+    """All lines of a site that wait for the same thing."""
+
+    model_config = ConfigDict(frozen=True)
+
+    site_id: str
+    cause: str
+    what: str | None
+    sentence: str
+    mend: str
+    lines: list[HeldExample]
+
+
+def list_held(causes: pl.DataFrame, lines: pl.DataFrame, settings: Settings) -> list[HeldGroup]:
+    """Held lines by site and cause, the largest first."""
+    by_cause: dict[tuple[str, str, str | None], list[HeldExample]] = defaultdict(list)
+    for row in lines.iter_rows(named=True):
+        example = HeldExample(file=row["file"], line=row["line"], text=row["text"])
+        by_cause[row["site_id"], row["cause"], row["what"]].append(example)
+    words = {site.id: Wording(site.date_format) for site in settings.sites}
+    groups = []
+    for row in causes.iter_rows(named=True):
+        sentence, mend = words.get(row["site_id"], Wording("%Y-%m-%d")).held(row)
+        groups.append(
+            HeldGroup(
+                site_id=row["site_id"],
+                cause=row["cause"],
+                what=row["what"],
+                sentence=sentence,
+                mend=mend,
+                lines=by_cause[row["site_id"], row["cause"], row["what"]],
+            )
+        )
+    return sorted(groups, key=lambda group: (group.site_id, -len(group.lines), group.cause, group.what or ""))
+
+
+def tell_held(groups: Sequence[HeldGroup], *, show_all: bool) -> list[str]:
+    """The list for a terminal: sentence, mend, and the first lines of each cause."""
+    if not groups:
+        return ["No line is held."]
+    told: list[str] = []
+    for group in groups:
+        shown = group.lines if show_all else group.lines[:SHOWN]
+        told += [f"{group.site_id}: {group.sentence}", f"  {group.mend}"]
+        told += [f"    sites/{group.site_id}: {one.file} line {one.line}: {one.text}" for one in shown]
+        if len(shown) < len(group.lines):
+            told.append(f"    and {len(group.lines) - len(shown)} more; leachbook held --all lists them")
+    return told

@@ -1,0 +1,170 @@
+"""A night and a home in a few lines, for the terminal and for machines."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from pydantic import ValidationError
+
+from pipeline.errors import HomeError
+from pipeline.reports.summary import Level, Lot, Site, Summary
+
+if TYPE_CHECKING:
+    # Only named here: telling how things stand must not load what a night needs.
+    from pipeline.demo import DemoResult
+    from pipeline.nightly import NightResult
+
+LEVEL_WORDS: dict[Level, str] = {
+    "act": "ACT",
+    "no_reading": "NO CURRENT READING",
+    "watch": "WATCH",
+    "ok": "OK",
+}
+
+
+def read_latest(home: Path) -> Summary:
+    """The document of the newest night. Raises HomeError when there is none or it is damaged."""
+    path = home / "out" / "latest" / "summary.json"
+    try:
+        return Summary.model_validate_json(path.read_bytes())
+    except FileNotFoundError as error:
+        raise HomeError(f"{home}: no night has been run yet; run leachbook nightly {home} first.") from error
+    except (ValidationError, json.JSONDecodeError, OSError) as error:
+        raise HomeError(f"{path}: cannot be read; run leachbook nightly {home} again.") from error
+
+
+def describe_night(result: NightResult) -> dict[str, Any]:
+    """A night's result for machines."""
+    return {
+        "as_of": result.summary.night.as_of.isoformat(),
+        "out": str(result.out),
+        "unchanged": result.is_unchanged,
+        "new_files": 0 if result.is_unchanged else result.summary.night.new_files,
+        "new_records": 0 if result.is_unchanged else result.summary.night.new_records,
+        "facts_digest": result.summary.night.facts_digest,
+        "needs_somebody": result.needs_somebody,
+        "lots_by_level": result.summary.lots_by_level,
+        "held_lines": sum(site.lines.held for site in result.summary.sites),
+        "silent_sites": [site.site_id for site in result.summary.sites if site.is_silent],
+    }
+
+
+def tell_night(result: NightResult) -> list[str]:
+    """A night's result for a person: where the pages are and what was found."""
+    summary = result.summary
+    night = summary.night
+    if result.is_unchanged:
+        first = f"Night of {night.as_of}: nothing new loaded, same digest of facts ({night.facts_digest[:24]}...)."
+    else:
+        first = (
+            f"Night of {night.as_of}: {_count(night.new_files, 'new file')}, "
+            f"{_count(night.new_records, 'new record')}."
+        )
+    return [first, _levels(summary), *_warnings(summary), f"Pages: {result.out / 'overview.html'}"]
+
+
+def tell_demo(result: DemoResult, seconds: float) -> list[str]:
+    """What the demo found, in ten lines or so."""
+    last = result.nights[-1]
+    released = [f"  {site.name}: {text}" for site in last.summary.sites for text in site.released_sentences]
+    lines = tell_night(last)
+    acts = [f"  {lot_line(site, lot)}" for site, lot in _lots(last.summary) if lot.level == "act"]
+    page = last.summary.sites[0]
+    return [
+        *lines[:2],
+        *acts,
+        *lines[2:-1],
+        *([] if last.is_unchanged else released),
+        f"Open {last.out / 'overview.html'} and a grower's pages, for example {last.out / 'sites' / page.site_id}.pdf",
+        f"{_count(len(result.nights), 'night')} in {seconds:.1f} s.",
+    ]
+
+
+def describe_status(summary: Summary) -> dict[str, Any]:
+    """Who needs what, for machines."""
+    return {
+        "as_of": summary.night.as_of.isoformat(),
+        "lots_by_level": summary.lots_by_level,
+        "sites": [
+            {
+                "site": site.site_id,
+                "last_received_on": site.last_received_on and site.last_received_on.isoformat(),
+                "silent": site.is_silent,
+                "lots_by_level": site.lots_by_level,
+                "dues_by_state": site.dues_by_state,
+                "held_lines": site.lines.held,
+            }
+            for site in summary.sites
+        ],
+        "lots": [
+            {
+                "site": site.site_id,
+                "lot": lot.lot_id,
+                "crop": lot.crop,
+                "level": lot.level,
+                "due_on": lot.due.due_on and lot.due.due_on.isoformat(),
+                "due_state": lot.due.state,
+                "reasons": [reason.sentence for reason in lot.reasons],
+            }
+            for site, lot in _lots(summary)
+            if lot.level != "ok"
+        ],
+    }
+
+
+def tell_status(summary: Summary) -> list[str]:
+    """Who needs what, for a person."""
+    lots = [f"  {lot_line(site, lot)}" for site, lot in _lots(summary) if lot.level != "ok"]
+    return [
+        f"{summary.group_name}: last good night as of {summary.night.as_of}.",
+        _levels(summary),
+        *lots,
+        *_warnings(summary),
+    ]
+
+
+def lot_line(site: Site, lot: Lot) -> str:
+    """One lot with its level and first reason."""
+    reason = lot.reasons[0].sentence if lot.reasons else ""
+    return f"{LEVEL_WORDS[lot.level]}  {site.name}, {lot.lot_id} {lot.crop}: {reason}"
+
+
+def _lots(summary: Summary) -> list[tuple[Site, Lot]]:
+    """All lots of the group in order of attention."""
+    return sorted(((site, lot) for site in summary.sites for lot in site.lots), key=lambda pair: pair[1].rank)
+
+
+def _levels(summary: Summary) -> str:
+    counts = summary.lots_by_level
+    total = sum(counts.values())
+    return (
+        f"{_count(total, 'lot')} at {_count(len(summary.sites), 'site')}: {counts['act']} act, "
+        f"{counts['no_reading']} no current reading, {counts['watch']} watch, {counts['ok']} OK."
+    )
+
+
+def _warnings(summary: Summary) -> list[str]:
+    """Quiet sites, held lines, meters: a line each."""
+    silent = [
+        finding.sentence
+        for site in summary.sites
+        for finding in site.findings
+        if finding.rule == "site_silent"
+    ]
+    meters = [
+        f"{site.name}: {meter.sentence}" for site in summary.sites for meter in site.meters if meter.in_doubt
+    ]
+    held = sum(site.lines.held for site in summary.sites)
+    causes = [cause for site in summary.sites for cause in site.held]
+    told = [f"  {text}" for text in (*silent, *meters)]
+    if held:
+        told.append(
+            f"  {_count(held, 'line')} held for {_count(len(causes), 'cause')}: leachbook held lists them."
+        )
+    return told
+
+
+def _count(number: int, noun: str) -> str:
+    return f"1 {noun}" if number == 1 else f"{number} {noun}s"

@@ -1,0 +1,351 @@
+"""From a reported figure back to file and line: every conversion, exclusion and sum shown.
+
+`trace_lot` gathers values, `write_trace` puts them into words for a terminal; both are free of I/O but for the
+warehouse that they are given.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from datetime import date
+from difflib import get_close_matches
+from math import sqrt
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict
+
+from pipeline.errors import SiteNotFound
+from pipeline.settings import Column, Settings, SiteSettings
+from pipeline.warehouse.connect import Connection
+from pipeline.warehouse.query import fetch_lot, fetch_lot_codes, fetch_lot_lines, fetch_lot_samplings
+
+Row = dict[str, Any]
+_SHOWN_FIELDS = ("ph", "ec", "temperature", "leachate", "n_pots")
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(frozen=True)
+
+
+class Cell(_Part):
+    """One cell of the export and what it became."""
+
+    field: str
+    column: str
+    unit: str | None
+    cell: str
+    became: str
+
+
+class TracedLine(_Part):
+    """One line of an export."""
+
+    file: str
+    line: int
+    text: str
+    fate: str
+    purpose: str
+    cells: list[Cell]
+    used_for: list[str]
+    left_out: list[str]
+
+
+class TracedFigure(_Part):
+    """How one mean and its verdict came about."""
+
+    quantity: Literal["ph", "ec"]
+    n: int
+    sum: str | None
+    mean: float | None
+    sd: float | None
+    ci_low: float | None
+    ci_high: float | None
+    arithmetic: list[str]
+    target: str | None
+    source: str | None
+    verdict: str
+
+
+class TracedSampling(_Part):
+    """One sampling with its lines and figures."""
+
+    sampled_on: date
+    purpose: str
+    n_pots: int
+    min_pots: int
+    counts: bool
+    proper: str
+    lines: list[TracedLine]
+    figures: list[TracedFigure]
+
+
+class Trace(_Part):
+    """A lot and the samplings of one day."""
+
+    site_id: str
+    site_name: str
+    lot_id: str
+    crop: str
+    cultivar: str | None
+    house: str | None
+    lot_file: str
+    lot_line: int
+    samplings: list[TracedSampling]
+    not_used: list[TracedLine]
+
+
+def find_site(settings: Settings, site_id: str) -> SiteSettings:
+    """The site with this id. Raises SiteNotFound with the nearest one."""
+    for site in settings.sites:
+        if site.id == site_id:
+            return site
+    known = [site.id for site in settings.sites]
+    raise SiteNotFound(f"There is no site {site_id}; {_nearest(site_id, known)}.")
+
+
+def trace_lot(
+    connection: Connection, settings: Settings, site_id: str, lot: str, on: date | None = None
+) -> Trace:
+    """Trace the samplings of one lot on one day, by default the last day that has any.
+
+    Raises SiteNotFound when the home lacks the site, the lot, or a sampling on that day.
+    """
+    site = find_site(settings, site_id)
+    lot_key = lot.strip().lower()
+    found = fetch_lot(connection, site_id, lot_key).to_dicts()
+    if not found:
+        known = fetch_lot_codes(connection, site_id)
+        raise SiteNotFound(f"{site.name} has no lot {lot} in its lot list; {_nearest(lot, known)}.")
+    rows = fetch_lot_samplings(connection, site_id, lot_key).to_dicts()
+    days = sorted({row["sampled_on"] for row in rows})
+    day = on or (days[-1] if days else None)
+    if day is None or day not in days:
+        listed = ", ".join(str(one) for one in days) or "none"
+        raise SiteNotFound(
+            f"Lot {found[0]['lot_id']} has no sampling on {on or 'any day'}; sampled on: {listed}."
+        )
+    lines = [_line(row, site) for row in fetch_lot_lines(connection, site_id, lot_key, day).to_dicts()]
+    return Trace(
+        site_id=site.id,
+        site_name=site.name,
+        lot_id=found[0]["lot_id"],
+        crop=found[0]["crop"],
+        cultivar=found[0]["cultivar"],
+        house=found[0]["house"],
+        lot_file=found[0]["file"],
+        lot_line=found[0]["line"],
+        samplings=_samplings([row for row in rows if row["sampled_on"] == day], lines),
+        not_used=[line for line in lines if line.fate != "accepted"],
+    )
+
+
+def _nearest(word: str, known: Sequence[str]) -> str:
+    folded = {one.lower(): one for one in known}
+    near = get_close_matches(word.lower(), folded, n=1)
+    listed = ", ".join(known[:12]) + (" ..." if len(known) > 12 else "")
+    hint = f"did you mean {folded[near[0]]}? " if near else ""
+    return f"{hint}there are: {listed or 'none yet'}"
+
+
+def _samplings(rows: Sequence[Row], lines: Sequence[TracedLine]) -> list[TracedSampling]:
+    purposes = sorted({row["purpose"] for row in rows})
+    traced = []
+    for purpose in purposes:
+        own = [row for row in rows if row["purpose"] == purpose]
+        first = own[0]
+        traced.append(
+            TracedSampling(
+                sampled_on=first["sampled_on"],
+                purpose=purpose,
+                n_pots=first["n_pots"],
+                min_pots=first["min_pots"],
+                counts=first["is_counting"],
+                proper=first["proper"],
+                lines=[line for line in lines if line.fate == "accepted" and line.purpose == purpose],
+                figures=[_figure(row) for row in own],
+            )
+        )
+    return traced
+
+
+def _line(row: Row, site: SiteSettings) -> TracedLine:
+    columns = site.exports[row["export_no"] - 1].columns
+    raw: dict[str, str] = json.loads(row["cells"]) if row["cells"] else {}
+    left_out = []
+    if row["fate"] != "accepted":
+        left_out.append(f"held: {row['detail'] or row['cause']}")
+    elif row["why_not_ec"]:
+        asked = _span_of(row["leachate_low_ml"], row["leachate_high_ml"])
+        left_out.append(
+            _WHY_NOT_EC[row["why_not_ec"]].format(collected=_plain(row["leachate_ml"]), asked=asked)
+        )
+    used = [name for name, key in (("pH", "is_usable_ph"), ("EC", "is_usable_ec")) if row[key]]
+    return TracedLine(
+        file=row["file"],
+        line=row["line_from"],
+        text=row["text"],
+        fate=row["fate"],
+        purpose=row["purpose"],
+        cells=[
+            _cell(field, columns[field], raw[field], row)
+            for field in _SHOWN_FIELDS
+            if field in columns and raw.get(field)
+        ],
+        used_for=used,
+        left_out=left_out,
+    )
+
+
+_WHY_NOT_EC = {
+    "not_measured": "no EC on the line",
+    "no_temperature": "EC left out: the meter does not compensate and the line has no temperature",
+    "over_collected": "EC left out: {collected} mL of leachate, {asked} mL is asked for",
+    "under_collected": "EC left out: {collected} mL of leachate, {asked} mL is asked for",
+}
+
+
+def _cell(field: str, column: Column, cell: str, row: Row) -> Cell:
+    return Cell(field=field, column=column.column, unit=column.unit, cell=cell, became=_became(field, row))
+
+
+def _became(field: str, row: Row) -> str:
+    match field:
+        case "ph":
+            return f"pH {_plain(row['ph'])}"
+        case "ec" if not row["ec_compensated"] and row["ec_25_ms_cm"] is not None:
+            return f"{_plain(row['ec_recorded_ms_cm'])} mS/cm, {_plain(row['ec_25_ms_cm'])} mS/cm at 25 °C"
+        case "ec":
+            return f"{_plain(row['ec_recorded_ms_cm'])} mS/cm"
+        case "temperature":
+            return f"{_plain(row['temperature_c'])} °C"
+        case "leachate":
+            return f"{_plain(row['leachate_ml'])} mL"
+    return f"{row['n_pots']} pots"
+
+
+def _span_of(low: Any, high: Any) -> str:
+    return _plain(low) if low == high else f"{_plain(low)}-{_plain(high)}"
+
+
+def _edge(value: Any) -> str:
+    """An edge with at least one decimal, as tables print it."""
+    text = _plain(value)
+    return text if "." in text else f"{text}.0"
+
+
+def _plain(value: Any) -> str:
+    if value is None:
+        return "nothing"
+    text = f"{value:f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def _figure(row: Row) -> TracedFigure:
+    target = None if row["low"] is None else f"{_edge(row['low'])}-{_edge(row['high'])}"
+    return TracedFigure(
+        quantity=row["quantity"],
+        n=row["n"] or 0,
+        sum=None if row["sum_x"] is None else _plain(row["sum_x"]),
+        mean=row["mean"],
+        sd=row["sd"],
+        ci_low=row["ci_low"],
+        ci_high=row["ci_high"],
+        arithmetic=_arithmetic(row),
+        target=target,
+        source=None if row["low"] is None else f"{row['source'] or 'own value'} ({row['how_known']})",
+        verdict=_verdict(row),
+    )
+
+
+def _arithmetic(row: Row) -> list[str]:
+    """The sum, the mean and the interval as somebody would check them with a pocket calculator."""
+    if row["mean"] is None:
+        return []
+    steps = [f"sum {_plain(row['sum_x'])} / {row['n']} pots = mean {row['mean']:.4f}"]
+    if row["sd"] is not None and row["ci_high"] is not None:
+        half = row["ci_high"] - row["mean"]
+        spread = row["sd"] / sqrt(row["n"])
+        factor = f"{half / spread:.3f}" if spread else "t"
+        kind = (
+            "policy's SD, normal factor"
+            if row["is_sd_assumed"]
+            else f"SD, t for {row['n'] - 1} degrees of freedom"
+        )
+        steps.append(
+            f"95 % interval: {row['mean']:.4f} ± {factor} × {row['sd']:.4f} / √{row['n']} = "
+            f"{row['ci_low']:.4f} to {row['ci_high']:.4f} ({kind})"
+        )
+    if row["low"] is not None and row["side"] is not None and not row["is_at_least"]:
+        edges = " and ".join(
+            f"{_edge(row[edge])} × {row['n']} = {_plain(row[edge] * row['n'])}" for edge in ("low", "high")
+        )
+        steps.append(f"against the edges on exact sums: {_plain(row['sum_x'])} beside {edges}")
+    return steps
+
+
+def _verdict(row: Row) -> str:
+    if row["side"] is None:
+        return {
+            "too_few_pots": "not judged: too few usable pots",
+            "no_target": "not judged: no target",
+            "volume": "not judged: leachate volumes too far off",
+            "no_temperature": "not judged: no temperature for an uncompensated meter",
+            "not_measured": "not judged: not measured",
+        }[row["not_judged_why"]]
+    words = {
+        "clearly_out": "clearly out",
+        "out": "out",
+        "close_to_limit": "close to limit",
+        "in_range": "in range",
+    }
+    text = words[row["verdict"]]
+    if row["side"] != "in_range":
+        text += f", {row['side']}, {row['in_a_row']} in a row" if row["in_a_row"] else f", {row['side']}"
+    if row["is_inside_another"]:
+        text += "; inside another published range for the crop"
+    if row["is_at_least"]:
+        text += "; judged from biased pots, the true figure lies further out"
+    return text
+
+
+def write_trace(trace: Trace) -> list[str]:
+    """The trace as lines for a terminal."""
+    name = f" ‘{trace.cultivar}’" if trace.cultivar else ""
+    place = f"{trace.house or 'no house given'} ({trace.lot_file} line {trace.lot_line})"
+    lines = [f"{trace.site_name}, lot {trace.lot_id}: {trace.crop}{name}, {place}"]
+    for sampling in trace.samplings:
+        counts = "counts" if sampling.counts else "does not count"
+        proper = sampling.proper.replace("_", " ")
+        pots = f"{sampling.n_pots} pots, {sampling.min_pots} needed"
+        lines += [
+            "",
+            f"Sampling of {sampling.sampled_on}, {sampling.purpose}: {pots}, {counts}; proper: {proper}",
+        ]
+        for line in sampling.lines:
+            lines += _write_line(line)
+        for figure in sampling.figures:
+            lines += _write_figure(figure)
+    if trace.not_used:
+        lines += ["", "Lines of that day that are not used"]
+        for line in trace.not_used:
+            lines += _write_line(line)
+    return lines
+
+
+def _write_line(line: TracedLine) -> list[str]:
+    used = f"used for {' and '.join(line.used_for)}" if line.used_for else "not used"
+    written = [f"  {line.file} line {line.line}: {used}"]
+    for cell in line.cells:
+        unit = f" {cell.unit}" if cell.unit else ""
+        written.append(f"      {cell.column} “{cell.cell}”{unit} → {cell.became}")
+    return written + [f"      {remark}" for remark in line.left_out]
+
+
+def _write_figure(figure: TracedFigure) -> list[str]:
+    name = "pH" if figure.quantity == "ph" else "EC"
+    unit = "" if figure.quantity == "ph" else " mS/cm"
+    written = [f"  {name}: {figure.verdict}"]
+    if figure.target:
+        written.append(f"      target {figure.target}{unit}: {figure.source}")
+    return written + [f"      {step}" for step in figure.arithmetic]
