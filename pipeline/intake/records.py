@@ -9,7 +9,7 @@ from __future__ import annotations
 import csv
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from typing import NamedTuple
 
 QUOTE = '"'
 NUL = "\0"
@@ -18,8 +18,7 @@ NUL = "\0"
 _LEAST_COLUMNS_FOR_DOUBT = 3
 
 
-@dataclass(frozen=True, slots=True)
-class Record:
+class Record(NamedTuple):
     """One record: physical lines `line_from` to `line_to` (from 1, both included), its text without the last
     line end, and its cells unless it has a problem."""
 
@@ -98,9 +97,10 @@ class RecordSplitter:
             return f"which would make {len(cells)} cells where the header has {width}"
         if width < _LEAST_COLUMNS_FOR_DOUBT:
             return None
-        # The last line of an honest record ends as many cells as are left; only where the open cell is not
-        # the first can it look like a whole record.
-        end = last + 1 if self._delimiter in self._lines[at] else last
+        # What follows the closing quotation mark in the last line are the cells that are left, fewer than a
+        # record has; not so where the open cell is the first one, or where the line begins with the mark.
+        misleads = self._delimiter not in self._lines[at] or self._lines[last].startswith(QUOTE)
+        end = last if misleads else last + 1
         for index in range(at + 1, end):
             if self._is_record(self._lines[index], width):
                 return f"but line {index + 1} between reads like a record of its own"

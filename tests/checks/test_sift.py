@@ -73,8 +73,8 @@ def test_method_named_by_nobody() -> None:
             2,
             "method_missing",
             (
-                "neither the line nor the site names the extraction method; set extraction_method in site.toml"
-                ", because the same EC is low or extreme by method"
+                "neither the line nor the site names the extraction method; set extraction_method in "
+                "site.toml, because the same EC is low or extreme by method"
             ),
         )
     ]

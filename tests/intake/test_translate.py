@@ -323,8 +323,8 @@ def test_house_alone_is_a_place() -> None:
             "A1,petunia,,2026-03-01",
             "container",
             (
-                'the column "Pot size" is blank; write the lot\'s container size, because volumes and intervals '
-                "hang on it"
+                'the column "Pot size" is blank; write the lot\'s container size, because volumes and '
+                "intervals hang on it"
             ),
         ),
         (

@@ -2,6 +2,7 @@
 
 from decimal import Decimal
 from fractions import Fraction
+from typing import Any
 
 import pint
 import pytest
@@ -10,7 +11,7 @@ from hypothesis import strategies as st
 
 from pipeline.units import Quantity, conversion, round_half_up
 
-REGISTRY = pint.UnitRegistry(non_int_type=Decimal)
+REGISTRY: Any = pint.UnitRegistry(non_int_type=Decimal)
 
 PAIRS: list[tuple[Quantity, str, str, str]] = [
     ("ec", "mS/cm", "millisiemens/centimeter", "millisiemens/centimeter"),
