@@ -24,6 +24,8 @@ DAY_MS = 86_400_000
 TICK_DAYS = (7, 14, 28, 56, 91, 182, 364)
 MOST_DATE_TICKS = 7
 MOST_VALUE_STEPS = 5
+LABEL_STEP = 10
+ROOM_BESIDE_TICKS = 0.15  # so that a target's edge or a dot does not lie on the frame
 VALUE_STEPS = (0.2, 0.5, 1.0, 2.0, 5.0, 10.0)
 IN_RANGE_COLOUR = "#000000"
 OUT_COLOUR = "#D55E00"
@@ -117,7 +119,7 @@ def plan_chart(lot: Lot, quantity: Quantity, as_of: date, days: int, date_format
             "intervals": [point for point in means if point["ci_low"] is not None],
             "others": others,
             "first_label": means[:1] if len(means) > 1 else [],
-            "last_label": means[-1:],
+            "last_label": [{**point, "dy": move_last_label(point, others)} for point in means[-1:]],
         },
         params={
             "x_from": x_from,
@@ -150,6 +152,14 @@ def plan_mean(sampling: Sampling, quantity: Quantity) -> dict[str, Any]:
         "size": 36,
         "text": f"{mark_at_least(figures)}{text}",
     }
+
+
+def move_last_label(last: dict[str, Any], others: list[dict[str, Any]]) -> int:
+    """Return how far down the last mean's label goes (pixels), out of the way of marks to its right."""
+    beside = [point["mean"] for point in others if point["on"] >= last["on"]]
+    if not beside:
+        return 0
+    return LABEL_STEP if max(beside) >= last["mean"] else -LABEL_STEP
 
 
 def mark_at_least(figures: Figures) -> str:
@@ -209,7 +219,9 @@ def plan_value_axis(lowest: float, highest: float) -> tuple[float, float, list[f
     step = next((size for size in VALUE_STEPS if span / size <= MOST_VALUE_STEPS), VALUE_STEPS[-1])
     first, last = math.floor(round(lowest / step, 6)), math.ceil(round(highest / step, 6))
     last = max(last, first + 2)
-    return round(first * step, 6), round(last * step, 6), [round(k * step, 6) for k in range(first, last + 1)]
+    ticks = [round(k * step, 6) for k in range(first, last + 1)]
+    room = step * ROOM_BESIDE_TICKS
+    return round(ticks[0] - room, 6), round(ticks[-1] + room, 6), ticks
 
 
 @cache

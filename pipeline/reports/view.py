@@ -70,7 +70,7 @@ class SamplingRow:
     ec: FigureText
     leachate: str
     meters: str
-    proper: str
+    counts: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,7 +207,7 @@ def describe_sampling(sampling: Sampling, voice: Voice) -> SamplingRow:
         ec=describe_figures(sampling.ec, 2, voice),
         leachate=format_number(sampling.leachate_median_ml, 0),
         meters=", ".join(sampling.meter_ids) or "–",
-        proper=voice.say.name("proper", sampling.proper),
+        counts=voice.say.name("counts", sampling.proper if sampling.counts else "not_counting"),
     )
 
 
@@ -242,19 +242,17 @@ def write_range(target: Target | None) -> str:
 
 
 def describe_due(lot: Lot, as_of: date, voice: Voice) -> str:
-    """Say when the next sampling of a lot is due, and how late it is."""
+    """Say when the next sampling of a lot is due, or how late it is."""
     say, due = voice.say, lot.due
     if due.due_on is None:
         return say.name("due", due.state)
-    day = voice.day(due.due_on)
     if due.days_overdue:
-        key = "due.never_by" if due.state == "never_sampled" else "due.overdue_by"
-        return say(key, n=due.days_overdue, day=day)
+        return say("due.never_by" if due.state == "never_sampled" else "due.overdue_by", n=due.days_overdue)
     if due.state == "ships_first":
         return say("due.ships_first")
     if 0 <= (due.due_on - as_of).days < 7:
         return voice.weekday_and_day(due.due_on)
-    return day
+    return voice.day(due.due_on)
 
 
 def find_last_counting(lot: Lot) -> Sampling | None:

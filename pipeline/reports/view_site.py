@@ -29,8 +29,8 @@ MOST_LINES = 7
 MOST_HELD = 4
 MOST_REASONS = 2
 PRINT_CHART_DAYS = 126
-PRINT_ROWS = 6
-PRINT_CHART = Size(332, 138)
+PRINT_ROWS: dict[Level, int] = {"act": 6, "no_reading": 4, "watch": 4, "ok": 4}
+PRINT_CHART = Size(332, 116)
 SCREEN_CHART_DAYS = 371
 SCREEN_CHART = Size(440, 190)
 
@@ -156,7 +156,7 @@ def make_site_view(summary: Summary, site: Site, voice: Voice, *, for_print: boo
             voice,
             chart_days=PRINT_CHART_DAYS if for_print else SCREEN_CHART_DAYS,
             chart_size=PRINT_CHART if for_print else SCREEN_CHART,
-            most_rows=PRINT_ROWS if for_print else None,
+            most_rows=PRINT_ROWS[lot.level] if for_print else None,
         )
         for lot in block_lots
     )

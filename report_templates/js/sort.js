@@ -1,5 +1,14 @@
-// Sorts the rows of a table by a column: a click or a key press on its heading, a second one turns it round.
 "use strict";
+// A table wider than the window scrolls by itself: then the keyboard must reach it.
+const markScrollers = () => {
+  for (const box of document.querySelectorAll(".wide")) {
+    if (box.scrollWidth > box.clientWidth) box.tabIndex = 0;
+    else box.removeAttribute("tabindex");
+  }
+};
+markScrollers();
+addEventListener("resize", markScrollers);
+// A click or a key press on a heading sorts the rows by that column; a second one turns the order round.
 for (const table of document.querySelectorAll("table.sortable")) {
   const body = table.tBodies[0];
   const headings = [...table.tHead.rows[0].cells];

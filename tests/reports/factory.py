@@ -351,6 +351,17 @@ def make_site(number: int, levels: tuple[str, ...], **changes: Any) -> Site:
 
 def make_summary(sites: list[Site], **changes: Any) -> Summary:
     """A night over some sites."""
+    order = sorted(
+        ((site_no, lot) for site_no, site in enumerate(sites) for lot in site.lots),
+        key=lambda item: (LEVELS.index(item[1].level), -item[1].score, item[0], item[1].rank),
+    )
+    ranks = {(site_no, lot.lot_id): rank for rank, (site_no, lot) in enumerate(order, start=1)}
+    sites = [
+        site.model_copy(
+            update={"lots": [lot.model_copy(update={"rank": ranks[site_no, lot.lot_id]}) for lot in site.lots]}
+        )
+        for site_no, site in enumerate(sites)
+    ]
     facts: dict[str, Any] = {
         "group_name": "Three Rivers Growers",
         "language": "en",
