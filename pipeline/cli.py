@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import contextmanager
 from datetime import UTC, date, datetime
@@ -37,10 +37,10 @@ def cli() -> None:
     """
 
 
-def main() -> None:
+def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command line; an error of the user is one sentence and exit code 2."""
     try:
-        cli.main(standalone_mode=False)
+        cli.main(arguments, standalone_mode=False)
     except LeachbookError as error:
         click.echo(str(error), err=True)
         sys.exit(error.exit_code)

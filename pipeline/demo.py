@@ -10,9 +10,10 @@ from datetime import date, datetime
 from pathlib import Path
 
 from pipeline.assets import demo_folder
-from pipeline.errors import HomeError
+from pipeline.errors import AsOfError, HomeError
+from pipeline.night_lock import night_lock
 from pipeline.nightly import NightResult, run_night
-from pipeline.warehouse.connect import warehouse_path
+from pipeline.publish import pages_folder
 
 FIRST_NIGHT = date(2026, 4, 2)
 SECOND_NIGHT = date(2026, 4, 6)
@@ -38,30 +39,45 @@ def run_demo(
 ) -> DemoResult:
     """Copy the demo into `home` and run its two nights; over a demo that is there, run the second night again.
 
-    Raises HomeError when the folder holds something else.
+    Raises HomeError when the folder holds something else, or nights after the demo's.
     """
-    is_rerun = (home / _MARK).exists() and warehouse_path(home).exists()
+    is_rerun = (home / _MARK).exists() and pages_folder(home, SECOND_NIGHT).exists()
     nights = [] if is_rerun else list(_first_nights(home, now, say, executor))
     say(f"Night of {SECOND_NIGHT}")
-    nights.append(run_night(home, SECOND_NIGHT, now=now, say=say, executor=executor))
+    try:
+        nights.append(run_night(home, SECOND_NIGHT, now=now, say=say, executor=executor))
+    except AsOfError as error:
+        raise HomeError(
+            f"{home}: nights after the demo's were run here; delete the folder or give a new one for the demo."
+        ) from error
     return DemoResult(home, nights, is_rerun)
 
 
 def _first_nights(
     home: Path, now: datetime, say: Callable[[str], None], executor: Executor | None
 ) -> Iterator[NightResult]:
-    _prepare(home)
+    _prepare(home, now)
     say(f"Night of {FIRST_NIGHT}")
     yield run_night(home, FIRST_NIGHT, now=now, say=say, executor=executor)
     _drop(demo_folder("second_night"), home / "sites")
 
 
-def _prepare(home: Path) -> None:
+def _prepare(home: Path, now: datetime) -> None:
     """Copy the home as it is before the first night; a demo that was cut short is begun anew."""
-    if home.exists() and any(home.iterdir()):
-        if not (home / _MARK).exists():
-            raise HomeError(f"{home}: the folder is not empty; give a new folder for the demo.")
-        shutil.rmtree(home)
+    try:
+        if home.exists() and any(home.iterdir()):
+            if not (home / _MARK).exists():
+                raise HomeError(f"{home}: the folder is not empty; give a new folder for the demo.")
+            with night_lock(home, now):  # not under a demo that runs in another window
+                shutil.rmtree(home)
+        _copy(home)
+    except OSError as error:
+        raise HomeError(
+            f"{home}: the demo cannot be written there ({error.strerror}); give another folder."
+        ) from error
+
+
+def _copy(home: Path) -> None:
     home.mkdir(parents=True, exist_ok=True)
     (home / _MARK).write_text(
         "A demo home of Leachbook: it may be deleted and made again.\n", encoding="utf-8"

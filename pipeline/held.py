@@ -59,7 +59,7 @@ def tell_held(groups: Sequence[HeldGroup], *, show_all: bool) -> list[str]:
     for group in groups:
         shown = group.lines if show_all else group.lines[:SHOWN]
         told += [f"{group.site_id}: {group.sentence}", f"  {group.mend}"]
-        told += [f"    sites/{group.site_id}: {one.file} line {one.line}: {one.text}" for one in shown]
+        told += [f"    {one.file} line {one.line}: {one.text}" for one in shown]
         if len(shown) < len(group.lines):
             told.append(f"    and {len(group.lines) - len(shown)} more; leachbook held --all lists them")
     return told

@@ -3,20 +3,19 @@
 from __future__ import annotations
 
 import hashlib
-import os
 import shutil
 from collections.abc import Callable
-from concurrent.futures import Executor
+from concurrent.futures import BrokenExecutor, Executor
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import polars as pl
+from pydantic import ValidationError
 
 from pipeline import __version__
-from pipeline.errors import AsOfError
-from pipeline.intake import archive, ledger
+from pipeline.errors import AsOfError, ReportError
 from pipeline.intake.collect import Collected, CollectedFile, collect
 from pipeline.measures.reference_tables import (
     load_corrective_options,
@@ -27,13 +26,22 @@ from pipeline.measures.reference_tables import (
 from pipeline.measures.t_table import t_quantiles
 from pipeline.measures.targets import choose_targets, list_published_ranges
 from pipeline.night_lock import night_lock
+from pipeline.publish import (
+    make_fresh_folder,
+    pages_folder,
+    point_latest,
+    publish_night,
+    publish_pages,
+    settle_ledger,
+    sweep,
+)
 from pipeline.receive import order_files, receive
 from pipeline.reports import compile as compiling
 from pipeline.reports.render import render_night
 from pipeline.reports.summary import Night, Summary
 from pipeline.settings import PolicyInForce, Settings, load_settings, resolve_policy
 from pipeline.warehouse.build import build_models, check_invariants, facts_digest, keep_fates
-from pipeline.warehouse.connect import Connection, night_copy, publish
+from pipeline.warehouse.connect import Connection, night_copy
 from pipeline.warehouse.load import (
     NewFile,
     NightRow,
@@ -93,22 +101,31 @@ def run_night(
     """
     settings = load_settings(home)
     day = _check_as_of(as_of, now.astimezone(ZoneInfo(settings.group.time_zone)).date())
-    with night_lock(home, now), night_copy(home) as (connection, working):
+    with night_lock(home, now):
+        sweep(home)
+        return _run(home, settings, day, say, executor)
+
+
+def _run(home: Path, settings: Settings, day: date, say: Say, executor: Executor | None) -> NightResult:
+    with night_copy(home) as (connection, working):
         migrate(connection)
         last = last_night(connection)
         _check_order(day, last)
+        settle_ledger(home, last)
         haul = _haul(connection, settings, say)
-        night = _judge(connection, settings, day, haul, say)
-        out = home / "out" / day.isoformat()
-        if last is not None and _is_same(last, night, out):
+        night_no, night = _judge(connection, settings, day, haul, say)
+        out = pages_folder(home, day)
+        stored = _stored_pages(out, settings)
+        if stored is not None and last is not None and _is_same(last, night, stored.night):
             say("Nothing new: the pages of this night stand as they are")
-            stored = Summary.model_validate_json((out / "summary.json").read_bytes())
+            point_latest(out)
             return NightResult(stored, out, is_unchanged=True)
         summary = _summarize(connection, settings, night)
         say("Rendering pages")
         fresh = _render(summary, out, executor)
         say("Publishing")
-        _publish(home, settings, haul, night, connection, working, fresh, out)
+        publish_night(home, settings, haul.collected, night, night_no, connection, working)
+        publish_pages(fresh, out)
     return NightResult(summary, out, is_unchanged=False)
 
 
@@ -161,7 +178,7 @@ def _troubles(site_id: str, found: Collected) -> list[Trouble]:
     ]
 
 
-def _judge(connection: Connection, settings: Settings, day: date, haul: _Haul, say: Say) -> Night:
+def _judge(connection: Connection, settings: Settings, day: date, haul: _Haul, say: Say) -> tuple[int, Night]:
     """Load what is new, rebuild everything that follows from it, and see that it is sound."""
     digest = _settings_digest(settings)
     say(f"Loading {len(haul.files)} new files")
@@ -175,7 +192,7 @@ def _judge(connection: Connection, settings: Settings, day: date, haul: _Haul, s
     check_invariants(connection)
     facts = facts_digest(connection)
     finish_night(connection, night_no, facts, len(haul.files), records)
-    return Night(
+    return night_no, Night(
         leachbook_version=__version__,
         as_of=day,
         facts_digest=facts,
@@ -190,14 +207,24 @@ def _settings_digest(settings: Settings) -> str:
     return hashlib.sha256("\n".join(parts).encode()).hexdigest()
 
 
-def _is_same(last: NightRow, night: Night, out: Path) -> bool:
-    """Whether this night would only repeat the last one."""
-    return (
-        night.new_files == 0
-        and (last.as_of, last.leachbook_version, last.settings_digest, last.facts_digest)
-        == (night.as_of, night.leachbook_version, night.settings_digest, night.facts_digest)
-        and (out / "summary.json").exists()
-    )
+def _stored_pages(out: Path, settings: Settings) -> Summary | None:
+    """The document of the pages that stand in a folder; None when any of them is missing or damaged."""
+    bases = ["overview", *(f"sites/{site.id}" for site in settings.sites)]
+    if not all((out / f"{base}.{kind}").is_file() for base in bases for kind in ("html", "pdf")):
+        return None
+    try:
+        return Summary.model_validate_json((out / "summary.json").read_bytes())
+    except (OSError, ValidationError):
+        return None
+
+
+def _is_same(last: NightRow, night: Night, pages: Night) -> bool:
+    """Whether this night would only repeat the last one, and the pages that stand are of it."""
+
+    def mark(one: NightRow | Night) -> tuple[date, str, str, str]:
+        return one.as_of, one.leachbook_version, one.settings_digest, one.facts_digest
+
+    return night.new_files == 0 and mark(last) == mark(night) == mark(pages)
 
 
 def _policy_on(settings: Settings, day: date) -> dict[str, PolicyInForce]:
@@ -240,47 +267,21 @@ def _summarize(connection: Connection, settings: Settings, night: Night) -> Summ
 
 def _render(summary: Summary, out: Path, executor: Executor | None) -> Path:
     """Write all pages into a folder beside the one they will replace."""
-    fresh = out.with_name(f".{out.name}.{os.getpid()}.night")
-    shutil.rmtree(fresh, ignore_errors=True)
-    fresh.mkdir(parents=True)
-    render_night(summary, fresh, executor=executor)
+    try:
+        fresh = make_fresh_folder(out)
+    except OSError as error:
+        raise ReportError(
+            f"{out}: no pages can be written there ({error.strerror}); make room or give write permission."
+        ) from error
+    try:
+        render_night(summary, fresh, executor=executor)
+    except BrokenExecutor as error:
+        shutil.rmtree(fresh, ignore_errors=True)
+        raise ReportError(
+            f"{out}: a process that makes its pages was ended from outside, perhaps because memory ran out; "
+            "the pages before stand, run the night again."
+        ) from error
+    except BaseException:
+        shutil.rmtree(fresh, ignore_errors=True)
+        raise
     return fresh
-
-
-def _publish(
-    home: Path,
-    settings: Settings,
-    haul: _Haul,
-    night: Night,
-    connection: Connection,
-    working: Path,
-    fresh: Path,
-    out: Path,
-) -> None:
-    """Archive and ledger first, because the warehouse can be made from them and not the other way round."""
-    for file in haul.collected:
-        archive.store(home, file.data)
-    stored = archive.store_settings(home, settings.files)
-    entries = [ledger.receipt_entry(file, night.as_of) for file in haul.collected]
-    closing = ledger.night_entry(
-        night.as_of, stored, night.facts_digest, files=night.new_files, records=night.new_records
-    )
-    ledger.append(home, [*entries, closing])
-    publish(connection, working, home)
-    _replace_folder(fresh, out)
-    _point_latest(out)
-
-
-def _replace_folder(fresh: Path, out: Path) -> None:
-    aside = out.with_name(f".{out.name}.{os.getpid()}.before")
-    if out.exists():
-        out.replace(aside)
-    fresh.replace(out)
-    shutil.rmtree(aside, ignore_errors=True)
-
-
-def _point_latest(out: Path) -> None:
-    link = out.with_name(f".latest.{os.getpid()}")
-    link.unlink(missing_ok=True)
-    link.symlink_to(out.name)
-    link.replace(out.with_name("latest"))

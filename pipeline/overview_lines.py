@@ -146,19 +146,18 @@ def _levels(summary: Summary) -> str:
 
 
 def _warnings(summary: Summary) -> list[str]:
-    """Quiet sites, held lines, meters: a line each."""
-    silent = [
-        finding.sentence
+    """Quiet sites, files with a problem, meters, held lines: a line each."""
+    findings = [
+        finding.sentence if finding.rule == "site_silent" else f"{site.name}: {finding.sentence}"
         for site in summary.sites
         for finding in site.findings
-        if finding.rule == "site_silent"
     ]
     meters = [
         f"{site.name}: {meter.sentence}" for site in summary.sites for meter in site.meters if meter.in_doubt
     ]
     held = sum(site.lines.held for site in summary.sites)
     causes = [cause for site in summary.sites for cause in site.held]
-    told = [f"  {text}" for text in (*silent, *meters)]
+    told = [f"  {text}" for text in (*findings, *meters)]
     if held:
         told.append(
             f"  {_count(held, 'line')} held for {_count(len(causes), 'cause')}: leachbook held lists them."

@@ -7,7 +7,7 @@ warehouse that they are given.
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date
 from difflib import get_close_matches
 from math import sqrt
@@ -22,6 +22,7 @@ from pipeline.warehouse.query import fetch_lot, fetch_lot_codes, fetch_lot_lines
 
 Row = dict[str, Any]
 _SHOWN_FIELDS = ("ph", "ec", "temperature", "leachate", "n_pots")
+_LISTED = 12
 
 
 class _Part(BaseModel):
@@ -101,7 +102,7 @@ def find_site(settings: Settings, site_id: str) -> SiteSettings:
         if site.id == site_id:
             return site
     known = [site.id for site in settings.sites]
-    raise SiteNotFound(f"There is no site {site_id}; {_nearest(site_id, known)}.")
+    raise SiteNotFound(f"There is no site {site_id}: {_nearest(site_id, known)}.")
 
 
 def trace_lot(
@@ -116,14 +117,17 @@ def trace_lot(
     found = fetch_lot(connection, site_id, lot_key).to_dicts()
     if not found:
         known = fetch_lot_codes(connection, site_id)
-        raise SiteNotFound(f"{site.name} has no lot {lot} in its lot list; {_nearest(lot, known)}.")
+        raise SiteNotFound(f"{site.name} has no lot {lot} in its lot list: {_nearest(lot, known)}.")
     rows = fetch_lot_samplings(connection, site_id, lot_key).to_dicts()
     days = sorted({row["sampled_on"] for row in rows})
     day = on or (days[-1] if days else None)
-    if day is None or day not in days:
-        listed = ", ".join(str(one) for one in days) or "none"
+    if day is None or not days:
+        raise SiteNotFound(f"Lot {found[0]['lot_id']} at {site.name} has not been sampled yet.")
+    if day not in days:
+        listed = ", ".join(str(one) for one in days)
         raise SiteNotFound(
-            f"Lot {found[0]['lot_id']} has no sampling on {on or 'any day'}; sampled on: {listed}."
+            f"Lot {found[0]['lot_id']} at {site.name} was not sampled on {day}; "
+            f"give one of its days with --on: {listed}."
         )
     lines = [_line(row, site) for row in fetch_lot_lines(connection, site_id, lot_key, day).to_dicts()]
     return Trace(
@@ -143,9 +147,11 @@ def trace_lot(
 def _nearest(word: str, known: Sequence[str]) -> str:
     folded = {one.lower(): one for one in known}
     near = get_close_matches(word.lower(), folded, n=1)
-    listed = ", ".join(known[:12]) + (" ..." if len(known) > 12 else "")
-    hint = f"did you mean {folded[near[0]]}? " if near else ""
-    return f"{hint}there are: {listed or 'none yet'}"
+    listed = ", ".join(known[:_LISTED]) + (
+        f" and {len(known) - _LISTED} more" if len(known) > _LISTED else ""
+    )
+    hint = f"the nearest is {folded[near[0]]}; " if near else ""
+    return f"{hint}there are {listed}" if known else "there is none yet"
 
 
 def _samplings(rows: Sequence[Row], lines: Sequence[TracedLine]) -> list[TracedSampling]:
@@ -170,11 +176,11 @@ def _samplings(rows: Sequence[Row], lines: Sequence[TracedLine]) -> list[TracedS
 
 
 def _line(row: Row, site: SiteSettings) -> TracedLine:
-    columns = site.exports[row["export_no"] - 1].columns
+    columns = _columns(site, row["export_no"])
     raw: dict[str, str] = json.loads(row["cells"]) if row["cells"] else {}
     left_out = []
     if row["fate"] != "accepted":
-        left_out.append(f"held: {row['detail'] or row['cause']}")
+        left_out.append(f"{row['fate']}: {row['detail'] or _FATES.get(row['fate']) or row['cause']}")
     elif row["why_not_ec"]:
         asked = _span_of(row["leachate_low_ml"], row["leachate_high_ml"])
         left_out.append(
@@ -197,6 +203,16 @@ def _line(row: Row, site: SiteSettings) -> TracedLine:
     )
 
 
+def _columns(site: SiteSettings, export_no: int) -> Mapping[str, Column]:
+    """Columns of the export that brought a line; none when site.toml has fewer exports by now."""
+    return site.exports[export_no - 1].columns if export_no <= len(site.exports) else {}
+
+
+_FATES = {
+    "repeated": "the same line came in an earlier file",
+    "superseded": "a later file brought another version of it",
+    "withdrawn": "the newest file does not hold it any more",
+}
 _WHY_NOT_EC = {
     "not_measured": "no EC on the line",
     "no_temperature": "EC left out: the meter does not compensate and the line has no temperature",

@@ -201,7 +201,13 @@ def _site_findings(site: SiteSettings, state: Row, rows: _Rows, words: Wording) 
         sentence = words.silent(site.name, state["last_received_on"], state["nights_silent"])
         findings.append(Finding(rule="site_silent", level="warn", sentence=sentence))
     findings += [
-        Finding(rule=row["problem"], level="hold", sentence=_file_sentence(row), file=row["name"])
+        Finding(
+            rule=row["problem"],
+            # A header without lines holds nothing: the site may have had nothing to report.
+            level="note" if row["problem"] == "header_only" else "hold",
+            sentence=words.file(row),
+            file=row["name"],
+        )
         for row in rows.site("files_tonight", site.id)
         if row["problem"] is not None
     ]
@@ -210,10 +216,6 @@ def _site_findings(site: SiteSettings, state: Row, rows: _Rows, words: Wording) 
         sentence = f"{row['sentence']} {row['mend']}"
         findings.append(Finding(rule=row["code"], level=level, sentence=sentence, file=row["name"]))
     return findings
-
-
-def _file_sentence(row: Row) -> str:
-    return f"{row['name']} is held whole: {row['problem_sentence'].rstrip('.')}."
 
 
 def _held(causes: Sequence[Row], words: Wording) -> list[HeldCause]:

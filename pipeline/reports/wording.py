@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping
 from datetime import date
 from typing import Any
 
-from pipeline.reports.wording_held import explain_held
+from pipeline.reports.wording_held import explain_file, explain_held
 
 Row = Mapping[str, Any]
 QUANTITY_WORDS = {"ph": "pH", "ec": "EC"}
@@ -96,6 +96,10 @@ class Wording:
     def held(self, row: Row) -> tuple[str, str]:
         """Sentence and mend for one row of the relation `held_causes`."""
         return explain_held(row, self.day)
+
+    def file(self, row: Row) -> str:
+        """One row of the query `files_tonight` whose file has a problem."""
+        return explain_file(row)
 
 
 def _out(words: Wording, row: Row) -> str:

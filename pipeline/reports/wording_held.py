@@ -32,6 +32,15 @@ def explain_held(row: Row, day: WriteDay) -> Told:
     return _HELD.get(row["cause"], _cell)(row, day)
 
 
+def explain_file(row: Row) -> str:
+    """One sentence on a file of tonight with a problem of its own (a row of the query `files_tonight`)."""
+    mend = {
+        "empty_file": "export the file again",
+        "header_only": "nothing to do if the site had nothing to report",
+    }.get(row["problem"], "all its lines are held until that is mended")
+    return f"{row['name']}: {row['problem_sentence']}; {mend}."
+
+
 def _lines(row: Row) -> str:
     return "1 line" if row["records"] == 1 else f"{row['records']} lines"
 
