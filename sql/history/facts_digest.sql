@@ -1,10 +1,10 @@
 -- One figure for all facts that count tonight: equal facts give equal figures on any machine and number of cores.
--- Sums of md5 numbers do not depend on order; counts stand beside them.
+-- Sums of md5 numbers do not depend on order; counts stand beside them. A row printed as text keeps its empty places, so a
+-- value in another column is another fact.
 with
 facts as (
     select
-        concat_ws(
-            chr(31),
+        row(
             'lot',
             site_id,
             lot_key,
@@ -17,12 +17,11 @@ facts as (
             container_class,
             started_on,
             start_kind, ends_on, plants, grower_id, substrate, irrigation, feed_mode
-        ) as line
+        )::varchar as line
     from current_lots
     union all
     select
-        concat_ws(
-            chr(31),
+        row(
             'reading',
             site_id,
             lot_key,
@@ -45,21 +44,21 @@ facts as (
             condition,
             sampler,
             meter_id, method, note
-        ) as line
+        )::varchar as line
     from usable_readings
     union all
     select
-        concat_ws(
-            chr(31), 'calibration', site_id, meter_id, calibrated_on, calibrated_time, slope_pct, offset_mv,
+        row(
+            'calibration', site_id, meter_id, calibrated_on, calibrated_time, slope_pct, offset_mv,
             ec_standard_ms_cm, ec_found_ms_cm, is_accepted
-        ) as line
+        )::varchar as line
     from calibrations
     union all
-    select concat_ws(chr(31), 'fate', f.site_id, n.sha256, n.name, f.record_no, f.fate, f.cause) as line
+    select row('fate', f.site_id, n.sha256, n.name, f.record_no, f.fate, f.cause)::varchar as line
     from record_fates as f
     inner join files as n on f.file_id = n.file_id
     union all
-    select concat_ws(chr(31), 'trouble', t.site_id, t.name, t.code) as line
+    select row('trouble', t.site_id, t.name, t.code)::varchar as line
     from file_troubles as t
     inner join run as r on t.night_no = r.night_no
 )

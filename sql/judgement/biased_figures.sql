@@ -1,4 +1,5 @@
--- EC of pots that lean one way only: over-collected leachate reads low, under-collected reads high.
+-- EC of pots that can lean one way only: over-collected leachate reads low, under-collected reads high. Pots that lean
+-- the other way, even within the limit of exclusion, prove nothing and are left out.
 -- grain: one sampling and one way of leaning. key: site_id, lot_key, sampled_on, purpose, leaning
 -- inputs: usable_readings
 -- rule (house default): biased the one way and still out the other way decides.
@@ -11,7 +12,7 @@ select
     sum(n_pots)::integer as n,
     sum(ec_25_ms_cm * n_pots::decimal(6, 0))::decimal(18, 4) as sum_x
 from usable_readings
-where ec_25_ms_cm is not null and coalesce(why_not_ec, 'over_collected') = 'over_collected'
+where ec_25_ms_cm is not null and not is_under_collected
 group by site_id, lot_key, sampled_on, purpose
 union all
 select
@@ -23,5 +24,5 @@ select
     sum(n_pots)::integer as n,
     sum(ec_25_ms_cm * n_pots::decimal(6, 0))::decimal(18, 4) as sum_x
 from usable_readings
-where ec_25_ms_cm is not null and coalesce(why_not_ec, 'under_collected') = 'under_collected'
+where ec_25_ms_cm is not null and not is_over_collected
 group by site_id, lot_key, sampled_on, purpose

@@ -1,6 +1,6 @@
 -- Means that moved the same way from sampling to sampling: a plain fact, not a test of significance.
 -- grain: one quantity of one lot whose last counting means moved one way. key: site_id, lot_key, quantity
--- inputs: verdicts, policy
+-- inputs: verdicts, policy, run
 -- rule (house default): at least three moves the same way, together at least one step (0.2 pH, 0.5 mS/cm).
 with
 means as (

@@ -1,6 +1,6 @@
 -- Why a standing lot has its level: every reason, with its figures.
 -- grain: one reason of one lot. key: site_id, lot_key, code, quantity
--- inputs: standing_lots, last_verdicts, verdicts, samplings, drifts, run
+-- inputs: standing_lots, last_verdicts, verdicts, samplings, drifts
 -- rules: act on clearly out, or two in a row beyond the margin (house default), or EC of 6.6 and more in greenhouse crops (published
 -- band "very high"), or an affected group clearly out. Low EC asks for less haste and only in the active stage (house default).
 -- A meter in doubt leads to watch at most. See rules in DEVELOPERS.md.
@@ -87,7 +87,7 @@ collected as (
         quantity,
         'high' as side,
         sampled_on,
-        mean
+        judged_mean as mean
     from last_verdicts
     where is_ec_very_high
     union all by name

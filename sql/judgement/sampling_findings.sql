@@ -1,6 +1,6 @@
 -- What the rules remark about a sampling, with the figures for the sentence.
 -- grain: one rule's remark on one sampling. key: site_id, lot_key, sampled_on, purpose, rule
--- inputs: samplings, usable_readings, verdicts
+-- inputs: samplings, usable_readings, policy, verdicts
 -- rules: volumes, pots, drain time and calibration are common practice; tolerances are house defaults; both stand in policy.
 with
 pots as (

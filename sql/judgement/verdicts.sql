@@ -131,12 +131,30 @@ sided as (
     from opened
 ),
 
+-- the pots that decided: the usable ones, or those that lean one way and are out the other way all the same
+decided as (
+    select
+        *,
+        case
+            when obstacle is null then sum_x
+            when side = 'high' then sum_reads_low
+            when side = 'low' then sum_reads_high
+        end as judged_sum,
+        case
+            when obstacle is null then n
+            when side = 'high' then n_reads_low
+            when side = 'low' then n_reads_high
+        end as judged_n
+    from sided
+),
+
 measured as (
     select
         s.*,
-        s.obstacle is null and coalesce(
-            (s.side = 'low' and s.sum_x <= s.clear_low * s.n)
-            or (s.side = 'high' and s.sum_x >= s.clear_high * s.n),
+        s.judged_sum::double / s.judged_n as judged_mean,
+        coalesce(
+            (s.side = 'low' and s.judged_sum <= s.clear_low * s.judged_n)
+            or (s.side = 'high' and s.judged_sum >= s.clear_high * s.judged_n),
             false
         ) as is_beyond_margin,
         s.obstacle is null and coalesce(
@@ -147,16 +165,16 @@ measured as (
             (s.side = 'low' and s.sum_x < s.action_low * s.n) or (s.side = 'high' and s.sum_x > s.action_high * s.n),
             false
         ) as is_threshold_crossed,
-        s.obstacle is null and s.side <> 'in_range' and exists (
+        coalesce(s.side in ('low', 'high'), false) and exists (
             select 1
             from published_ranges as r
             where
                 r.crop_key = s.crop_key
                 and r.quantity = s.quantity
-                and s.sum_x >= r.low * s.n
-                and s.sum_x <= r.high * s.n
+                and s.judged_sum >= r.low * s.judged_n
+                and s.judged_sum <= r.high * s.judged_n
         ) as is_inside_another
-    from sided as s
+    from decided as s
 ),
 
 in_range_pots as (
@@ -192,6 +210,7 @@ select
     m.n,
     m.sum_x,
     m.mean,
+    m.judged_mean,
     m.ci_low,
     m.ci_high,
     m.sd,
@@ -212,14 +231,13 @@ select
     m.is_beyond_margin,
     case when m.side is null then m.obstacle end as not_judged_why,
     m.quantity = 'ec' and coalesce(m.side = 'low', false) and m.stage <> 'active' as is_low_ec_outside_active,
-    coalesce(m.obstacle is null and m.sum_x < m.ec_low_act * m.n, false) as is_ec_far_below,
-    coalesce(m.obstacle is null and m.sum_x >= m.ec_act_ms_cm * m.n, false) as is_ec_very_high,
+    coalesce(m.judged_sum < m.ec_low_act * m.judged_n, false) as is_ec_far_below,
+    coalesce(m.judged_sum >= m.ec_act_ms_cm * m.judged_n, false) as is_ec_very_high,
     coalesce(not m.is_sd_assumed and m.sd > m.uneven_sd, false) as is_uneven,
     m.uneven_sd,
     case
-        when m.obstacle is not null or m.side is null then 0.0
-        when m.side = 'low' then (m.low::double - m.mean) / m.step::double
-        when m.side = 'high' then (m.mean - m.high::double) / m.step::double
+        when m.side = 'low' then (m.low::double - m.judged_mean) / m.step::double
+        when m.side = 'high' then (m.judged_mean - m.high::double) / m.step::double
         else 0.0
     end as steps_beyond,
     i.pots_in_range

@@ -30,5 +30,4 @@ from record_fates as f
 inner join calibration_lines as c on f.file_id = c.file_id and f.record_no = c.record_no
 inner join policy as p
     on f.site_id = p.site_id and c.calibrated_on >= p.valid_from and c.calibrated_on < p.valid_to
-cross join run as t
-where f.fate = 'accepted' and c.calibrated_on <= t.as_of
+where f.fate = 'accepted'

@@ -1,6 +1,6 @@
 -- What became of every physical record that the sites ever sent, worked out anew from all that is known tonight.
 -- grain: one record. key: file_id, record_no
--- inputs: files, records, record_problems, record_versions, reading_lots, reading_lines, current_lots, run
+-- inputs: files, records, record_problems, record_versions, reading_lots, reading_lines, current_lots, calibration_lines, run
 -- fate: accepted, held, repeated, superseded, withdrawn, not_data. A held record has one cause, the first of a fixed order;
 -- `what` names the thing it waits for.
 with
@@ -27,12 +27,12 @@ sifted as (
     select * from problems where is_sifted and nth = 1
 ),
 
-checked_readings as (
+checked_lines as (
     select
         m.file_id,
         m.record_no,
         r.lot_code,
-        r.sampled_on,
+        r.sampled_on as on_day,
         l.lot_id,
         l.started_on,
         l.ends_on,
@@ -50,6 +50,15 @@ checked_readings as (
     inner join reading_lines as r on m.file_id = r.file_id and m.record_no = r.record_no
     cross join run as t
     left join current_lots as l on m.site_id = l.site_id and m.lot_key = l.lot_key
+    union all by name
+    select
+        c.file_id,
+        c.record_no,
+        c.calibrated_on as on_day,
+        'in_future' as cause
+    from calibration_lines as c
+    cross join run as t
+    where c.calibrated_on > t.as_of
 ),
 
 causes as (
@@ -70,7 +79,7 @@ causes as (
             when f.problem is not null then f.problem_sentence
             when u.code is not null then u.sentence
             when c.cause in ('in_future', 'before_start', 'after_end')
-                then printf('sampled on %s', strftime(c.sampled_on, '%Y-%m-%d'))
+                then printf('%s on %s', if(f.kind = 'readings', 'sampled', 'checked'), strftime(c.on_day, '%Y-%m-%d'))
             when c.cause is null then s.sentence
         end as detail,
         case
@@ -89,7 +98,7 @@ causes as (
     left join record_versions as v on r.file_id = v.file_id and r.record_no = v.record_no
     left join unreadable as u on r.file_id = u.file_id and r.record_no = u.record_no
     left join sifted as s on r.file_id = s.file_id and r.record_no = s.record_no
-    left join checked_readings as c on r.file_id = c.file_id and r.record_no = c.record_no
+    left join checked_lines as c on r.file_id = c.file_id and r.record_no = c.record_no
 )
 
 select

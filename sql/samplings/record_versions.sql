@@ -38,9 +38,14 @@ appearances as (
         max(d.file_id) over (partition by d.site_id, d.kind, d.export_no, d.text, d.occurrence) as last_file_id,
         case
             when d.kind = 'lots' then lower(l.lot_code)
-            when d.kind = 'readings' and d.numbers_pots
-                then concat_ws(
-                    chr(31), lower(g.lot_code), lower(g.house), lower(g.bench), g.sampled_on, g.purpose, lower(g.pot)
+            -- without day and pot a line says nothing about which other line it corrects
+            when d.kind = 'readings' and d.numbers_pots and g.sampled_on is not null and g.pot is not null
+                then concat(
+                    case
+                        when g.lot_code is not null then lower(g.lot_code)
+                        else concat(lower(g.house), chr(31), lower(g.bench), chr(31), lower(g.crop), chr(30))
+                    end,
+                    chr(31), g.sampled_on, chr(31), g.purpose, chr(31), lower(g.pot)
                 )
         end as line_key
     from data_records as d
@@ -57,7 +62,7 @@ ruling as (
             when a.line_key is not null
                 then first_value(a.text) over (
                     partition by a.site_id, a.kind, a.line_key
-                    order by a.last_file_id desc, a.record_no desc
+                    order by a.file_id desc, a.record_no desc
                 )
         end as ruling_text
     from appearances as a

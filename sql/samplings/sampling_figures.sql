@@ -15,7 +15,14 @@ weighed as (
         unnest(['ph', 'ec']) as quantity,
         unnest([is_usable_ph, is_usable_ec]) as is_usable,
         unnest([ph::decimal(9, 4), ec_25_ms_cm]) as x,
-        unnest([ph_sd::decimal(9, 4), ec_sd_ms_cm]) as own_sd,
+        unnest([
+            ph_sd::double,
+            -- an SD is brought to 25 °C by the factor of its mean
+            case
+                when ec_25_ms_cm = ec_recorded_ms_cm then ec_sd_ms_cm::double
+                else ec_sd_ms_cm::double * (ec_25_ms_cm / nullif(ec_recorded_ms_cm, 0))
+            end
+        ]) as own_sd,
         n_pots
     from usable_readings
 ),
@@ -32,8 +39,8 @@ summed as (
         max(n_pots) > 1 as has_summary_line,
         sum(x * n_pots::decimal(6, 0))::decimal(18, 4) as sum_x,
         sum(x * x)::decimal(24, 8) as sum_xx,
-        any_value(own_sd)::double as own_sd,
-        median(x)::double as median_x,
+        any_value(own_sd) as own_sd,
+        median(x::double) as median_x,
         min(x) as min_x,
         max(x) as max_x
     from weighed

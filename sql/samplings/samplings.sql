@@ -21,7 +21,7 @@ counted as (
         coalesce(sum(n_pots) filter (
             where is_usable_ph and not is_without_volume and not is_over_collected and not is_under_collected
         ), 0)::integer as n_volume_right,
-        median(leachate_ml)::double as leachate_median_ml,
+        median(leachate_ml::double) as leachate_median_ml,
         min(leachate_ml) as leachate_min_ml,
         max(leachate_ml) as leachate_max_ml,
         coalesce(sum(n_pots) filter (where is_over_collected), 0)::integer as pots_over_collected,

@@ -1,0 +1,72 @@
+"""Days on which a meter read leachate: calibrated that day, in doubt since a failed check."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.sql.bench import Bench
+
+
+def days(bench: Bench, meter: str = "M1") -> list[tuple[str, bool, bool]]:
+    """Day of use, calibrated that day, in doubt."""
+    return bench.rows(
+        "meter_days", "strftime(used_on, '%m-%d'), is_calibrated, is_in_doubt", f"meter_id = '{meter}'"
+    )
+
+
+def test_a_meter_without_any_check_is_neither_calibrated_nor_in_doubt(bench: Bench) -> None:
+    bench.lots()
+    bench.readings("meter_id\nM1\nM1")
+    assert days(bench) == [("03-30", False, False)]
+
+
+def test_a_meter_is_calibrated_on_the_day_of_an_accepted_check_only(bench: Bench) -> None:
+    bench.lots()
+    bench.calibrations("calibrated_on\n2026-03-30")
+    bench.readings("meter_id | sampled_on\nM1 | 2026-03-29\nM1 | 2026-03-30\nM1 | 2026-03-31")
+    assert days(bench) == [("03-29", False, False), ("03-30", True, False), ("03-31", False, False)]
+
+
+def test_a_meter_is_in_doubt_from_a_failed_check_until_the_next_good_one(bench: Bench) -> None:
+    bench.lots()
+    bench.calibrations("calibrated_on | slope_pct\n2026-03-10 | 84\n2026-03-20 | 98")
+    bench.readings(
+        "meter_id | sampled_on\nM1 | 2026-03-09\nM1 | 2026-03-10\nM1 | 2026-03-19\nM1 | 2026-03-20"
+    )
+    assert days(bench) == [
+        ("03-09", False, False),
+        ("03-10", False, True),
+        ("03-19", False, True),
+        ("03-20", True, False),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("bad_at", "good_at", "in_doubt"), [("07:00", "07:20", False), ("07:20", "07:00", True)]
+)
+def test_of_two_checks_on_a_day_the_later_rules(
+    bench: Bench, bad_at: str, good_at: str, in_doubt: bool
+) -> None:
+    bench.lots()
+    bench.calibrations(f"calibrated_time | slope_pct\n{bad_at} | 84\n{good_at} | 98")
+    bench.readings("meter_id\nM1")
+    assert days(bench) == [("03-30", True, in_doubt)]
+
+
+def test_meters_compare_without_case(bench: Bench) -> None:
+    bench.lots()
+    bench.calibrations("meter_id | slope_pct\nm1 | 84")
+    bench.readings("meter_id\nM1")
+    assert days(bench) == [("03-30", False, True)]
+
+
+def test_the_meter_of_another_site_is_another_meter(bench: Bench) -> None:
+    bench.lots()
+    bench.calibrations("slope_pct\n84", site_id="south")
+    bench.readings("meter_id\nM1")
+    assert days(bench) == [("03-30", False, False)]
+
+
+def test_held_readings_use_no_meter(bench: Bench) -> None:
+    bench.readings("lot_code | meter_id\nX | M1")
+    assert days(bench) == []
