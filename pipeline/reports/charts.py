@@ -104,7 +104,10 @@ def plan_chart(lot: Lot, quantity: Quantity, as_of: date, days: int, date_format
     pots = [pot for sampling in shown for pot in plan_pots(sampling, quantity)]
     start, end = shown[0].sampled_on, max(as_of, shown[-1].sampled_on)
     span = max((end - start).days, 7)
-    x_from, x_to = to_milliseconds(end) - round(span * 1.10 * DAY_MS), to_milliseconds(end) + round(span * 0.08 * DAY_MS)
+    x_from, x_to = (
+        to_milliseconds(end) - round(span * 1.10 * DAY_MS),
+        to_milliseconds(end) + round(span * 0.08 * DAY_MS),
+    )
     values = [point["mean"] for point in (*means, *others)] + [pot["value"] for pot in pots]
     values += [edge for point in means for edge in (point["ci_low"], point["ci_high"]) if edge is not None]
     values += [target.low, target.high] if target else []
@@ -112,8 +115,12 @@ def plan_chart(lot: Lot, quantity: Quantity, as_of: date, days: int, date_format
     return Plan(
         quantity=quantity,
         data={
-            "target": [{"from": x_from, "to": x_to, "low": target.low, "high": target.high}] if target else [],
-            "edges": [{"from": x_from, "to": x_to, "edge": edge} for edge in (target.low, target.high)] if target else [],
+            "target": [{"from": x_from, "to": x_to, "low": target.low, "high": target.high}]
+            if target
+            else [],
+            "edges": [{"from": x_from, "to": x_to, "edge": edge} for edge in (target.low, target.high)]
+            if target
+            else [],
             "pots": pots,
             "means": means,
             "intervals": [point for point in means if point["ci_low"] is not None],
@@ -196,7 +203,9 @@ def plan_pots(sampling: Sampling, quantity: Quantity) -> list[dict[str, Any]]:
     return [{"on": on, "value": value} for value in values if value is not None]
 
 
-def collect_marks(shown: tuple[Sampling, ...], quantity: Quantity, has_pots: bool, has_means: bool) -> frozenset[MarkName]:
+def collect_marks(
+    shown: tuple[Sampling, ...], quantity: Quantity, has_pots: bool, has_means: bool
+) -> frozenset[MarkName]:
     """Return the marks that occur, for the key beside the chart."""
     marks: set[MarkName] = {name_other(sampling) for sampling in shown if not is_judged(sampling, quantity)}
     if has_pots:
@@ -250,13 +259,12 @@ def fill_spec(compiled: dict[str, Any], plan: Plan, size: Size) -> dict[str, Any
     return spec
 
 
-def draw_chart(plan: Plan, size: Size, language: str) -> str:
-    """Draw a plan as SVG. Month names follow the language."""
+def draw_chart(plan: Plan, size: Size) -> str:
+    """Draw a plan as SVG."""
     import vl_convert
 
-    locale = {"es": "es-ES"}.get(language, "en-US")
     return vl_convert.vega_to_svg(
-        fill_spec(compile_spec(SPEC), plan, size), allowed_base_urls=[], time_format_locale=locale
+        fill_spec(compile_spec(SPEC), plan, size), allowed_base_urls=[], time_format_locale="en-US"
     )
 
 
@@ -289,16 +297,24 @@ def describe_chart(lot: Lot, plan: Plan, voice: Voice) -> str:
         )
         sides = [get_figures(sampling, plan.quantity).side for sampling in judged]
         parts += [
-            say(f"chart.{side}", n=sides.count(side)) for side in ("low", "high") if plan.target and side in sides
+            say(f"chart.{side}", n=sides.count(side))
+            for side in ("low", "high")
+            if plan.target and side in sides
         ]
     apart = [name_other(sampling) for sampling in plan.shown if not is_judged(sampling, plan.quantity)]
-    parts += [say(f"chart.{mark}", n=apart.count(mark)) for mark in ("not_counting", "affected", "other") if mark in apart]
+    parts += [
+        say(f"chart.{mark}", n=apart.count(mark))
+        for mark in ("not_counting", "affected", "other")
+        if mark in apart
+    ]
     return " ".join(parts)
 
 
-def make_chart(lot: Lot, quantity: Quantity, as_of: date, voice: Voice, *, days: int, size: Size) -> Chart | None:
+def make_chart(
+    lot: Lot, quantity: Quantity, as_of: date, voice: Voice, *, days: int, size: Size
+) -> Chart | None:
     """Plan, draw and describe the chart of one quantity of a lot; None when nothing was measured in the time."""
     plan = plan_chart(lot, quantity, as_of, days, voice.date_format)
     if plan is None:
         return None
-    return Chart(draw_chart(plan, size, voice.language), describe_chart(lot, plan, voice), quantity, plan.marks)
+    return Chart(draw_chart(plan, size), describe_chart(lot, plan, voice), quantity, plan.marks)

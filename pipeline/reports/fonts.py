@@ -22,7 +22,7 @@ UPRIGHT = "SourceSans3[wght].ttf"
 # Anything else is shown by a font of the reader's machine.
 PAGE_LETTERS = (
     "".join(chr(code) for code in (*range(0x20, 0x7F), *range(0xA0, 0x180)))
-    + "–—‘’“”„…•†‡′″€←→≤≥±−×✓●○■□◆▲△▼▽µμκΩ₂₃₄"  # noqa: RUF001
+    + "–—‘’“”„…•†‡′″€←→≤≥±−×✓●○■□◆▲△▼▽µμκΩ₂₃₄"
 )
 
 
@@ -48,7 +48,9 @@ def read_covered_letters() -> frozenset[int]:
 
 def is_unsafe_control(letter: str) -> bool:
     """Tell whether a letter is a control character or turns the reading direction of what follows."""
-    return letter not in "\n\t" and (unicodedata.category(letter) == "Cc" or letter in "\u202a\u202b\u202d\u202e\u2066\u2067\u2068\u2069")
+    return letter not in "\n\t" and (
+        unicodedata.category(letter) == "Cc" or letter in "\u202a\u202b\u202d\u202e\u2066\u2067\u2068\u2069"
+    )
 
 
 def make_printable(text: str) -> str:
@@ -58,7 +60,9 @@ def make_printable(text: str) -> str:
     """
     covered = read_covered_letters()
     return "".join(
-        letter if letter in "\n\t" or (ord(letter) in covered and not is_unsafe_control(letter)) else name_letter(letter)
+        letter
+        if letter in "\n\t" or (ord(letter) in covered and not is_unsafe_control(letter))
+        else name_letter(letter)
         for letter in text
     )
 

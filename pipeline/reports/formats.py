@@ -50,9 +50,7 @@ class Phrases:
         return text if isinstance(text, str) else code.replace("_", " ")
 
     def ordinal(self, number: int) -> str:
-        """Return 2nd, 3rd, 11th ... or the like in the language."""
-        if self.language == "es":
-            return f"{number}.ª"
+        """Return 2nd, 3rd, 11th ..."""
         if number % 100 in (11, 12, 13):
             return f"{number}th"
         return f"{number}{ {1: 'st', 2: 'nd', 3: 'rd'}.get(number % 10, 'th') }"
@@ -67,7 +65,9 @@ class Phrases:
             "%b": self.texts["months.short"][day.month - 1],
             "%B": self.texts["months.long"][day.month - 1],
         }
-        return day.strftime(re.sub(r"%[aAbB]", lambda match: names[match.group()].replace("%", "%%"), pattern))
+        return day.strftime(
+            re.sub(r"%[aAbB]", lambda match: names[match.group()].replace("%", "%%"), pattern)
+        )
 
     def weekday(self, day: date) -> str:
         """Return the short name of the day of the week."""
@@ -97,9 +97,12 @@ class Voice:
 
 @cache
 def load_phrases(language: str) -> Phrases:
-    """Read the phrases of a language. Raises AssetMissing when there are none."""
-    file = templates_folder("phrases", f"{language}.json")
-    return Phrases(language, json.loads(file.read_text("utf-8")))
+    """Read the phrases of a language; a language that has none yet gets the English ones, and its pages say so.
+
+    Raises AssetMissing when those are missing too.
+    """
+    spoken = language if (templates_folder("phrases") / f"{language}.json").is_file() else "en"
+    return Phrases(spoken, json.loads(templates_folder("phrases", f"{spoken}.json").read_text("utf-8")))
 
 
 def writes_month_first(date_format: str) -> bool:

@@ -26,6 +26,8 @@ from pipeline.reports.summary import Pot
 Medium = Literal["screen", "print"]
 Paper = Literal["a4", "letter"]
 PAPER_SIZES: dict[Paper, str] = {"a4": "A4", "letter": "letter"}
+MOST_FOOT_LETTERS = 60  # a line of the page's foot holds them, whatever letters they are
+REPLACERS: dict[Medium, Callable[[str], str]] = {"screen": make_displayable, "print": make_printable}
 
 
 @dataclass(slots=True)
@@ -37,11 +39,13 @@ class Pictures:
 
     def place(self, chart: Chart) -> Markup:
         """Return the markup that shows a chart with its text alternative."""
+        alt = REPLACERS[self.medium](chart.alt)
         if self.medium == "screen":
-            return Markup('<div class="picture" role="img" aria-label="{}">{}</div>').format(chart.alt, Markup(chart.svg))  # noqa: S704
+            svg = Markup(chart.svg)  # noqa: S704 (drawn by us from numbers)
+            return Markup('<div class="picture" role="img" aria-label="{}">{}</div>').format(alt, svg)
         address = f"chart:{len(self.svgs) + 1}"
         self.svgs[address] = chart.svg.encode()
-        return Markup('<img alt="{}" src="{}">').format(chart.alt, address)
+        return Markup('<img alt="{}" src="{}">').format(alt, address)
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +54,11 @@ class Page:
 
     html: str
     pictures: Mapping[str, bytes]
+
+
+def shorten(text: str, most: int) -> str:
+    """Cut a text that is longer than so many letters, and show that it was cut."""
+    return text if len(text) <= most else text[: most - 1] + "…"
 
 
 @cache
@@ -68,7 +77,7 @@ def read_script() -> tuple[Markup, str]:
 
 def make_finalizer(medium: Medium) -> Callable[[Any], Any]:
     """Return what happens to every value that a template prints, before it is escaped."""
-    replace = make_printable if medium == "print" else make_displayable
+    replace = REPLACERS[medium]
 
     def finalize(value: Any) -> Any:
         return replace(value) if isinstance(value, str) and not isinstance(value, Markup) else value
@@ -108,26 +117,32 @@ def make_environment(voice: Voice, medium: Medium) -> Environment:
         "origin": lambda code: voice.say.name("origin", code),
         "kind": lambda code: voice.say.name("kind", code),
         "use": lambda pot: describe_use(pot, voice),
+        "for_foot": lambda text: shorten(REPLACERS[medium](text), MOST_FOOT_LETTERS),
         "after_number": lambda text: text.partition(" ")[2],
-        "decapitalized": lambda text: text[:1].lower() + text[1:],
     }
     return environment
 
 
-def render_page(template: str, view: Any, voice: Voice, *, medium: Medium, paper: Paper, page_font: str = "") -> Page:
+def render_page(
+    template: str, view: Any, voice: Voice, *, medium: Medium, paper: Paper, page_font: str = ""
+) -> Page:
     """Render a view by a template. `page_font` is the base64 font that a screen page carries."""
     pictures = Pictures(medium)
     script, script_hash = read_script()
-    html = make_environment(voice, medium).get_template(template).render(
-        view=view,
-        say=voice.say,
-        language=voice.language,
-        medium=medium,
-        paper=PAPER_SIZES[paper],
-        css=read_style,
-        script=script,
-        script_hash=script_hash,
-        page_font=Markup(page_font),  # noqa: S704
-        picture=pictures.place,
+    html = (
+        make_environment(voice, medium)
+        .get_template(template)
+        .render(
+            view=view,
+            say=voice.say,
+            language=voice.language,
+            medium=medium,
+            paper=PAPER_SIZES[paper],
+            css=read_style,
+            script=script,
+            script_hash=script_hash,
+            page_font=Markup(page_font),  # noqa: S704
+            picture=pictures.place,
+        )
     )
     return Page(html, pictures.svgs)

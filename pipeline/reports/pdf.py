@@ -71,17 +71,22 @@ def make_pdf(html: str, pictures: Mapping[str, bytes], as_of: date) -> bytes:
     The same page gives the same bytes. Raises RendererWarning on any complaint of the renderer.
     """
     weasyprint = import_weasyprint(as_of)
-    from weasyprint.urls import URLFetcher, URLFetcherResponse
+    from weasyprint.urls import FatalURLFetchingError, URLFetcher, URLFetcherResponse
 
-    class PictureFetcher(URLFetcher):  # type: ignore[misc, unused-ignore]
+    class PictureFetcher(URLFetcher):  # type: ignore[misc]
         """Answers from memory and refuses everything else."""
 
-        def fetch(self, url: str, headers: Mapping[str, str] | None = None) -> URLFetcherResponse:
+        def fetch(self, url: str, headers: Mapping[str, str] | None = None) -> URLFetcherResponse:  # noqa: ARG002 (the renderer names it)
             if url not in pictures:
                 raise ValueError(f"{url} is not a picture of this page")
             return URLFetcherResponse(url, pictures[url], {"Content-Type": "image/svg+xml"})
 
     with refuse_warnings():
-        document = weasyprint.HTML(string=html, url_fetcher=PictureFetcher(allowed_protocols=(), fail_on_errors=True))
-        pdf: bytes = document.write_pdf(pdf_variant="pdf/ua-1", pdf_identifier=None)
+        document = weasyprint.HTML(
+            string=html, url_fetcher=PictureFetcher(allowed_protocols=(), fail_on_errors=True)
+        )
+        try:
+            pdf: bytes = document.write_pdf(pdf_variant="pdf/ua-1")
+        except FatalURLFetchingError as error:  # no subclass of Exception: it would end a worker process
+            raise RendererWarning(str(error)) from error
     return pdf

@@ -54,7 +54,9 @@ def write_whole(path: Path, data: bytes) -> Path:
         Path(temporary).chmod(0o644)
         Path(temporary).replace(path)
     except OSError as error:
-        raise ReportError(f"{path} cannot be written: {error.strerror}; make room or give write permission.") from error
+        raise ReportError(
+            f"{path} cannot be written: {error.strerror}; make room or give write permission."
+        ) from error
     return path
 
 
@@ -80,7 +82,11 @@ def render_site(job: SiteJob) -> list[Path]:
         page_font=job.page_font,
     )
     printed = render_page(
-        "grower.html", make_site_view(job.summary, site, voice, for_print=True), voice, medium="print", paper=site.paper
+        "grower.html",
+        make_site_view(job.summary, site, voice, for_print=True),
+        voice,
+        medium="print",
+        paper=site.paper,
     )
     return write_pair(job.folder / "sites" / site.site_id, screen, printed, job.summary)
 
@@ -114,7 +120,9 @@ def render_job(job: Job) -> list[Path]:
 def plan_jobs(summary: Summary, folder: Path, page_font: str) -> list[Job]:
     """Return one job for each site, those with most lots that need someone first, and one for the overview."""
     by_work = sorted(summary.sites, key=lambda site: -sum(lot.level != "ok" for lot in site.lots))
-    jobs: list[Job] = [SiteJob(summary.model_copy(update={"sites": [site]}), folder, page_font) for site in by_work]
+    jobs: list[Job] = [
+        SiteJob(summary.model_copy(update={"sites": [site]}), folder, page_font) for site in by_work
+    ]
     return [*jobs, OverviewJob(summary, folder, page_font)]
 
 
@@ -126,7 +134,9 @@ def render_night(summary: Summary, folder: Path, *, executor: Executor | None) -
     """
     written = write_summary(summary, folder)
     jobs = plan_jobs(summary, folder, make_page_font())
-    results: Iterable[list[Path]] = map(render_job, jobs) if executor is None else executor.map(render_job, jobs)
+    results: Iterable[list[Path]] = (
+        map(render_job, jobs) if executor is None else executor.map(render_job, jobs)
+    )
     for paths in results:
         written += paths
     return written

@@ -159,7 +159,9 @@ def name_lot(lot: Lot, voice: Voice) -> LotName:
         crop=lot.crop,
         cultivar=lot.cultivar,
         place=name_place(lot, voice),
-        plants=voice.say("lot.plants", n=lot.plants, count=format_count(lot.plants)) if lot.plants is not None else "",
+        plants=voice.say("lot.plants", n=lot.plants, count=format_count(lot.plants))
+        if lot.plants is not None
+        else "",
         ships=voice.say("lot.ships", day=voice.day(lot.ends_on)) if lot.ends_on else "",
         container=voice.say.name("container", lot.container_class),
         stage=voice.say.name("stage", lot.stage),
@@ -170,7 +172,11 @@ def describe_figures(figures: Figures, decimals: int, voice: Voice) -> FigureTex
     """Put the statistics of one quantity into the words of a table."""
     prefix = ("≤\u202f" if figures.side == "low" else "≥\u202f") if figures.at_least else ""
     has_interval = figures.ci_low is not None and figures.ci_high is not None
-    interval = f"{format_number(figures.ci_low, decimals)}–{format_number(figures.ci_high, decimals)}" if has_interval else ""
+    interval = (
+        f"{format_number(figures.ci_low, decimals)}–{format_number(figures.ci_high, decimals)}"
+        if has_interval
+        else ""
+    )
     return FigureText(
         mean=prefix + format_number(figures.mean, decimals),
         interval=interval + ("†" if figures.sd_assumed and has_interval else ""),
@@ -186,7 +192,11 @@ def describe_verdict(figures: Figures, voice: Voice) -> str:
     """Say the verdict of one quantity, or why there is none."""
     say = voice.say
     if figures.side is None or figures.verdict is None:
-        return say.name("not_judged", figures.not_judged_why) if figures.not_judged_why else say("not_judged.other")
+        return (
+            say.name("not_judged", figures.not_judged_why)
+            if figures.not_judged_why
+            else say("not_judged.other")
+        )
     if figures.side == "in_range":
         return say.name("verdict", figures.verdict)
     parts = [say(f"side.{figures.side}"), say.name("verdict", figures.verdict)]
@@ -283,7 +293,8 @@ def make_lot_block(
     """Return everything a page shows about one lot: charts of the last days, the newest samplings first."""
     quantities: tuple[Quantity, ...] = ("ph", "ec")
     charts = tuple(
-        (quantity, make_chart(lot, quantity, as_of, voice, days=chart_days, size=chart_size)) for quantity in quantities
+        (quantity, make_chart(lot, quantity, as_of, voice, days=chart_days, size=chart_size))
+        for quantity in quantities
     )
     newest_first = lot.samplings[::-1]
     shown = newest_first if most_rows is None else newest_first[:most_rows]
@@ -296,7 +307,9 @@ def make_lot_block(
         charts=charts,
         chart_days=chart_days,
         key=tuple(
-            voice.say(f"key.{mark}") for mark in ("mean", "pot", "not_counting", "affected", "other") if mark in marks
+            voice.say(f"key.{mark}")
+            for mark in ("mean", "pot", "not_counting", "affected", "other")
+            if mark in marks
         ),
         rows=rows,
         rows_left_out=len(newest_first) - len(shown),
@@ -309,7 +322,9 @@ def make_lot_block(
     )
 
 
-def collect_sources(lots: Iterable[Lot], policy: Iterable[PolicyValue], voice: Voice) -> tuple[tuple[str, str], ...]:
+def collect_sources(
+    lots: Iterable[Lot], policy: Iterable[PolicyValue], voice: Voice
+) -> tuple[tuple[str, str], ...]:
     """Return every source that a page leans on, once, with how well it is known, in order of the name."""
     found: set[tuple[str, str]] = set()
     for lot in lots:
@@ -330,7 +345,9 @@ def describe_freshness(site: Site, voice: Voice) -> str:
     if site.last_received_on is None:
         return voice.say("site.never")
     if site.is_silent:
-        return voice.say("site.silent", n=site.nights_silent or 0, day=voice.weekday_and_day(site.last_received_on))
+        return voice.say(
+            "site.silent", n=site.nights_silent or 0, day=voice.weekday_and_day(site.last_received_on)
+        )
     if site.last_reading_on is None:
         return voice.say("site.no_readings", day=voice.weekday_and_day(site.last_received_on))
     return voice.say("site.fresh", day=voice.weekday_and_day(site.last_reading_on))

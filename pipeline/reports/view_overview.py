@@ -73,11 +73,17 @@ def make_overview_view(summary: Summary, voice: Voice) -> OverviewView:
     """Return the overview of a night."""
     night = summary.night
     rows = tuple(
-        SiteRow(site, describe_freshness(site, voice), count_levels(site.lots_by_level, voice), len(site.lots))
+        SiteRow(
+            site, describe_freshness(site, voice), count_levels(site.lots_by_level, voice), len(site.lots)
+        )
         for site in summary.sites
     )
     placed = [
-        PlacedLot(site, make_lot_row(lot, night.as_of, voice, True), tuple(reason.sentence for reason in lot.reasons[:2]))
+        PlacedLot(
+            site,
+            make_lot_row(lot, night.as_of, voice, True),
+            tuple(reason.sentence for reason in lot.reasons[:2]),
+        )
         for site in summary.sites
         for lot in site.lots
         if lot.level != "ok"

@@ -116,7 +116,11 @@ def list_actions(lots: list[Lot], level: Level, voice: Voice) -> tuple[ActionLin
 def plan_sampling_days(lots: list[Lot], as_of: date, voice: Voice) -> tuple[SamplingDay, ...]:
     """Return what is overdue, then what falls due within the week, by day."""
     say = voice.say
-    wanted = [lot for lot in lots if lot.due.state in ("overdue", "never_sampled", "due_this_week") and lot.due.due_on]
+    wanted = [
+        lot
+        for lot in lots
+        if lot.due.state in ("overdue", "never_sampled", "due_this_week") and lot.due.due_on
+    ]
     wanted.sort(key=lambda lot: (lot.due.due_on or as_of, lot.house or "", lot.lot_id))
     days: list[SamplingDay] = []
 

@@ -21,7 +21,7 @@ for (const table of document.querySelectorAll("table.sortable")) {
       const downwards = heading.getAttribute("aria-sort") === "ascending";
       headings.forEach((other) => other.removeAttribute("aria-sort"));
       heading.setAttribute("aria-sort", downwards ? "descending" : "ascending");
-      const read = (row) => row.cells[column].dataset.sort ?? row.cells[column].textContent.trim();
+      const read = (row) => row.cells[column].dataset.sort ?? row.cells[column].textContent.trim().replace(/(\d),(?=\d{3})/g, "$1");
       const compare = new Intl.Collator(document.documentElement.lang, { numeric: true }).compare;
       const rows = [...body.rows].map((row) => ({ row, key: read(row) }));
       rows.sort((a, b) => (downwards ? compare(b.key, a.key) : compare(a.key, b.key)));

@@ -9,8 +9,8 @@ from typing import Any, Literal
 
 from pipeline.reports.summary import (
     Due,
-    FileReceived,
     Figures,
+    FileReceived,
     Finding,
     Grower,
     HeldCause,
@@ -59,7 +59,15 @@ def make_figures(values: list[float], low: float | None, high: float | None, **c
         side = "low" if m < low else "high" if m > high else "in_range"
         out = max(low - m, m - high)
         crossing = m - half < low or m + half > high
-        verdict = "clearly_out" if out > max(half, 0.2) else "out" if out > 0 else "close_to_limit" if crossing else "in_range"
+        verdict = (
+            "clearly_out"
+            if out > max(half, 0.2)
+            else "out"
+            if out > 0
+            else "close_to_limit"
+            if crossing
+            else "in_range"
+        )
     facts: dict[str, Any] = {
         "n": n,
         "mean": m,
@@ -70,7 +78,9 @@ def make_figures(values: list[float], low: float | None, high: float | None, **c
         "median": median(values) if values else None,
         "min": min(values, default=None),
         "max": max(values, default=None),
-        "pots_in_range": sum(low <= v <= high for v in values) if low is not None and high is not None else None,
+        "pots_in_range": sum(low <= v <= high for v in values)
+        if low is not None and high is not None
+        else None,
         "side": side,
         "verdict": verdict,
         "at_least": False,
@@ -83,7 +93,11 @@ def make_figures(values: list[float], low: float | None, high: float | None, **c
 
 
 def make_sampling(
-    day: date, ph: list[float], ec: list[float], target: tuple[float, float, float, float] | None, **changes: Any
+    day: date,
+    ph: list[float],
+    ec: list[float],
+    target: tuple[float, float, float, float] | None,
+    **changes: Any,
 ) -> Sampling:
     """One sampling of single pots with volumes on target."""
     pots = [
@@ -139,7 +153,12 @@ def make_target(low: float, high: float, others: bool = True) -> Target:
             how_known="read",
         ),
         others=[
-            OtherRange(low=low - 0.1, high=high - 0.4, source="Univ. of Maryland Extension, TPM/IPM Report, 20 Mar 2009", how_known="read")
+            OtherRange(
+                low=low - 0.1,
+                high=high - 0.4,
+                source="Univ. of Maryland Extension, TPM/IPM Report, 20 Mar 2009",
+                how_known="read",
+            )
         ]
         if others
         else [],
@@ -149,7 +168,8 @@ def make_target(low: float, high: float, others: bool = True) -> Target:
 OPTIONS = [
     Option(
         title="Check the meter",
-        text="Calibrate the meter with fresh buffers and read again before anything else: pH disorders are imitated by a wrong meter, by root disease and by high EC.",
+        text="Calibrate the meter with fresh buffers and read again before anything else: "
+        "pH disorders are imitated by a wrong meter, by root disease and by high EC.",
         wait=None,
         cautions="None.",
         source="Univ. of Florida IFAS training page",
@@ -167,7 +187,8 @@ OPTIONS = [
         title="Flowable lime or potassium bicarbonate",
         text="Potassium bicarbonate 1–2 lb per 100 gal, or flowable lime 2–4 qt per 100 gal.",
         wait="If there is no rise within a week of the fertilizer change.",
-        cautions="Can injure roots and foliage: wash off at once; wear eye protection; check that the injector can take it.",
+        cautions="Can injure roots and foliage: wash off at once; wear eye protection; "
+        "check that the injector can take it.",
         source="UMass Extension, Greenhouse Updates, 10 Apr 2023",
         how_known="read",
     ),
@@ -176,7 +197,7 @@ OPTIONS = [
 
 def make_lot(number: int, level: str, seed: int = 1, **changes: Any) -> Lot:
     """A lot with ten samplings whose story fits the level."""
-    rng = random.Random(seed * 1000 + number)
+    rng = random.Random(seed * 1000 + number)  # noqa: S311
     crop, cultivar, group, ph_low, ph_high, ec_low, ec_high = CROPS[number % len(CROPS)]
     target = (ph_low, ph_high, ec_low, ec_high)
     start = AS_OF - timedelta(days=90)
@@ -199,7 +220,11 @@ def make_lot(number: int, level: str, seed: int = 1, **changes: Any) -> Lot:
             sampling = sampling.model_copy(
                 update={
                     "findings": [
-                        Finding(rule="too_few_pots", level="warn", sentence="3 pots usable for pH, 5 needed: shown, but does not count.")
+                        Finding(
+                            rule="too_few_pots",
+                            level="warn",
+                            sentence="3 pots usable for pH, 5 needed: shown, but does not count.",
+                        )
                     ]
                 }
             )
@@ -207,7 +232,11 @@ def make_lot(number: int, level: str, seed: int = 1, **changes: Any) -> Lot:
     if level == "act":
         samplings.append(
             make_sampling(
-                AS_OF - timedelta(days=3), [4.9, 5.0, 5.0, 4.8, 5.1], [2.0, 2.1, 1.9, 2.2, 2.0], target, purpose="affected"
+                AS_OF - timedelta(days=3),
+                [4.9, 5.0, 5.0, 4.8, 5.1],
+                [2.0, 2.1, 1.9, 2.2, 2.0],
+                target,
+                purpose="affected",
             )
         )
     counting = [s for s in samplings if s.counts]
@@ -220,21 +249,42 @@ def make_lot(number: int, level: str, seed: int = 1, **changes: Any) -> Lot:
                 level="act",
                 quantity="ph",
                 side="low",
-                sentence=f"pH {last.ph.mean:.1f} ({last.ph.ci_low:.1f}–{last.ph.ci_high:.1f}) on 2026-03-31, target {ph_low}–{ph_high}: clearly out, {last.ph.in_a_row} low in a row.",
+                sentence=f"pH {last.ph.mean:.1f} ({last.ph.ci_low:.1f}–{last.ph.ci_high:.1f}) on {last.sampled_on}, "
+                f"target {ph_low}–{ph_high}: clearly out, {last.ph.in_a_row} low in a row.",
             ),
-            Reason(code="affected", level="watch", quantity=None, side=None, sentence="Affected plants were sampled apart on 2026-04-03: pH 5.0."),
+            Reason(
+                code="affected",
+                level="watch",
+                quantity=None,
+                side=None,
+                sentence="Affected plants were sampled apart on 2026-04-03: pH 5.0.",
+            ),
         ]
     elif level == "no_reading":
         reasons = [
-            Reason(code="no_reading", level="no_reading", quantity=None, side=None, sentence="Last counting sampling on 2026-03-05, 32 days ago; every 14 days is the rule.")
+            Reason(
+                code="no_reading",
+                level="no_reading",
+                quantity=None,
+                side=None,
+                sentence="Last counting sampling on 2026-03-05, 32 days ago; every 14 days is the rule.",
+            )
         ]
     elif level == "watch":
         reasons = [
-            Reason(code="close", level="watch", quantity="ph", side="low", sentence=f"pH is close to the lower limit of {ph_low}: its interval crosses the edge.")
+            Reason(
+                code="close",
+                level="watch",
+                quantity="ph",
+                side="low",
+                sentence=f"pH is close to the lower limit of {ph_low}: its interval crosses the edge.",
+            )
         ]
-    due_on = {"act": AS_OF + timedelta(days=2), "no_reading": AS_OF - timedelta(days=18), "watch": AS_OF + timedelta(days=4)}.get(
-        level, AS_OF + timedelta(days=number % 9)
-    )
+    due_on = {
+        "act": AS_OF + timedelta(days=2),
+        "no_reading": AS_OF - timedelta(days=18),
+        "watch": AS_OF + timedelta(days=4),
+    }.get(level, AS_OF + timedelta(days=number % 9))
     overdue = (AS_OF - due_on).days
     facts: dict[str, Any] = {
         "lot_id": f"P-{100 + number}",
@@ -264,7 +314,9 @@ def make_lot(number: int, level: str, seed: int = 1, **changes: Any) -> Lot:
             state="overdue" if overdue > 0 else "due_this_week" if overdue > -7 else "not_yet",
             due_on=due_on,
             purpose="after_out" if level == "act" else "routine",
-            why="7 days after a sampling out of range." if level == "act" else "14 days after the last counting sampling.",
+            why="7 days after a sampling out of range."
+            if level == "act"
+            else "14 days after the last counting sampling.",
             also=["Routine on 2026-04-14."] if level == "act" else [],
             days_overdue=overdue if overdue > 0 else None,
             pots=5,
@@ -275,10 +327,42 @@ def make_lot(number: int, level: str, seed: int = 1, **changes: Any) -> Lot:
 
 
 POLICY = [
-    PolicyValue(name="min_usable_pots", value="5", unit="pots", origin="C", meaning="Usable pots that a sampling needs to count", source=None, default=None),
-    PolicyValue(name="ph_action_high_iron_inefficient", value="6.4", unit="pH", origin="P", meaning="Act above this pH in iron-inefficient crops", source="Univ. of Florida IFAS", default=None),
-    PolicyValue(name="uneven_ph_sd", value="0.25", unit="pH", origin="own", meaning="SD within a sampling that makes a lot uneven", source=None, default="0.30"),
-    PolicyValue(name="containers.pot_4in.routine_interval_days", value="14", unit="days", origin="C", meaning="Days between routine samplings, 4 inch pots", source=None, default=None),
+    PolicyValue(
+        name="min_usable_pots",
+        value="5",
+        unit="pots",
+        origin="C",
+        meaning="Usable pots that a sampling needs to count",
+        source=None,
+        default=None,
+    ),
+    PolicyValue(
+        name="ph_action_high_iron_inefficient",
+        value="6.4",
+        unit="pH",
+        origin="P",
+        meaning="Act above this pH in iron-inefficient crops",
+        source="Univ. of Florida IFAS",
+        default=None,
+    ),
+    PolicyValue(
+        name="uneven_ph_sd",
+        value="0.25",
+        unit="pH",
+        origin="own",
+        meaning="SD within a sampling that makes a lot uneven",
+        source=None,
+        default="0.30",
+    ),
+    PolicyValue(
+        name="containers.pot_4in.routine_interval_days",
+        value="14",
+        unit="days",
+        origin="C",
+        meaning="Days between routine samplings, 4 inch pots",
+        source=None,
+        default=None,
+    ),
 ]
 
 
@@ -305,10 +389,28 @@ def make_site(number: int, levels: tuple[str, ...], **changes: Any) -> Site:
         },
         "lots_on_time": sum(lot.due.days_overdue is None for lot in lots),
         "quality_28_days": Quality(samplings=40, counting=37, proper=31, not_shown=2),
-        "lines": Lines(lines=1210, records=1204, accepted=1180, held=7, repeated=12, superseded=1, withdrawn=2, not_data=2),
+        "lines": Lines(
+            lines=1210,
+            records=1204,
+            accepted=1180,
+            held=7,
+            repeated=12,
+            superseded=1,
+            withdrawn=2,
+            not_data=2,
+        ),
         "files_tonight": [
-            FileReceived(name="drop/readings_2026-04-05.csv", kind="readings", received_on=AS_OF, lines=52, records=52, held_why=None),
-            FileReceived(name="drop/lots.csv", kind="lots", received_on=AS_OF, lines=17, records=17, held_why=None),
+            FileReceived(
+                name="drop/readings_2026-04-05.csv",
+                kind="readings",
+                received_on=AS_OF,
+                lines=52,
+                records=52,
+                held_why=None,
+            ),
+            FileReceived(
+                name="drop/lots.csv", kind="lots", received_on=AS_OF, lines=17, records=17, held_why=None
+            ),
         ],
         "released_tonight": 5,
         "released_sentences": ["5 records of lot P-103 are in use since its line in the lot list arrived."],
@@ -319,7 +421,13 @@ def make_site(number: int, levels: tuple[str, ...], **changes: Any) -> Site:
                 sentence="Lot P-114 is in no lot list of the site.",
                 mend="Send the lot list with P-114, or correct the lot code.",
                 records=5,
-                examples=[HeldExample(file="drop/readings_2026-04-05.csv", line=48, text="2026-04-03,P-114,House 1,5.9,2.10,30")],
+                examples=[
+                    HeldExample(
+                        file="drop/readings_2026-04-05.csv",
+                        line=48,
+                        text="2026-04-03,P-114,House 1,5.9,2.10,30",
+                    )
+                ],
             ),
             HeldCause(
                 cause="ec_out_of_scale",
@@ -327,17 +435,36 @@ def make_site(number: int, levels: tuple[str, ...], **changes: Any) -> Site:
                 sentence="EC 2100 is above 20 mS/cm: looks like µS/cm.",
                 mend="Give the unit of the column in site.toml, or correct the line.",
                 records=2,
-                examples=[HeldExample(file="drop/readings_2026-04-05.csv", line=51, text="2026-04-03,P-102,House 2,6.0,2100,31")],
+                examples=[
+                    HeldExample(
+                        file="drop/readings_2026-04-05.csv",
+                        line=51,
+                        text="2026-04-03,P-102,House 2,6.0,2100,31",
+                    )
+                ],
             ),
         ],
         "meters": [
             Meter(
-                meter_id="M1", last_calibrated_on=AS_OF - timedelta(days=3), last_accepted=True, slope_pct=97.4, offset_mv=-4.2,
-                in_doubt=False, readings_in_doubt=0, days_used_without_calibration=[], sentence=None,
+                meter_id="M1",
+                last_calibrated_on=AS_OF - timedelta(days=3),
+                last_accepted=True,
+                slope_pct=97.4,
+                offset_mv=-4.2,
+                in_doubt=False,
+                readings_in_doubt=0,
+                days_used_without_calibration=[],
+                sentence=None,
             ),
             Meter(
-                meter_id="M2", last_calibrated_on=AS_OF - timedelta(days=6), last_accepted=False, slope_pct=84.0, offset_mv=12.0,
-                in_doubt=True, readings_in_doubt=15, days_used_without_calibration=[AS_OF - timedelta(days=9)],
+                meter_id="M2",
+                last_calibrated_on=AS_OF - timedelta(days=6),
+                last_accepted=False,
+                slope_pct=84.0,
+                offset_mv=12.0,
+                in_doubt=True,
+                readings_in_doubt=15,
+                days_used_without_calibration=[AS_OF - timedelta(days=9)],
                 sentence="Slope 84 %, below 85 %: clean the electrode and calibrate again; 15 readings are in doubt.",
             ),
         ],
@@ -358,7 +485,9 @@ def make_summary(sites: list[Site], **changes: Any) -> Summary:
     ranks = {(site_no, lot.lot_id): rank for rank, (site_no, lot) in enumerate(order, start=1)}
     sites = [
         site.model_copy(
-            update={"lots": [lot.model_copy(update={"rank": ranks[site_no, lot.lot_id]}) for lot in site.lots]}
+            update={
+                "lots": [lot.model_copy(update={"rank": ranks[site_no, lot.lot_id]}) for lot in site.lots]
+            }
         )
         for site_no, site in enumerate(sites)
     ]
@@ -367,9 +496,15 @@ def make_summary(sites: list[Site], **changes: Any) -> Summary:
         "language": "en",
         "paper": "a4",
         "date_format": "%Y-%m-%d",
-        "order_formula": "Level first (act, no current reading, watch, OK); within a level by distance beyond the edge in steps (0.2 pH or 0.5 mS/cm) times one plus the number in a row, then plants, then days to the end.",
+        "order_formula": "Level first (act, no current reading, watch, OK); within a level by distance beyond the edge "
+        "in steps (0.2 pH or 0.5 mS/cm) times one plus the number in a row, then plants, then days to the end.",
         "night": Night(
-            leachbook_version="0.1.0", as_of=AS_OF, facts_digest="4f" * 32, settings_digest="a1" * 32, new_files=6, new_records=311
+            leachbook_version="0.1.0",
+            as_of=AS_OF,
+            facts_digest="4f" * 32,
+            settings_digest="a1" * 32,
+            new_files=6,
+            new_records=311,
         ),
         "lots_by_level": {level: sum(site.lots_by_level[level] for site in sites) for level in LEVELS},
         "sites": sites,
@@ -393,9 +528,23 @@ def make_empty_summary() -> Summary:
     return make_summary(
         [
             make_site(
-                1, (), first_received_on=None, last_received_on=None, nights_silent=None, last_reading_on=None, files_tonight=[], held=[],
-                meters=[], growers=[], released_tonight=0, released_sentences=[], policy=[], lots_ended=0,
-                lines=Lines(lines=0, records=0, accepted=0, held=0, repeated=0, superseded=0, withdrawn=0, not_data=0),
+                1,
+                (),
+                first_received_on=None,
+                last_received_on=None,
+                nights_silent=None,
+                last_reading_on=None,
+                files_tonight=[],
+                held=[],
+                meters=[],
+                growers=[],
+                released_tonight=0,
+                released_sentences=[],
+                policy=[],
+                lots_ended=0,
+                lines=Lines(
+                    lines=0, records=0, accepted=0, held=0, repeated=0, superseded=0, withdrawn=0, not_data=0
+                ),
                 quality_28_days=Quality(samplings=0, counting=0, proper=0, not_shown=0),
             )
         ]
@@ -407,22 +556,58 @@ def make_extreme_summary() -> Summary:
     long_name = "Donaudampfschifffahrtsgesellschaftsgewächshausverwaltung " * 3
     odd = "<script>alert('x')</script> & \"Coral\" 🌱 بتونيا \u202eabc\x07"
     bare: dict[str, Any] = {
-        "samplings": [], "house": None, "bench": None, "cultivar": None, "plants": None, "ends_on": None, "days_to_end": None,
-        "grower_id": None, "ph_group": None, "target_ph": None, "target_ec": None, "last_counting_on": None,
-        "days_since_counting": None, "no_target_why": {"ph": "No pH target.", "ec": "No published EC target for this crop."},
-    }  # fmt: skip
+        "samplings": [],
+        "house": None,
+        "bench": None,
+        "cultivar": None,
+        "plants": None,
+        "ends_on": None,
+        "days_to_end": None,
+        "grower_id": None,
+        "ph_group": None,
+        "target_ph": None,
+        "target_ec": None,
+        "last_counting_on": None,
+        "days_since_counting": None,
+        "no_target_why": {"ph": "No pH target.", "ec": "No published EC target for this crop."},
+    }
     lots = [
         make_lot(1, "act", crop=odd, cultivar=odd, lot_id="L" * 60, house=long_name, bench=long_name),
         make_lot(2, "no_reading", **bare),
         make_lot(3, "watch", crop=long_name, lot_id="../../etc/passwd"),
         make_lot(4, "ok", **bare),
-        make_lot(5, "act", due=Due(state="never_sampled", due_on=AS_OF - timedelta(days=20), purpose="first", why=odd, also=[], days_overdue=20, pots=5)),
+        make_lot(
+            5,
+            "act",
+            due=Due(
+                state="never_sampled",
+                due_on=AS_OF - timedelta(days=20),
+                purpose="first",
+                why=odd,
+                also=[],
+                days_overdue=20,
+                pots=5,
+            ),
+        ),
     ]
     site = make_site(
-        3, LEVELS, name=odd + long_name, lots=lots, growers=[Grower(grower_id=f"g{i}", name=long_name, houses=["1"]) for i in range(3)],
+        3,
+        LEVELS,
+        name=odd + long_name,
+        lots=lots,
+        growers=[Grower(grower_id=f"g{i}", name=long_name, houses=["1"]) for i in range(3)],
         findings=[Finding(rule="columns_changed", level="hold", sentence=odd, file=odd, line=3)],
-        held=[HeldCause(cause="odd", what=odd, sentence=odd, mend=odd, records=99999, examples=[HeldExample(file=odd, line=1, text="x;" * 400)])],
+        held=[
+            HeldCause(
+                cause="odd",
+                what=odd,
+                sentence=odd,
+                mend=odd,
+                records=99999,
+                examples=[HeldExample(file=odd, line=1, text="x;" * 400)],
+            )
+        ],
         lots_by_level={"act": 2, "no_reading": 1, "watch": 1, "ok": 1},
         quality_28_days=Quality(samplings=0, counting=0, proper=0, not_shown=0),
-    )  # fmt: skip
+    )
     return make_summary([site], group_name=odd)

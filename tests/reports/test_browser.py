@@ -1,0 +1,108 @@
+"""Pages in a real browser, from the file, offline."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe  # type: ignore[import-untyped, unused-ignore]
+from playwright.sync_api import Browser, Page, sync_playwright
+
+from pipeline.reports.formats import Voice, load_phrases
+from pipeline.reports.pages import render_page
+from pipeline.reports.view_overview import make_overview_view
+from tests.reports.factory import make_large_summary
+
+RULES = {"runOnly": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa", "best-practice"]}
+CHROMIUM = shutil.which("chromium")
+
+pytestmark = pytest.mark.skipif(
+    CHROMIUM is None, reason="chromium is not installed: apt-get install chromium"
+)
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(
+            executable_path=CHROMIUM, args=["--no-sandbox", "--disable-background-networking"]
+        )
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def page(browser: Browser) -> Iterator[Page]:
+    context = browser.new_context(offline=True, viewport={"width": 1280, "height": 900})
+    yield context.new_page()
+    context.close()
+
+
+@pytest.fixture(scope="module")
+def overview(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    voice = Voice(load_phrases("en"), "%Y-%m-%d")
+    view = make_overview_view(make_large_summary(), voice)
+    path = tmp_path_factory.mktemp("browser") / "overview.html"
+    path.write_text(render_page("overview.html", view, voice, medium="screen", paper="a4").html, "utf-8")
+    return path
+
+
+@pytest.mark.parametrize("width", [1280, 400])
+@pytest.mark.parametrize("name", ["overview.html", "sites/site-3.html"])
+def test_pages_open_quietly_and_fit_the_window(
+    extreme_night: Path, page: Page, name: str, width: int
+) -> None:
+    said: list[str] = []
+    asked: list[str] = []
+    page.on("console", lambda message: said.append(message.text))
+    page.on("pageerror", lambda error: said.append(str(error)))
+    page.on("request", lambda request: asked.append(request.url))
+    page.set_viewport_size({"width": width, "height": 900})
+    address = (extreme_night / name).as_uri()
+    page.goto(address)
+    assert page.evaluate("document.fonts.ready.then(() => document.fonts.check('16px \"Source Sans 3\"'))")
+    assert said == []
+    assert [url for url in asked if not url.startswith("data:font/woff2")] == [address]
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+@pytest.mark.parametrize("name", ["overview.html", "sites/site-1.html"])
+@pytest.mark.parametrize("width", [1280, 400])
+def test_pages_pass_the_accessibility_check(small_night: Path, page: Page, name: str, width: int) -> None:
+    page.set_viewport_size({"width": width, "height": 900})
+    page.goto((small_night / name).as_uri())
+    results = Axe().run(page, options=RULES)
+    assert results.violations_count == 0, results.generate_report()
+
+
+def test_the_accessibility_check_finds_a_bad_page(page: Page) -> None:
+    page.set_content(
+        '<html><body><img src="data:,x"><p style="color: #ccc">pale words on white</p></body></html>'
+    )
+    found = {violation["id"] for violation in Axe().run(page, options=RULES).response["violations"]}
+    assert {"image-alt", "color-contrast", "html-has-lang"} <= found
+
+
+def test_a_heading_sorts_by_key_and_turns_round(overview: Path, page: Page) -> None:
+    page.goto(overview.as_uri())
+    heading = page.locator("table.lots thead th", has_text="Plants")
+    cells = page.locator("table.lots tbody td:nth-child(7)")
+    heading.get_by_role("button").focus()
+    page.keyboard.press("Enter")
+    rising = [int(text.replace(",", "")) for text in cells.all_inner_texts()]
+    assert rising == sorted(rising)
+    assert heading.get_attribute("aria-sort") == "ascending"
+    page.keyboard.press("Enter")
+    falling = [int(text.replace(",", "")) for text in cells.all_inner_texts()]
+    assert falling == rising[::-1] or falling == sorted(rising, reverse=True)
+    assert heading.get_attribute("aria-sort") == "descending"
+
+
+def test_the_level_column_sorts_by_attention_not_by_letters(overview: Path, page: Page) -> None:
+    page.goto(overview.as_uri())
+    page.locator("table.lots thead th", has_text="Level").get_by_role("button").click()
+    words = page.locator("table.lots tbody td:nth-child(2)").all_inner_texts()
+    order = list(dict.fromkeys(word.split(" ", 1)[1] for word in words))
+    assert order == ["ACT", "NO CURRENT READING", "WATCH"]

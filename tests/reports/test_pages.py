@@ -1,0 +1,187 @@
+"""HTML pages: structure, safety, nothing fetched."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import itertools
+import re
+from pathlib import Path
+from typing import Any
+
+import pytest
+from jinja2 import UndefinedError
+from lxml import html  # type: ignore[import-untyped, unused-ignore]
+
+from pipeline.reports.formats import Voice, load_phrases
+from pipeline.reports.pages import make_environment, render_page
+from pipeline.reports.render import SiteJob, render_site
+from pipeline.reports.view_overview import make_overview_view
+from tests.reports.factory import make_large_summary, make_small_summary
+
+VOICE = Voice(load_phrases("en"), "%Y-%m-%d")
+
+
+def parse(path: Path) -> Any:
+    return html.document_fromstring(path.read_text("utf-8"))
+
+
+def find_screen_pages(night: Path) -> list[Path]:
+    return sorted(night.rglob("*.html"))
+
+
+@pytest.fixture(params=["small_night", "extreme_night", "empty_night"])
+def night(request: pytest.FixtureRequest) -> Path:
+    folder: Path = request.getfixturevalue(request.param)
+    return folder
+
+
+def test_pages_have_language_title_and_one_main_heading(night: Path) -> None:
+    for path in find_screen_pages(night):
+        page = parse(path)
+        assert page.get("lang") == "en"
+        assert page.findtext("head/title")
+        assert len(page.findall(".//h1")) == 1
+        assert len(page.findall(".//main")) == 1
+
+
+def test_headings_leave_out_no_level(night: Path) -> None:
+    for path in find_screen_pages(night):
+        levels = [int(element.tag[1]) for element in parse(path).iter("h1", "h2", "h3", "h4")]
+        assert all(b <= a + 1 for a, b in itertools.pairwise(levels)), path
+
+
+def test_tables_have_caption_head_and_scope(night: Path) -> None:
+    for path in find_screen_pages(night):
+        for table in parse(path).iter("table"):
+            assert table.findtext("caption")
+            assert table.find("thead") is not None
+            assert {th.get("scope") for th in table.iter("th")} <= {"col", "row"}
+            widths = {len(row) for row in table.iter("tr")}
+            assert len(widths) == 1, table.findtext("caption")
+
+
+def test_every_picture_has_a_text_alternative(small_night: Path) -> None:
+    pictures = parse(small_night / "sites" / "site-1.html").xpath("//svg/parent::div")
+    assert len(pictures) == 8
+    assert all(picture.get("role") == "img" for picture in pictures)
+    assert all("samplings that count, from a mean of" in picture.get("aria-label") for picture in pictures)
+
+
+def test_pages_refer_to_nothing_outside(night: Path) -> None:
+    for path in find_screen_pages(night):
+        text = path.read_text("utf-8")
+        page = parse(path)
+        links = [element.get("href") for element in page.iter("a")]
+        assert all(link.startswith("#") or (path.parent / link.partition("#")[0]).exists() for link in links)
+        assert not page.xpath("//link | //img | //iframe | //script[@src] | //object")
+        assert set(re.findall(r"url\(([^)]{5})", text)) == {"data:"}
+        assert "@import" not in text
+
+
+def test_links_inside_a_page_find_their_place(night: Path) -> None:
+    for path in find_screen_pages(night):
+        page = parse(path)
+        ids = [element.get("id") for element in page.xpath("//*[@id]")]
+        assert len(ids) == len(set(ids))
+        assert {a.get("href")[1:] for a in page.iter("a") if a.get("href").startswith("#")} <= set(ids)
+
+
+def test_links_of_the_overview_find_the_lot_on_the_site_page(small_night: Path) -> None:
+    links = [a.get("href") for a in parse(small_night / "overview.html").iter("a")]
+    lots = [link for link in links if "#" in link]
+    assert len(lots) == 3
+    for link in lots:
+        file, _, anchor = link.partition("#")
+        assert parse(small_night / file).xpath(f"//article[@id='{anchor}']")
+
+
+def test_text_of_an_export_is_never_markup(extreme_night: Path) -> None:
+    for path in find_screen_pages(extreme_night):
+        page = parse(path)
+        scripts = list(page.iter("script"))
+        assert len(scripts) == 1
+        assert "alert" not in scripts[0].text
+        assert "<script>alert('x')</script> & \"Coral\" 🌱 بتونيا [U+202E]abc[U+0007]" in page.text_content()
+
+
+def test_the_policy_allows_the_one_script_and_nothing_fetched(small_night: Path) -> None:
+    page = parse(small_night / "overview.html")
+    (policy,) = page.xpath("//meta[@http-equiv='Content-Security-Policy']/@content")
+    digest = base64.b64encode(hashlib.sha256(page.find(".//script").text.encode()).digest()).decode()
+    assert "default-src 'none'" in policy
+    assert f"script-src 'sha256-{digest}'" in policy
+
+
+def test_the_overview_shows_sites_lots_meters_and_held_lines(small_night: Path) -> None:
+    page = parse(small_night / "overview.html")
+    captions = [caption.text_content() for caption in page.iter("caption")]
+    assert len(captions) == 4
+    text = " ".join(page.text_content().split())
+    for part in ("North range", "3 of 4", "37 of 40", "P-102", "Slope 84 %", "Send the lot list with P-114"):
+        assert part in text
+    assert "2026-04-03,P-114,House 1,5.9,2.10,30" in text
+
+
+def test_a_site_page_shows_every_sampling_and_every_pot_with_its_line(small_night: Path) -> None:
+    site = make_small_summary().sites[0]
+    page = parse(small_night / "sites" / "site-1.html")
+    samplings = page.xpath("//table[@class='samplings']/tbody/tr")
+    assert len(samplings) == sum(len(lot.samplings) for lot in site.lots)
+    pots = page.xpath("//table[@class='pots']/tbody/tr")
+    assert len(pots) == sum(len(sampling.pots) for lot in site.lots for sampling in lot.samplings)
+    first = site.lots[0].samplings[-1].pots[0]
+    assert [pots[0][-2].text_content(), pots[0][-1].text_content()] == [first.file, str(first.line)]
+    assert "3 pots usable for pH, 5 needed" in page.text_content()
+
+
+def test_every_option_stands_with_source_cautions_and_the_line(small_night: Path) -> None:
+    page = parse(small_night / "sites" / "site-1.html")
+    sections = page.xpath("//section[@class='options']")
+    assert len(sections) == 2
+    for section in sections:
+        for option in section.iter("li"):
+            assert "Cautions:" in option.text_content()
+            assert "Source:" in option.text_content()
+        line = section.xpath("p[@class='caution']")[0].text_content()
+        for part in (
+            "few plants first",
+            "follow the label",
+            "wear protection",
+            "extension service",
+            "local codes",
+        ):
+            assert part in line
+
+
+def test_an_empty_site_says_so(empty_night: Path) -> None:
+    text = parse(empty_night / "sites" / "site-1.html").text_content()
+    for part in ("Nothing received yet", "No lot stands in a house", "No file arrived", "No line is held"):
+        assert part in text
+
+
+def test_a_site_page_of_sixteen_lots_stays_small(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("pipeline.reports.render.make_pdf", lambda *_: b"")
+    summary = make_large_summary()
+    job = SiteJob(summary.model_copy(update={"sites": [summary.sites[0]]}), tmp_path, "A" * 46_000)
+    assert render_site(job)[0].stat().st_size < 3_000_000
+
+
+def test_a_missing_name_in_a_template_is_an_error() -> None:
+    with pytest.raises(UndefinedError):
+        make_environment(VOICE, "screen").from_string("{{ view.nothing }}").render(view=object())
+
+
+def test_print_replaces_letters_that_the_font_lacks_and_escapes_the_rest() -> None:
+    template = "<p>{{ text }}</p>"
+    shown = {
+        medium: make_environment(VOICE, medium).from_string(template).render(text="🌱 <b>")
+        for medium in ("print", "screen")
+    }
+    assert shown == {"print": "<p>[U+1F331] &lt;b&gt;</p>", "screen": "<p>🌱 &lt;b&gt;</p>"}
+
+
+def test_rendering_twice_gives_the_same_page() -> None:
+    view = make_overview_view(make_small_summary(), VOICE)
+    pages = {render_page("overview.html", view, VOICE, medium="screen", paper="a4").html for _ in range(2)}
+    assert len(pages) == 1

@@ -1,0 +1,207 @@
+"""View models: what is said, in which order, and what is left out."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from typing import Any
+
+import pytest
+
+from pipeline.reports.charts import Size
+from pipeline.reports.formats import Voice, load_phrases
+from pipeline.reports.summary import Due, PolicyValue
+from pipeline.reports.view import (
+    collect_sources,
+    count_levels,
+    describe_due,
+    describe_figures,
+    describe_freshness,
+    make_lot_block,
+)
+from pipeline.reports.view_overview import make_overview_view
+from pipeline.reports.view_site import MOST_LINES, make_site_view, plan_sampling_days
+from tests.reports.factory import (
+    AS_OF,
+    LEVELS,
+    make_figures,
+    make_large_summary,
+    make_lot,
+    make_site,
+    make_small_summary,
+    make_summary,
+)
+
+VOICE = Voice(load_phrases("en"), "%Y-%m-%d")
+
+
+def make_due(state: Any, on: date | None, **changes: Any) -> Due:
+    facts: dict[str, Any] = {
+        "state": state,
+        "due_on": on,
+        "purpose": "routine",
+        "why": "Because.",
+        "also": [],
+        "days_overdue": (AS_OF - on).days if on and on < AS_OF else None,
+        "pots": 5,
+    }
+    return Due(**(facts | changes))
+
+
+@pytest.mark.parametrize(
+    ("due", "text"),
+    [
+        (make_due("due_this_week", AS_OF), "Mon 2026-04-06"),
+        (make_due("due_this_week", AS_OF + timedelta(days=6)), "Sun 2026-04-12"),
+        (make_due("not_yet", AS_OF + timedelta(days=7)), "2026-04-13"),
+        (make_due("overdue", AS_OF - timedelta(days=1)), "overdue 1 day"),
+        (make_due("overdue", AS_OF - timedelta(days=3)), "overdue 3 days"),
+        (make_due("never_sampled", AS_OF - timedelta(days=3)), "never, overdue 3 days"),
+        (make_due("ships_first", AS_OF + timedelta(days=9)), "ships before the next"),
+        (make_due("not_yet", None), "not yet"),
+    ],
+)
+def test_due_in_words(due: Due, text: str) -> None:
+    assert describe_due(make_lot(1, "ok", due=due), AS_OF, VOICE) == text
+
+
+@pytest.mark.parametrize(
+    ("changes", "sign", "verdict"),
+    [
+        ({"side": "low", "verdict": "clearly_out", "in_a_row": 3}, "▼", "low, clearly out, 3rd in a row"),
+        ({"side": "high", "verdict": "out", "in_a_row": 1}, "▲", "high, out"),
+        (
+            {"side": "high", "verdict": "out", "inside_another_range": True},
+            "▲",
+            "high, out, inside another published range",
+        ),
+        ({"side": "in_range", "verdict": "close_to_limit"}, "", "close to limit"),
+        ({"side": "in_range", "verdict": "in_range"}, "", "OK"),
+        ({"side": None, "verdict": None, "not_judged_why": "volume"}, "", "not judged: volume"),
+        ({"side": None, "verdict": None, "not_judged_why": None}, "", "not judged"),
+    ],
+)
+def test_verdict_in_words(changes: dict[str, Any], sign: str, verdict: str) -> None:
+    text = describe_figures(make_figures([5.4] * 5, 5.4, 6.2, **changes), 2, VOICE)
+    assert (text.sign, text.verdict) == (sign, verdict)
+
+
+def test_a_mean_known_to_lie_further_out_says_at_least() -> None:
+    high = make_figures([3.0] * 5, 1.0, 2.6, side="high", verdict="out", at_least=True)
+    low = make_figures([0.5] * 5, 1.0, 2.6, side="low", verdict="out", at_least=True)
+    assert describe_figures(high, 2, VOICE).mean == "≥\u202f3.00"
+    assert describe_figures(low, 2, VOICE).mean == "≤\u202f0.50"
+
+
+def test_an_interval_from_an_assumed_sd_is_marked() -> None:
+    figures = make_figures([5.4, 5.6, 5.5, 5.5, 5.5], 5.4, 6.2, sd_assumed=True)
+    assert describe_figures(figures, 2, VOICE).interval.endswith("†")
+
+
+def test_counts_show_every_level_worst_first() -> None:
+    counts = count_levels({"ok": 3}, VOICE)
+    assert [(item.mark.sign, item.mark.word, item.count) for item in counts] == [
+        ("■", "ACT", 0),
+        ("□", "NO CURRENT READING", 0),
+        ("◆", "WATCH", 0),
+        ("●", "OK", 3),
+    ]
+
+
+def test_sampling_days_begin_with_what_is_overdue_then_go_by_day() -> None:
+    lots = [
+        make_lot(1, "ok", due=make_due("due_this_week", AS_OF + timedelta(days=2))),
+        make_lot(2, "ok", due=make_due("never_sampled", AS_OF - timedelta(days=4), purpose="retest")),
+        make_lot(3, "ok", due=make_due("due_this_week", AS_OF)),
+        make_lot(4, "ok", due=make_due("overdue", AS_OF - timedelta(days=1))),
+        make_lot(5, "ok", due=make_due("not_yet", AS_OF + timedelta(days=9))),
+        make_lot(6, "ok", due=make_due("due_this_week", AS_OF + timedelta(days=2))),
+    ]
+    days = plan_sampling_days(lots, AS_OF, VOICE)
+    assert [(day.label, [item.name.lot_id for item in day.items]) for day in days] == [
+        ("Overdue", ["P-102", "P-104"]),
+        ("Mon 2026-04-06", ["P-103"]),
+        ("Wed 2026-04-08", ["P-106", "P-101"]),
+    ]
+    first = days[0].items[0]
+    assert (first.pots, first.purpose, first.late) == ("5 pots", "retest", "never sampled, 4 days late")
+
+
+@pytest.mark.parametrize(
+    ("changes", "text"),
+    [
+        ({}, "Readings to Sun 2026-04-05"),
+        (
+            {"is_silent": True, "nights_silent": 4, "last_received_on": date(2026, 4, 2)},
+            "Silent for 4 nights: last file Thu 2026-04-02",
+        ),
+        ({"last_received_on": None}, "Nothing received yet"),
+        ({"last_reading_on": None}, "Files to Mon 2026-04-06, no readings yet"),
+    ],
+)
+def test_freshness_in_words(changes: dict[str, Any], text: str) -> None:
+    assert describe_freshness(make_site(1, (), **changes), VOICE) == text
+
+
+def test_in_print_only_lots_that_need_someone_get_a_block() -> None:
+    summary = make_small_summary()
+    site = summary.sites[0]
+    printed = make_site_view(summary, site, VOICE, for_print=True)
+    screen = make_site_view(summary, site, VOICE, for_print=False)
+    assert [block.lot.level for block in printed.blocks] == ["act", "no_reading", "watch"]
+    assert [row.has_block for row in printed.rows] == [True, True, True, False]
+    assert [block.lot.level for block in screen.blocks] == list(LEVELS)
+
+
+def test_the_first_page_lists_a_bounded_number_of_lots_and_says_how_many_more() -> None:
+    summary = make_summary([make_site(1, ("act",) * (MOST_LINES + 2))])
+    view = make_site_view(summary, summary.sites[0], VOICE, for_print=True)
+    assert (len(view.act), view.act_more) == (MOST_LINES, 2)
+
+
+def test_action_lines_carry_titles_of_options_and_no_rates() -> None:
+    summary = make_small_summary()
+    (line,) = make_site_view(summary, summary.sites[0], VOICE, for_print=True).act
+    assert line.checks == (
+        "Check the meter",
+        "Change to a nitrate fertilizer",
+        "Flowable lime or potassium bicarbonate",
+    )
+    assert "100 gal" not in repr((line.sentences, line.checks, line.name))
+
+
+def test_a_block_shows_the_newest_samplings_and_says_how_many_are_left_out() -> None:
+    lot = make_lot(1, "act")
+    block = make_lot_block(lot, AS_OF, VOICE, chart_days=126, chart_size=Size(300, 100), most_rows=6)
+    days = [row.sampling.sampled_on for row in block.rows]
+    assert days == sorted(days, reverse=True)
+    assert (len(days), block.rows_left_out) == (6, len(lot.samplings) - 6)
+
+
+def test_a_lot_without_target_says_why() -> None:
+    lot = make_lot(1, "ok", target_ec=None, no_target_why={"ec": "No published EC target for this crop."})
+    block = make_lot_block(lot, AS_OF, VOICE, chart_days=126, chart_size=Size(300, 100), most_rows=6)
+    assert [target.missing for target in block.targets] == ["", "No published EC target for this crop."]
+
+
+def test_sources_are_named_once() -> None:
+    policy = [
+        PolicyValue(
+            name="a", value="1", unit=None, origin="P", meaning="a", source="Some guide", default=None
+        ),
+        PolicyValue(
+            name="b", value="1", unit=None, origin="P", meaning="b", source="Some guide", default=None
+        ),
+        PolicyValue(name="c", value="1", unit=None, origin="H", meaning="c", source=None, default=None),
+    ]
+    sources = [text for text, _ in collect_sources([make_lot(1, "act"), make_lot(2, "act")], policy, VOICE)]
+    assert sources == sorted(set(sources))
+    assert sources.count("Some guide") == 1
+
+
+def test_the_overview_ranks_lots_across_sites_and_leaves_out_those_that_are_ok() -> None:
+    view = make_overview_view(make_large_summary(), VOICE)
+    ranks = [item.row.lot.rank for item in view.lots]
+    assert ranks == sorted(ranks)
+    assert {item.row.lot.level for item in view.lots} == {"act", "no_reading", "watch"}
+    assert len({item.site.site_id for item in view.lots[:4]}) > 1
+    assert [row.site.name for row in view.silent] == ["River bend"]
