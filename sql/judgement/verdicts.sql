@@ -221,7 +221,11 @@ select
     case
         when m.side is null then null
         when m.side = 'in_range'
-            then case when m.ci_low < m.low or m.ci_high > m.high then 'close_to_limit' else 'in_range' end
+            then case
+                -- 1e-9: equal pots on the edge have an interval on the edge, whatever binary fractions make of it
+                when m.ci_low < m.low::double - 1e-9 or m.ci_high > m.high::double + 1e-9 then 'close_to_limit'
+                else 'in_range'
+            end
         when m.is_inside_another then 'out'
         when m.is_threshold_crossed or (m.is_interval_beyond and m.is_beyond_margin) then 'clearly_out'
         else 'out'

@@ -1,0 +1,105 @@
+"""The range a lot is judged against: own, published, general, or none."""
+
+from __future__ import annotations
+
+from datetime import date
+from decimal import Decimal
+from typing import Literal
+
+import pytest
+
+from pipeline.settings.policy import PolicyPeriod, Target
+from tests.sql.bench import Bench, site
+
+UMASS = "UMass Extension, Greenhouse Updates, 24 Mar 2023"
+RANGE = "low::double, high::double, basis"
+
+
+def own(low: str, high: str, quantity: Literal["ph", "ec"] = "ph", since: str = "2026-01-01") -> PolicyPeriod:
+    target = Target(
+        crop="Petunia ", quantity=quantity, low=Decimal(low), high=Decimal(high), note="our trial"
+    )
+    return PolicyPeriod(valid_from=date.fromisoformat(since), targets=(target,))
+
+
+def target(
+    bench: Bench, columns: str = RANGE, quantity: str = "ph", on: str = "2026-04-06"
+) -> tuple[object, ...]:
+    """The only lot's target on a day."""
+    (row,) = bench.rows(
+        "lot_targets", columns, f"quantity = '{quantity}' and valid_from <= '{on}' and valid_to > '{on}'"
+    )
+    return row
+
+
+def test_the_published_row_that_the_policy_chooses(bench: Bench) -> None:
+    bench.lots("crop\nPetunia")
+    assert target(bench) == (5.4, 6.2, "published")
+    source, how_known, remark = target(bench, "source, how_known, remark")
+    assert str(source).startswith(UMASS)
+    assert (how_known, remark) == ("read", None)
+
+
+def test_the_groups_own_target_comes_before_the_published_one(bench: Bench) -> None:
+    bench.use(policy=[own("5.5", "6.0")])
+    bench.lots("crop\nPetunia")
+    assert target(bench, f"{RANGE}, source, source_url, how_known") == (
+        5.5,
+        6.0,
+        "group",
+        "our trial",
+        None,
+        "own value",
+    )
+
+
+def test_the_sites_own_target_comes_before_the_groups(bench: Bench) -> None:
+    bench.use(site(policy=[own("5.6", "6.1")]), site("south"), policy=[own("5.5", "6.0")])
+    bench.lots("crop\npetunia")
+    bench.lots("crop\npetunia", site_id="south")
+    assert bench.rows("lot_targets", f"site_id, {RANGE}", "quantity = 'ph' and valid_to > '2026-04-06'") == [
+        ("north", 5.6, 6.1, "site"),
+        ("south", 5.5, 6.0, "group"),
+    ]
+
+
+def test_an_own_target_holds_from_its_day_on(bench: Bench) -> None:
+    bench.use(policy=[own("5.5", "6.0", since="2026-03-15")])
+    bench.lots("crop\npetunia")
+    assert target(bench, on="2026-03-14") == (5.4, 6.2, "published")
+    assert target(bench, on="2026-03-15") == (5.5, 6.0, "group")
+
+
+def test_an_own_target_of_one_quantity_leaves_the_other(bench: Bench) -> None:
+    bench.use(policy=[own("5.5", "6.0")])
+    bench.lots("crop\npetunia")
+    assert target(bench, quantity="ec") == (2.0, 3.5, "published")
+
+
+def test_a_crop_in_no_table_has_the_general_ph_range_and_no_ec_target(bench: Bench) -> None:
+    bench.lots("crop\nstar jasmine")
+    assert target(bench, f"{RANGE}, remark") == (5.4, 6.2, "general", "no_published_target")
+    assert target(bench, f"{RANGE}, remark", "ec") == (None, None, None, "no_published_target")
+
+
+@pytest.mark.parametrize(
+    ("column", "value"),
+    [("container_class", "plug"), ("container_class", "nursery"), ("feed_mode", "controlled_release")],
+)
+def test_some_lots_are_judged_on_ec_against_their_own_history_only(
+    bench: Bench, column: str, value: str
+) -> None:
+    bench.lots(f"crop | {column}\npetunia | {value}")
+    assert target(bench, f"{RANGE}, remark", "ec") == (None, None, None, "history_only")
+    assert target(bench) == (5.4, 6.2, "published")
+
+
+def test_an_own_ec_target_judges_them_after_all(bench: Bench) -> None:
+    bench.use(policy=[own("1.0", "2.0", "ec")])
+    bench.lots("crop | container_class\npetunia | plug")
+    assert target(bench, f"{RANGE}, remark", "ec") == (1.0, 2.0, "group", None)
+
+
+def test_a_lot_whose_line_cannot_be_used_has_no_target(bench: Bench) -> None:
+    bench.lots("crop | problem\npetunia | missing")
+    assert bench.rows("lot_targets", "quantity") == []

@@ -1,0 +1,361 @@
+"""Why a lot has its level: every code with a case that gives it and one that does not.
+
+The lot is an active poinsettia: pH 5.8-6.2, EC 2.5-4.5 mS/cm. The last sampling is of 30 March, seven days ago.
+"""
+
+from __future__ import annotations
+
+from datetime import date
+from decimal import Decimal
+
+import pytest
+
+from pipeline.settings.policy import ContainerChange, PolicyPeriod, Target
+from tests.sql.bench import Bench, site
+from tests.sql.conftest import Begin
+
+REASON = "code, level, quantity, side"
+NOT_READ = "code <> 'drift'"
+
+
+def alike(value: str, pots: int = 5) -> str:
+    return f"{value} " * pots
+
+
+def reasons(bench: Bench, columns: str = REASON, where: str = NOT_READ) -> list[tuple[object, ...]]:
+    return bench.rows("reasons", columns, where)
+
+
+def weekly(bench: Bench, *means: str, quantity: str = "ph_and_ec") -> None:
+    """Samplings of five equal pots a week apart, the last on 30 March."""
+    column = "ec_ms_cm" if quantity == "ec" else "ph"
+    for back, mean in enumerate(reversed(means)):
+        bench.pots(alike(mean), quantity=column, sampled_on=str(date(2026, 3, 30 - 7 * back)))
+
+
+def test_a_lot_in_range_has_no_reason(bench: Bench) -> None:
+    bench.lots()
+    weekly(bench, "6.0")
+    assert reasons(bench) == []
+
+
+# Out of range --------------------------------------------------------------------------------------
+
+
+def test_clearly_out_is_act(bench: Bench) -> None:
+    bench.lots()
+    weekly(bench, "5.0")
+    assert reasons(bench) == [("clearly_out", "act", "ph", "low")]
+
+
+def test_out_is_watch(bench: Bench) -> None:
+    bench.lots()
+    weekly(bench, "5.7")
+    assert reasons(bench) == [("out", "watch", "ph", "low")]
+
+
+def test_the_figures_of_the_sentence_stand_beside(bench: Bench) -> None:
+    bench.lots()
+    weekly(bench, "5.5", "5.4")
+    columns = "mean, low::double, high::double, in_a_row, sampled_on::varchar, since_on::varchar, flag"
+    assert reasons(bench, columns) == [(5.4, 5.8, 6.2, 2, "2026-03-30", "2026-03-23", False)]
+
+
+def test_two_in_a_row_beyond_the_margin_are_act_though_only_out(bench: Bench) -> None:
+    # 6.4 lies inside another published range, so it is never clearly out, but beyond 6.2 by the margin.
+    bench.lots()
+    weekly(bench, "6.4", "6.4")
+    assert reasons(bench) == [("out", "act", "ph", "high")]
+
+
+@pytest.mark.parametrize(("before", "last"), [("6.3", "6.4"), ("6.4", "6.3"), ("6.0", "6.4")])
+def test_two_in_a_row_need_the_margin_twice(bench: Bench, before: str, last: str) -> None:
+    bench.lots()
+    weekly(bench, before, last)
+    assert reasons(bench) == [("out", "watch", "ph", "high")]
+
+
+def test_the_number_in_a_row_is_the_policys(bench: Bench) -> None:
+    bench.use(policy=[PolicyPeriod(valid_from=date(2026, 1, 1), act_in_a_row=3)])
+    bench.lots()
+    weekly(bench, "6.4", "6.4")
+    assert reasons(bench, "level") == [("watch",)]
+    bench.pots(alike("6.4"), sampled_on="2026-04-02")
+    assert reasons(bench, "level") == [("act",)]
+
+
+def test_only_the_last_counting_sampling_decides(bench: Bench) -> None:
+    bench.lots()
+    weekly(bench, "5.0", "6.0")
+    assert reasons(bench) == []
+
+
+# EC ------------------------------------------------------------------------------------------------
+
+
+def test_high_ec_clearly_out_is_act(bench: Bench) -> None:
+    bench.lots()
+    weekly(bench, "5.5", quantity="ec")
+    assert reasons(bench) == [("clearly_out", "act", "ec", "high")]
+
+
+@pytest.mark.parametrize(
+    ("means", "level"), [(("1.8",), "watch"), (("1.74",), "act"), (("2.4", "1.8"), "act")]
+)
+def test_low_ec_is_act_only_far_below_or_twice(bench: Bench, means: tuple[str, ...], level: str) -> None:
+    # 0.7 x 2.5 is 1.75.
+    bench.lots()
+    weekly(bench, *means, quantity="ec")
+    assert reasons(bench) == [("clearly_out", level, "ec", "low")]
+
+
+@pytest.mark.parametrize("lot", ["started_on\n2026-03-20", "ends_on\n2026-04-10"])
+def test_low_ec_outside_the_active_stage_is_a_note(bench: Bench, lot: str) -> None:
+    bench.lots(lot)
+    weekly(bench, "1.0", quantity="ec")
+    assert reasons(bench) == [("clearly_out", "note", "ec", "low")]
+
+
+@pytest.mark.parametrize("lot", ["started_on\n2026-03-20", "ends_on\n2026-04-10"])
+def test_high_ec_is_act_in_every_stage(bench: Bench, lot: str) -> None:
+    bench.lots(lot)
+    weekly(bench, "5.5", quantity="ec")
+    assert reasons(bench) == [("clearly_out", "act", "ec", "high")]
+
+
+def test_ec_of_66_and_more_is_act_whatever_the_target(bench: Bench) -> None:
+    wide = Target(crop="poinsettia", quantity="ec", low=Decimal(2), high=Decimal(8))
+    bench.use(policy=[PolicyPeriod(valid_from=date(2026, 1, 1), targets=(wide,))])
+    bench.lots("lot_code\nA\nB")
+    bench.pots(alike("6.6"), quantity="ec_ms_cm", lot_code="A")
+    bench.pots(alike("6.59"), quantity="ec_ms_cm", lot_code="B")
+    assert reasons(bench, f"lot_key, {REASON}, mean") == [("a", "ec_very_high", "act", "ec", "high", 6.6)]
+
+
+def test_over_collected_and_still_very_high_is_act(bench: Bench) -> None:
+    bench.lots()
+    bench.pots(alike("6.8"), quantity="ec_ms_cm", leachate_ml="50")
+    assert reasons(bench, "code, level, flag, mean") == [
+        ("ec_very_high", "act", None, 6.8),
+        ("out", "watch", True, None),
+    ]
+
+
+def test_a_mean_reaching_over_the_lower_ec_edge_outside_active_is_a_note(bench: Bench) -> None:
+    bench.lots("lot_code | started_on\nyoung | 2026-03-20\ngrown | 2026-02-02")
+    for lot in ("young", "grown"):
+        bench.pots("2.4 2.7 2.5 2.6 2.5", quantity="ec_ms_cm", lot_code=lot)
+    assert reasons(bench, f"lot_key, {REASON}") == [
+        ("grown", "close_to_limit", "watch", "ec", "low"),
+        ("young", "close_to_limit", "note", "ec", "low"),
+    ]
+
+
+# Close to limit, uneven, surprising, drift ---------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("pots", "side"),
+    [("5.7 5.9 5.8 5.9 5.8", "low"), ("6.3 6.1 6.2 6.1 6.2", "high"), ("5.7 6.3 6.0 5.8 6.2", None)],
+)
+def test_close_to_limit_is_watch_and_names_the_edge(bench: Bench, pots: str, side: str | None) -> None:
+    bench.lots()
+    bench.pots(pots)
+    assert reasons(bench) == [("close_to_limit", "watch", "ph", side)]
+
+
+def test_an_uneven_lot_is_watch_with_its_sd_and_the_policys(bench: Bench) -> None:
+    bench.lots()
+    bench.pots("2.6 3.0 3.5 4.0 4.4", quantity="ec_ms_cm")
+    columns = "code, level, quantity, mean > first_mean, first_mean"
+    assert ("uneven", "watch", "ec", True, 0.6) in reasons(bench, columns)
+
+
+def test_clearly_out_after_clearly_in_is_surprising(bench: Bench) -> None:
+    bench.lots()
+    weekly(bench, "6.0", "5.0")
+    assert ("surprising", "note", "ph", "low") in reasons(bench)
+
+
+@pytest.mark.parametrize("before", ["5.0", "5.7"])
+def test_clearly_out_after_out_is_no_surprise(bench: Bench, before: str) -> None:
+    bench.lots()
+    weekly(bench, before, "5.0")
+    assert "surprising" not in {code for (code,) in reasons(bench, "code")}
+
+
+def test_a_drift_is_a_note(bench: Bench) -> None:
+    bench.lots()
+    weekly(bench, "5.85", "5.95", "6.05", "6.15")
+    columns = "code, level, quantity, side, first_mean, mean, pots"
+    assert reasons(bench, columns, "true") == [("drift", "note", "ph", "high", 5.85, 6.15, 4)]
+
+
+# Meter in doubt ------------------------------------------------------------------------------------
+
+
+def in_doubt(bench: Bench, mean: str, *, quantity: str = "ph", before: str | None = None) -> None:
+    """A lot read with a meter whose last check failed."""
+    bench.use(site(calibrations=True))
+    bench.lots()
+    bench.calibrations("calibrated_on | slope_pct\n2026-03-01 | 84")
+    for day, value in (("2026-03-23", before), ("2026-03-30", mean)):
+        if value is not None:
+            bench.pots(alike(value), quantity=quantity, sampled_on=day, meter_id="M1")
+
+
+@pytest.mark.parametrize(
+    ("quantity", "before", "mean"),
+    [("ph", None, "5.0"), ("ph", "6.4", "6.4"), ("ec_ms_cm", None, "7.0"), ("ec_ms_cm", "1.0", "1.0")],
+)
+def test_a_meter_in_doubt_leads_to_watch_at_most(
+    bench: Bench, quantity: str, before: str | None, mean: str
+) -> None:
+    in_doubt(bench, mean, quantity=quantity, before=before)
+    found = reasons(bench, "level, code")
+    assert {level for level, _ in found} == {"watch"}
+    assert ("watch", "meter_in_doubt") in found
+
+
+def test_a_meter_in_doubt_is_watch_even_in_range(bench: Bench) -> None:
+    in_doubt(bench, "6.0")
+    assert reasons(bench, "code, level, meter") == [("meter_in_doubt", "watch", "M1")]
+
+
+def test_after_the_next_good_check_the_meter_is_trusted(bench: Bench) -> None:
+    in_doubt(bench, "5.0")
+    bench.calibrations("calibrated_on | slope_pct\n2026-03-20 | 98")
+    assert reasons(bench) == [("clearly_out", "act", "ph", "low")]
+
+
+# Affected plants -----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("day", "noted"), [("2026-03-23", True), ("2026-03-22", False)])
+def test_affected_plants_are_noted_for_14_days(bench: Bench, day: str, noted: bool) -> None:
+    bench.lots()
+    weekly(bench, "6.0")
+    bench.pots("6.0 6.0", sampled_on=day, purpose="affected")
+    assert reasons(bench, "code, level, pots") == ([("affected_noted", "watch", 2)] if noted else [])
+
+
+def test_affected_plants_clearly_out_are_act(bench: Bench) -> None:
+    bench.lots()
+    weekly(bench, "6.0")
+    bench.pots(alike("5.0"), sampled_on="2026-04-01", purpose="affected")
+    assert reasons(bench) == [
+        ("affected_clearly_out", "act", "ph", "low"),
+        ("affected_noted", "watch", None, None),
+    ]
+
+
+@pytest.mark.parametrize(("value", "pots"), [("5.0", 4), ("5.7", 5)])
+def test_affected_plants_that_do_not_count_or_are_only_out_are_watch(
+    bench: Bench, value: str, pots: int
+) -> None:
+    bench.lots()
+    weekly(bench, "6.0")
+    bench.pots(alike(value, pots), sampled_on="2026-04-01", purpose="affected")
+    assert reasons(bench) == [("affected_noted", "watch", None, None)]
+
+
+def test_only_the_latest_affected_sampling_speaks(bench: Bench) -> None:
+    bench.lots()
+    weekly(bench, "6.0")
+    bench.pots(alike("5.0"), sampled_on="2026-03-31", purpose="affected")
+    bench.pots(alike("6.0"), sampled_on="2026-04-02", purpose="affected")
+    assert reasons(bench, "code, sampled_on::varchar") == [("affected_noted", "2026-04-02")]
+
+
+# No reading ----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("as_of", "old"), [(date(2026, 4, 15), False), (date(2026, 4, 16), True)])
+def test_not_read_within_interval_and_grace_is_no_reading(begin: Begin, as_of: date, old: bool) -> None:
+    bench = begin(as_of)
+    bench.lots()
+    weekly(bench, "6.0")
+    assert reasons(bench, "code, level, days, pots") == (
+        [("not_read_lately", "no_reading", 17, 14)] if old else []
+    )
+
+
+@pytest.mark.parametrize(("day", "old"), [("2026-04-03", False), ("2026-04-02", True)])
+def test_plugs_have_no_grace(bench: Bench, day: str, old: bool) -> None:
+    bench.lots("container_class\nplug")
+    bench.pots(alike("6.0"), sampled_on=day)
+    assert [code for (code,) in reasons(bench, "code")] == (["not_read_lately"] if old else [])
+
+
+@pytest.mark.parametrize(("started", "late"), [("2026-03-30", False), ("2026-03-29", True)])
+def test_a_lot_never_counted_after_its_first_seven_days(bench: Bench, started: str, late: bool) -> None:
+    bench.lots(f"started_on\n{started}")
+    assert reasons(bench, "code, level, days") == ([("never_counted", "no_reading", 8)] if late else [])
+
+
+def test_a_lot_to_act_on_stays_so_when_it_was_not_read_lately(begin: Begin) -> None:
+    bench = begin(date(2026, 5, 4))
+    bench.lots()
+    weekly(bench, "5.0")
+    assert reasons(bench, "code, level") == [("clearly_out", "act"), ("not_read_lately", "no_reading")]
+    assert bench.rows("attention", "level") == [("act",)]
+
+
+# Samplings that do not count -----------------------------------------------------------------------
+
+
+def test_a_later_sampling_with_too_few_pots_is_watch(bench: Bench) -> None:
+    bench.lots()
+    weekly(bench, "6.0")
+    bench.pots("6.0 6.0 6.0", sampled_on="2026-04-02")
+    assert reasons(bench, "code, level, pots, min_pots") == [("last_did_not_count", "watch", 3, 5)]
+
+
+@pytest.mark.parametrize(("day", "purpose"), [("2026-03-20", "routine"), ("2026-04-02", "before_feed")])
+def test_an_earlier_one_or_one_of_another_purpose_is_not(bench: Bench, day: str, purpose: str) -> None:
+    bench.lots()
+    weekly(bench, "6.0")
+    bench.pots("6.0 6.0 6.0", sampled_on=day, purpose=purpose)
+    assert reasons(bench) == []
+
+
+# EC not judged -------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("volume", "side"), [("50", "high"), ("10", "low")])
+def test_ec_not_judged_for_volume_is_watch_and_says_which_way(bench: Bench, volume: str, side: str) -> None:
+    bench.lots()
+    bench.pots(alike("3.0"), quantity="ec_ms_cm", leachate_ml=volume)
+    columns = f"{REASON}, pots, mean, low::double, high::double"
+    assert reasons(bench, columns) == [("ec_not_judged", "watch", "ec", side, 5, float(volume), 30.0, 30.0)]
+
+
+def test_ec_not_judged_for_temperature_is_watch(bench: Bench) -> None:
+    bench.lots()
+    bench.pots(alike("3.0"), quantity="ec_ms_cm", ec_compensated="false")
+    assert reasons(bench) == [("ec_not_judged", "watch", "ec", None)]
+
+
+def test_ec_not_judged_matters_only_where_there_is_a_target(bench: Bench) -> None:
+    bench.lots("crop\nstar jasmine")
+    bench.pots(alike("3.0"), quantity="ec_ms_cm", leachate_ml="50")
+    assert reasons(bench) == []
+
+
+def test_ec_that_was_not_measured_is_no_reason(bench: Bench) -> None:
+    bench.lots()
+    bench.readings("n_pots | ec_ms_cm\n5 | -")
+    assert reasons(bench) == []
+
+
+# Whose policy --------------------------------------------------------------------------------------
+
+
+def test_a_lot_is_read_often_enough_by_the_policy_of_its_site(bench: Bench) -> None:
+    change = {"pot_4in": ContainerChange(routine_interval_days=5)}
+    strict = PolicyPeriod(valid_from=date(2026, 1, 1), containers=change)
+    bench.use(site(policy=[strict]), site("south"))
+    for site_id in ("north", "south"):
+        bench.lots(site_id=site_id)
+        bench.readings("n_pots\n5", site_id=site_id)
+    assert reasons(bench, "site_id, code") == [("north", "not_read_lately")]

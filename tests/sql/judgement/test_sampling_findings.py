@@ -1,0 +1,122 @@
+"""What the rules remark about a sampling: each rule with a sampling that meets it and one that does not."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.sql.bench import Bench, site
+
+# Differing pots, so that the rule about equal ones keeps quiet.
+PH = ("5.9", "6.0", "6.1", "6.0", "5.95")
+
+
+def five(column: str, *values: str) -> str:
+    """Five pots; the last value holds for the pots that are not named."""
+    filled = [*values, *[values[-1]] * (5 - len(values))]
+    return f"ph | {column}\n" + "\n".join(f"{ph} | {value}" for ph, value in zip(PH, filled, strict=True))
+
+
+def findings(
+    bench: Bench, table: str, columns: str = "rule, level", lot: str = "lot_code\nA"
+) -> list[tuple[object, ...]]:
+    bench.lots(lot)
+    bench.readings(table)
+    return bench.rows("sampling_findings", columns)
+
+
+def test_a_sampling_by_the_book_has_no_finding(bench: Bench) -> None:
+    assert findings(bench, five("drain_min", "45")) == []
+
+
+CASES = {
+    "volume_not_recorded": ("warn", five("leachate_ml", "-", "30"), five("leachate_ml", "30")),
+    "over_collected": ("warn", five("leachate_ml", "37", "36"), five("leachate_ml", "36")),
+    "under_collected": ("warn", five("leachate_ml", "23", "24"), five("leachate_ml", "24")),
+    "volume_excludes_ec": ("exclude", five("leachate_ml", "42.1", "42"), five("leachate_ml", "42")),
+    "unequal_volumes": (
+        "warn",
+        five("leachate_ml", "25", "34.1", "30"),
+        five("leachate_ml", "25", "34", "30"),
+    ),
+    "no_temperature": ("exclude", five("ec_compensated", "false", "true"), five("ec_compensated", "true")),
+    "poured_off_recipe": ("warn", five("poured_ml", "37.6", "37.5"), five("poured_ml", "37.5")),
+    "more_than_poured": ("warn", five("leachate_ml", "31", "30"), five("leachate_ml", "30")),
+    "drain_time": ("warn", five("drain_min", "61", "60"), five("drain_min", "60", "30")),
+    "affected_in_routine": ("note", five("condition", "affected", "-"), five("condition", "healthy", "-")),
+    "uneven_ph": ("warn", "ph\n5.6\n5.7\n6.0\n6.3\n6.4", "ph\n5.7\n5.8\n6.0\n6.2\n6.3"),
+    "uneven_ec": ("warn", "ec_ms_cm\n2.6\n3\n3.5\n4\n4.4", "ec_ms_cm\n3\n3\n3.5\n4\n4"),
+    "all_alike": ("warn", "ph\n6\n6\n6\n6\n6", "ph\n6\n6\n6\n6\n6.01"),
+    "too_few_pots": ("warn", "ph\n6\n6.1\n6\n6.2", "ph\n6\n6.1\n6\n6.2\n6"),
+}
+
+
+@pytest.mark.parametrize("rule", CASES)
+def test_a_rule_finds_what_it_is_about(bench: Bench, rule: str) -> None:
+    level, found, _ = CASES[rule]
+    assert (rule, level) in findings(bench, found)
+
+
+@pytest.mark.parametrize("rule", CASES)
+def test_a_rule_is_silent_at_its_limit(bench: Bench, rule: str) -> None:
+    *_, passed = CASES[rule]
+    assert rule not in {found for (found,) in findings(bench, passed, "rule")}
+
+
+def test_volumes_stand_beside_the_finding(bench: Bench) -> None:
+    found = findings(bench, five("leachate_ml", "37", "40", "30"), "rule, pots, of_pots, low, high, a, b")
+    assert ("over_collected", 2, 5, 30.0, 30.0, 30.0, 40.0) in found
+
+
+def test_too_few_pots_say_how_many_are_needed(bench: Bench) -> None:
+    assert findings(bench, "ph\n6\n6.1", "pots, of_pots, low") == [(2, 2, 5.0)]
+
+
+def test_equal_pots_of_a_summary_line_are_not_copied(bench: Bench) -> None:
+    assert findings(bench, "n_pots\n5") == []
+
+
+def test_equal_ph_with_different_ec_is_not_copied(bench: Bench) -> None:
+    assert findings(bench, "ec_ms_cm\n3\n3\n3\n3\n3.1") == []
+
+
+def test_nursery_containers_may_drain_for_two_hours(bench: Bench) -> None:
+    same = {"leachate_ml": "50", "poured_ml": "120"}
+    bench.lots("container_class\nnursery")
+    bench.readings(five("drain_min", "120"), same=same)
+    assert bench.rows("sampling_findings", "rule") == []
+
+
+# Meters --------------------------------------------------------------------------------------------
+
+
+def meter_findings(
+    bench: Bench,
+    meter: str,
+    *,
+    slope: str = "98",
+    day: str = "2026-03-30",
+    columns: str = "rule, level, what",
+) -> list[tuple[object, ...]]:
+    bench.use(site(calibrations=True))
+    bench.calibrations(f"calibrated_on | slope_pct\n{day} | {slope}")
+    return findings(bench, five("meter_id", meter), columns)
+
+
+def test_a_meter_calibrated_that_day_is_no_finding(bench: Bench) -> None:
+    assert meter_findings(bench, "M1") == []
+
+
+def test_a_meter_without_a_check_that_day(bench: Bench) -> None:
+    assert meter_findings(bench, "M1", day="2026-03-29") == [("meter_not_calibrated", "warn", "M1")]
+
+
+def test_no_meter_written_down(bench: Bench) -> None:
+    assert meter_findings(bench, "-", columns="rule, coalesce(what, '')") == [("meter_not_calibrated", "")]
+
+
+def test_a_meter_in_doubt_says_only_that(bench: Bench) -> None:
+    assert meter_findings(bench, "M1", slope="84") == [("meter_in_doubt", "warn", "M1")]
+
+
+def test_a_site_without_calibrations_is_not_told_each_day(bench: Bench) -> None:
+    assert findings(bench, five("meter_id", "M1")) == []

@@ -1,0 +1,101 @@
+"""Lots that stand on the as-of date, their stage, their interval, their last sampling."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import pytest
+
+from pipeline.settings.policy import ContainerChange, PolicyPeriod
+from tests.sql.bench import Bench
+
+
+@pytest.mark.parametrize(
+    ("started", "ends", "stands"),
+    [
+        ("2026-04-06", "-", True),
+        ("2026-04-07", "-", False),
+        ("2026-02-02", "2026-04-06", True),
+        ("2026-02-02", "2026-04-05", False),
+    ],
+)
+def test_a_lot_stands_from_its_start_to_its_end(bench: Bench, started: str, ends: str, stands: bool) -> None:
+    bench.lots(f"started_on | ends_on\n{started} | {ends}")
+    assert bench.rows("standing_lots", "lot_id") == ([("A",)] if stands else [])
+
+
+def test_a_lot_whose_line_cannot_be_used_does_not_stand(bench: Bench) -> None:
+    bench.lots("problem\nmissing")
+    assert bench.rows("standing_lots", "lot_id") == []
+
+
+@pytest.mark.parametrize(
+    ("started", "ends", "stage"),
+    [
+        ("2026-03-24", "-", "establishing"),
+        ("2026-03-23", "-", "active"),
+        ("2026-02-02", "2026-04-27", "active"),
+        ("2026-02-02", "2026-04-26", "finishing"),
+        ("2026-03-24", "2026-04-10", "establishing"),
+    ],
+)
+def test_stage_on_the_as_of_date(bench: Bench, started: str, ends: str, stage: str) -> None:
+    bench.lots(f"started_on | ends_on\n{started} | {ends}")
+    assert bench.rows("standing_lots", "stage") == [(stage,)]
+
+
+@pytest.mark.parametrize(
+    ("container", "days", "grace"), [("plug", 3, 0), ("pot_4in", 14, 2), ("nursery", 14, 2)]
+)
+def test_the_interval_of_the_container_class_with_grace_from_14_days(
+    bench: Bench, container: str, days: int, grace: int
+) -> None:
+    bench.lots(f"container_class\n{container}")
+    assert bench.rows("standing_lots", "interval_days, grace_days") == [(days, grace)]
+
+
+@pytest.mark.parametrize(("container", "days"), [("pot_4in", 7), ("plug", 3)])
+def test_a_problem_crop_has_the_shorter_interval_and_no_grace(
+    bench: Bench, container: str, days: int
+) -> None:
+    bench.use(policy=[PolicyPeriod(valid_from=date(2026, 1, 1), problem_crops=("Petunia",))])
+    bench.lots(f"lot_code | crop | container_class\nA | petunia | {container}\nB | pansy | {container}")
+    found = bench.rows("standing_lots", "lot_id, is_problem_crop, interval_days, grace_days", "lot_id = 'A'")
+    assert found == [("A", True, days, 0)]
+    assert bench.select("standing_lots", "is_problem_crop", "lot_id = 'B'") == [(False,)]
+
+
+@pytest.mark.parametrize(("since", "days"), [("2026-04-06", 10), ("2026-04-07", 14)])
+def test_the_policy_of_the_as_of_date_holds(bench: Bench, since: str, days: int) -> None:
+    change = {"pot_4in": ContainerChange(routine_interval_days=10)}
+    bench.use(policy=[PolicyPeriod(valid_from=date.fromisoformat(since), containers=change)])
+    bench.lots()
+    assert bench.rows("standing_lots", "interval_days") == [(days,)]
+
+
+def test_the_last_counting_sampling_is_a_routine_or_a_retest_with_enough_pots(bench: Bench) -> None:
+    bench.lots()
+    bench.readings(
+        """
+        sampled_on | purpose  | n_pots
+        2026-03-20 | routine  | 5
+        2026-03-23 | retest   | 5
+        2026-03-30 | routine  | 4
+        2026-04-02 | affected | 5
+        """
+    )
+    columns = "last_counting_on::varchar, last_counting_purpose, last_any_on::varchar"
+    assert bench.rows("standing_lots", columns) == [("2026-03-23", "retest", "2026-04-02")]
+
+
+def test_a_retest_on_the_day_of_a_routine_sampling_is_the_last_word(bench: Bench) -> None:
+    bench.lots()
+    bench.readings("purpose | n_pots\nroutine | 5\nretest | 5")
+    assert bench.rows("standing_lots", "last_counting_purpose") == [("retest",)]
+
+
+def test_a_lot_that_was_never_sampled_has_no_last_sampling(bench: Bench) -> None:
+    bench.lots()
+    assert bench.rows("standing_lots", "last_counting_on, last_counting_purpose, last_any_on") == [
+        (None, None, None)
+    ]
