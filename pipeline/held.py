@@ -59,7 +59,12 @@ def tell_held(groups: Sequence[HeldGroup], *, show_all: bool) -> list[str]:
     for group in groups:
         shown = group.lines if show_all else group.lines[:SHOWN]
         told += [f"{group.site_id}: {group.sentence}", f"  {group.mend}"]
-        told += [f"    {one.file} line {one.line}: {one.text}" for one in shown]
+        told += [f"    {one.file} line {one.line}: {_printable(one.text)}" for one in shown]
         if len(shown) < len(group.lines):
             told.append(f"    and {len(group.lines) - len(shown)} more; leachbook held --all lists them")
     return told
+
+
+def _printable(text: str) -> str:
+    """A line without what would steer a terminal: an export may hold anything."""
+    return "".join(letter if letter.isprintable() else "�" for letter in text)

@@ -274,7 +274,8 @@ def _render(summary: Summary, out: Path, executor: Executor | None) -> Path:
             f"{out}: no pages can be written there ({error.strerror}); make room or give write permission."
         ) from error
     try:
-        render_night(summary, fresh, executor=executor)
+        # Starting worker processes costs more than it saves where there is one site.
+        render_night(summary, fresh, executor=executor if len(summary.sites) > 1 else None)
     except BrokenExecutor as error:
         shutil.rmtree(fresh, ignore_errors=True)
         raise ReportError(

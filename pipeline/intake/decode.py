@@ -71,7 +71,7 @@ def _mend(data: bytes, declared: str) -> str:
     other = _readable_as(data, declared)
     if other is None:
         return "no known encoding reads the file; ask the site to export it again"
-    return f'{other} would read it: set encoding = "{other}" in site.toml, or export the file as {declared}'
+    return f'set encoding = "{other}" in site.toml, which reads it, or export the file as {declared}'
 
 
 def _foreign_mark(data: bytes, encoding: str) -> FileProblem | None:

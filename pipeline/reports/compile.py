@@ -205,7 +205,7 @@ def _site_findings(site: SiteSettings, state: Row, rows: _Rows, words: Wording) 
             rule=row["problem"],
             # A header without lines holds nothing: the site may have had nothing to report.
             level="note" if row["problem"] == "header_only" else "hold",
-            sentence=words.file(row),
+            sentence=words.file(row, rows.site("held_causes", site.id)),
             file=row["name"],
         )
         for row in rows.site("files_tonight", site.id)

@@ -5,7 +5,7 @@ Every function is pure: figures in, one sentence out. Dates are written the site
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from typing import Any
 
@@ -97,9 +97,9 @@ class Wording:
         """Sentence and mend for one row of the relation `held_causes`."""
         return explain_held(row, self.day)
 
-    def file(self, row: Row) -> str:
-        """One row of the query `files_tonight` whose file has a problem."""
-        return explain_file(row)
+    def file(self, row: Row, causes: Sequence[Row]) -> str:
+        """One row of the query `files_tonight` whose file has a problem; `causes`: the site's `held_causes`."""
+        return explain_file(row, causes)
 
 
 def _out(words: Wording, row: Row) -> str:

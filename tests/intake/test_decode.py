@@ -58,7 +58,7 @@ def test_wrong_encoding_names_byte_line_and_the_right_one(
     assert problem is not None
     assert (problem.code, problem.sentence) == ("encoding", sentence)
     assert problem.mend == (
-        f'{other} would read it: set encoding = "{other}" in site.toml, or export the file as {declared}'
+        f'set encoding = "{other}" in site.toml, which reads it, or export the file as {declared}'
     )
     assert text
 
