@@ -24,6 +24,7 @@ DAY_MS = 86_400_000
 TICK_DAYS = (7, 14, 28, 56, 91, 182, 364)
 MOST_DATE_TICKS = 7
 MOST_VALUE_STEPS = 5
+ROOM_BESIDE_TARGET = 0.1  # so that the band is seen to end
 LABEL_STEP = 10
 ROOM_BESIDE_TICKS = 0.15  # so that a target's edge or a dot does not lie on the frame
 VALUE_STEPS = (0.2, 0.5, 1.0, 2.0, 5.0, 10.0)
@@ -110,8 +111,10 @@ def plan_chart(lot: Lot, quantity: Quantity, as_of: date, days: int, date_format
     )
     values = [point["mean"] for point in (*means, *others)] + [pot["value"] for pot in pots]
     values += [edge for point in means for edge in (point["ci_low"], point["ci_high"]) if edge is not None]
-    values += [target.low, target.high] if target else []
-    y_from, y_to, y_ticks = plan_value_axis(min(values), max(values))
+    if target:
+        beside = (target.high - target.low) * ROOM_BESIDE_TARGET
+        values += [target.low - beside, target.high + beside]
+    y_from, y_to, y_ticks = plan_value_axis(max(min(values), 0.0), max(values))
     return Plan(
         quantity=quantity,
         data={

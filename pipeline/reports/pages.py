@@ -114,10 +114,10 @@ def make_environment(voice: Voice, medium: Medium) -> Environment:
         "day": voice.day,
         "days": write_days,
         "known": lambda code: voice.say.name("known", code),
-        "origin": lambda code: voice.say.name("origin", code),
         "kind": lambda code: voice.say.name("kind", code),
         "use": lambda pot: describe_use(pot, voice),
         "for_foot": lambda text: shorten(REPLACERS[medium](text), MOST_FOOT_LETTERS),
+        "stopped": lambda text: text if text.endswith((".", "!", "?")) else f"{text}.",
         "after_number": lambda text: text.partition(" ")[2],
     }
     return environment

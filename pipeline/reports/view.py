@@ -26,6 +26,7 @@ from pipeline.reports.summary import (
 
 LEVELS: tuple[Level, ...] = ("act", "no_reading", "watch", "ok")
 LEVEL_SIGNS: dict[Level, str] = {"act": "■", "no_reading": "□", "watch": "◆", "ok": "●"}
+MOST_BARE_HOUSE = 3  # a house called "2" or "B" is printed as House 2, House B
 SIDE_SIGNS = {"low": "▼", "high": "▲"}
 
 
@@ -114,6 +115,7 @@ class LotBlock:
     rows: tuple[SamplingRow, ...]
     rows_left_out: int
     has_assumed_sd: bool
+    has_not_shown: bool
     targets: tuple[TargetText, ...]
     due: str
 
@@ -145,7 +147,10 @@ def count_levels(lots_by_level: dict[Level, int], voice: Voice) -> tuple[LevelCo
 
 def name_place(lot: Lot, voice: Voice) -> str:
     """Say where a lot stands, as the site calls it."""
-    parts = [lot.house] if lot.house else []
+    house = lot.house or ""
+    if len(house) <= MOST_BARE_HOUSE and " " not in house:
+        house = voice.say("lot.house", house=house) if house else ""
+    parts = [house] if house else []
     if lot.bench:
         parts.append(voice.say("lot.bench", bench=lot.bench))
     return ", ".join(parts) or voice.say("lot.no_place")
@@ -314,6 +319,7 @@ def make_lot_block(
         rows=rows,
         rows_left_out=len(newest_first) - len(shown),
         has_assumed_sd=any(text.sd_assumed for row in rows for text in (row.ph, row.ec)),
+        has_not_shown=any(row.sampling.counts and row.sampling.proper == "not_shown" for row in rows),
         targets=(
             describe_target(lot, "ph", lot.target_ph, voice),
             describe_target(lot, "ec", lot.target_ec, voice),
@@ -325,19 +331,32 @@ def make_lot_block(
 def collect_sources(
     lots: Iterable[Lot], policy: Iterable[PolicyValue], voice: Voice
 ) -> tuple[tuple[str, str], ...]:
-    """Return every source that a page leans on, once, with how well it is known, in order of the name."""
-    found: set[tuple[str, str]] = set()
+    """Return every source that a page leans on, once, with how well it is known, in order of the name.
+
+    What is common practice or somebody's own value has no source to list.
+    """
+    found: dict[str, tuple[str, str | None]] = {}
+
+    def add(text: str, how_known: str, url: str | None = None) -> None:
+        if how_known not in ("common practice", "own value"):
+            known, address = found.get(text, (how_known, None))
+            found[text] = (known, address or url)
+
     for lot in lots:
         for target in (lot.target_ph, lot.target_ec):
             if target:
-                address = f", {target.source.url}" if target.source.url else ""
-                found.add((target.source.text + address, target.source.how_known))
-                found |= {(other.source, other.how_known) for other in target.others}
-        found |= {(option.source, option.how_known) for option in lot.options}
-    found |= {(value.source, "published") for value in policy if value.source}
-    named = {text for text, how in found if how != "published"}
-    kept = {(text, how) for text, how in found if how != "published" or text not in named}
-    return tuple((text, voice.say.name("known", how)) for text, how in sorted(kept))
+                add(target.source.text, target.source.how_known, target.source.url)
+                for other in target.others:
+                    add(other.source, other.how_known)
+        for option in lot.options:
+            add(option.source, option.how_known)
+    for value in policy:
+        if value.source:
+            add(value.source, "published")
+    return tuple(
+        (f"{text}, {url}" if url else text, voice.say.name("known", known))
+        for text, (known, url) in sorted(found.items())
+    )
 
 
 def describe_freshness(site: Site, voice: Voice) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 from itertools import groupby
+from typing import Literal
 
 from pipeline.reports.charts import Size
 from pipeline.reports.formats import Voice
@@ -23,11 +24,13 @@ from pipeline.reports.view import (
     make_mark,
     name_lot,
 )
+from pipeline.reports.view_policy import PolicyView, make_policy_view
 
 # What a first page can hold; more are counted and shown behind.
 MOST_LINES = 7
 MOST_HELD = 4
 MOST_REASONS = 2
+MOST_CHECKS = 4
 PRINT_CHART_DAYS = 126
 PRINT_ROWS: dict[Level, int] = {"act": 6, "no_reading": 4, "watch": 4, "ok": 4}
 PRINT_CHART = Size(332, 116)
@@ -93,6 +96,9 @@ class SiteView:
     rows: tuple[LotRow, ...]
     blocks: tuple[LotBlock, ...]
     sources: tuple[tuple[str, str], ...]
+    policy: PolicyView
+    file_sentences: tuple[str, ...]
+    is_spread: bool
 
 
 def make_action_line(lot: Lot, voice: Voice) -> ActionLine:
@@ -101,7 +107,7 @@ def make_action_line(lot: Lot, voice: Voice) -> ActionLine:
     return ActionLine(
         name=name_lot(lot, voice),
         sentences=tuple(reason.sentence for reason in reasons[:MOST_REASONS]),
-        checks=tuple(option.title for option in lot.options),
+        checks=tuple(option.title for option in lot.options[:MOST_CHECKS]),
         has_options=bool(lot.options),
         due=lot.due,
         next_day=voice.weekday_and_day(lot.due.due_on) if lot.due.due_on else "",
@@ -149,6 +155,54 @@ def describe_lateness(due: Due, voice: Voice) -> str:
     return voice.say("sample.never" if due.state == "never_sampled" else "sample.late", n=due.days_overdue)
 
 
+def measure_action(line: ActionLine) -> int:
+    """Return about how many letters a line of the list has."""
+    name = line.name
+    parts = (
+        name.place,
+        name.crop,
+        name.cultivar or "",
+        name.lot_id,
+        name.plants,
+        name.ships,
+        *line.sentences,
+    )
+    return sum(len(part) for part in (*parts, *line.checks)) + 60
+
+
+def measure_day(day: SamplingDay) -> int:
+    """Return about how many letters the line of one day has."""
+    items = (
+        (
+            item.name.place,
+            item.name.crop,
+            item.name.cultivar or "",
+            item.name.lot_id,
+            item.pots,
+            item.purpose,
+            item.late,
+        )
+        for item in day.items
+    )
+    return len(day.label) + sum(len(part) + 2 for item in items for part in item)
+
+
+def fits_first_page(jobs: list[list[int]], rows: tuple[LotRow, ...], paper: Literal["a4", "letter"]) -> bool:
+    """Tell whether the table of all lots will end on the first page, by a careful estimate in millimetres.
+
+    If not it begins on the second, and the lots' blocks follow it without a break: either way no block, and so
+    no rate, comes on the first page. A wrong estimate costs paper, nothing else.
+    """
+    used = 22.0
+    for lines in jobs:
+        used += sum(4.9 + 4.2 * (letters // 104) for letters in lines) + (2.6 if lines else 0.0)
+    used += 27.0
+    for row in rows:
+        wraps = len(row.name.crop) + len(row.name.cultivar or "") > 22 or len(row.name.place) > 18
+        used += 7.9 if wraps else 4.4
+    return used < {"a4": 267.0, "letter": 249.0}[paper]
+
+
 def make_site_view(summary: Summary, site: Site, voice: Voice, *, for_print: bool) -> SiteView:
     """Return a site's view: in print only lots that need someone get a block, on screen every lot."""
     as_of = summary.night.as_of
@@ -165,6 +219,19 @@ def make_site_view(summary: Summary, site: Site, voice: Voice, *, for_print: boo
         for lot in block_lots
     )
     act, no_reading = list_actions(site.lots, "act", voice), list_actions(site.lots, "no_reading", voice)
+    rows = tuple(make_lot_row(lot, as_of, voice, not for_print or lot.level != "ok") for lot in site.lots)
+    days = plan_sampling_days(site.lots, as_of, voice)
+    held_files = {held.what for held in site.held}
+    file_sentences = tuple(finding.sentence for finding in site.findings if finding.file not in held_files)
+    meters = tuple(meter for meter in site.meters if meter.sentence)
+    jobs = [
+        *([measure_action(line) for line in lines[:MOST_LINES]] for lines in (act, no_reading) if lines),
+        [measure_day(day) for day in days],
+        [len(meter.sentence or "") for meter in meters],
+        [len(held.sentence) + len(held.mend) for held in site.held[:MOST_HELD]],
+        [len(sentence) for sentence in file_sentences],
+        [len(sentence) for sentence in site.released_sentences],
+    ]
     return SiteView(
         site=site,
         night=summary.night,
@@ -182,11 +249,14 @@ def make_site_view(summary: Summary, site: Site, voice: Voice, *, for_print: boo
         act_more=len(act[MOST_LINES:]),
         no_reading=no_reading[:MOST_LINES],
         no_reading_more=len(no_reading[MOST_LINES:]),
-        sampling_days=plan_sampling_days(site.lots, as_of, voice),
-        meters=tuple(meter for meter in site.meters if meter.sentence),
+        sampling_days=days,
+        meters=meters,
         held_more=len(site.held[MOST_HELD:]),
         most_held=MOST_HELD,
-        rows=tuple(make_lot_row(lot, as_of, voice, not for_print or lot.level != "ok") for lot in site.lots),
+        rows=rows,
         blocks=blocks,
         sources=collect_sources(block_lots, site.policy, voice),
+        policy=make_policy_view(site.policy, voice),
+        file_sentences=file_sentences[:MOST_HELD],
+        is_spread=not fits_first_page(jobs, rows, site.paper),
     )

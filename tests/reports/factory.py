@@ -418,7 +418,7 @@ def make_site(number: int, levels: tuple[str, ...], **changes: Any) -> Site:
             HeldCause(
                 cause="lot_unknown",
                 what="P-114",
-                sentence="Lot P-114 is in no lot list of the site.",
+                sentence="5 lines: lot P-114 is in no lot list of the site.",
                 mend="Send the lot list with P-114, or correct the lot code.",
                 records=5,
                 examples=[
@@ -432,7 +432,7 @@ def make_site(number: int, levels: tuple[str, ...], **changes: Any) -> Site:
             HeldCause(
                 cause="ec_out_of_scale",
                 what=None,
-                sentence="EC 2100 is above 20 mS/cm: looks like µS/cm.",
+                sentence="2 lines: EC 2100 is above 20 mS/cm: looks like µS/cm.",
                 mend="Give the unit of the column in site.toml, or correct the line.",
                 records=2,
                 examples=[
@@ -465,7 +465,7 @@ def make_site(number: int, levels: tuple[str, ...], **changes: Any) -> Site:
                 in_doubt=True,
                 readings_in_doubt=15,
                 days_used_without_calibration=[AS_OF - timedelta(days=9)],
-                sentence="Slope 84 %, below 85 %: clean the electrode and calibrate again; 15 readings are in doubt.",
+                sentence="M2: slope 84 %, below 85 %: clean it and calibrate again; 15 readings are in doubt.",
             ),
         ],
         "findings": [],

@@ -118,7 +118,14 @@ def test_the_overview_shows_sites_lots_meters_and_held_lines(small_night: Path) 
     captions = [caption.text_content() for caption in page.iter("caption")]
     assert len(captions) == 4
     text = " ".join(page.text_content().split())
-    for part in ("North range", "3 of 4", "37 of 40", "P-102", "Slope 84 %", "Send the lot list with P-114"):
+    for part in (
+        "North range",
+        "3 of 4",
+        "37 of 40",
+        "P-102",
+        "M2: slope 84 %",
+        "Send the lot list with P-114",
+    ):
         assert part in text
     assert "2026-04-03,P-114,House 1,5.9,2.10,30" in text
 

@@ -9,7 +9,7 @@ import pytest
 
 from pipeline.reports.charts import Size
 from pipeline.reports.formats import Voice, load_phrases
-from pipeline.reports.summary import Due, PolicyValue
+from pipeline.reports.summary import Due, Finding, HeldCause, PolicyValue
 from pipeline.reports.view import (
     collect_sources,
     count_levels,
@@ -17,12 +17,16 @@ from pipeline.reports.view import (
     describe_figures,
     describe_freshness,
     make_lot_block,
+    name_place,
 )
 from pipeline.reports.view_overview import make_overview_view
+from pipeline.reports.view_policy import make_policy_view
 from pipeline.reports.view_site import MOST_LINES, make_site_view, plan_sampling_days
 from tests.reports.factory import (
     AS_OF,
     LEVELS,
+    OPTIONS,
+    POLICY,
     make_figures,
     make_large_summary,
     make_lot,
@@ -205,3 +209,70 @@ def test_the_overview_ranks_lots_across_sites_and_leaves_out_those_that_are_ok()
     assert {item.row.lot.level for item in view.lots} == {"act", "no_reading", "watch"}
     assert len({item.site.site_id for item in view.lots[:4]}) > 1
     assert [row.site.name for row in view.silent] == ["River bend"]
+
+
+def test_a_bare_house_number_is_called_a_house() -> None:
+    assert [
+        name_place(make_lot(1, "ok", house=house, bench=None), VOICE) for house in ("2", "B", "Haus 3", None)
+    ] == [
+        "House 2",
+        "House B",
+        "Haus 3",
+        "place not given",
+    ]
+
+
+def test_a_held_file_is_told_once_on_the_first_page() -> None:
+    told = Finding(rule="columns_changed", level="hold", sentence="drop/a.csv: held.", file="drop/a.csv")
+    silent = Finding(rule="site_silent", level="warn", sentence="Nothing for 4 nights.")
+    held = HeldCause(
+        cause="columns_changed", what="drop/a.csv", sentence="a", mend="b", records=9, examples=[]
+    )
+    summary = make_summary([make_site(1, ("ok",), findings=[told, silent], held=[held])])
+    view = make_site_view(summary, summary.sites[0], VOICE, for_print=True)
+    assert view.file_sentences == ("Nothing for 4 nights.",)
+
+
+def test_the_table_of_lots_goes_to_the_second_page_when_the_first_cannot_hold_it() -> None:
+    def is_spread(lots: int) -> bool:
+        summary = make_summary([make_site(1, ("ok",) * lots)])
+        return make_site_view(summary, summary.sites[0], VOICE, for_print=True).is_spread
+
+    assert [is_spread(n) for n in (0, 4, 40)] == [False, False, True]
+
+
+def test_policy_values_of_containers_stand_side_by_side() -> None:
+    view = make_policy_view(POLICY, VOICE)
+    assert [row.meaning for row in view.rows] == [value.meaning for value in POLICY[:3]]
+    assert view.rows[2].origin == "own value, instead of 0.30"
+    assert view.containers is not None
+    assert view.containers.headings == ("Days between routine samplings, 4 inch pots, days",)
+    assert view.containers.rows == (("4 inch pots", ("14 C",)),)
+
+
+def test_policy_without_containers_has_no_table() -> None:
+    assert make_policy_view(POLICY[:3], VOICE).containers is None
+
+
+def make_policy_value(
+    name: str, value: str, meaning: str = "crops", default: str | None = None
+) -> PolicyValue:
+    return PolicyValue(
+        name=name, value=value, unit=None, origin="own", meaning=meaning, source=None, default=default
+    )
+
+
+def test_an_own_target_names_its_crop_and_an_empty_default_says_nothing() -> None:
+    own = make_policy_value("target zinnia", "5.8-6.4", meaning="own trial")
+    crops = make_policy_value("problem_crops", "petunia", default="")
+    rows = make_policy_view([own, crops], VOICE).rows
+    assert (rows[0].meaning, rows[0].is_figure) == ("target zinnia: own trial", True)
+    assert (rows[1].origin, rows[1].is_figure) == ("own value, instead of nothing", False)
+
+
+def test_common_practice_is_no_source() -> None:
+    option = OPTIONS[0].model_copy(
+        update={"source": "common practice (no source)", "how_known": "common practice"}
+    )
+    lot = make_lot(1, "ok", options=[option], target_ph=None, target_ec=None)
+    assert collect_sources([lot], [], VOICE) == ()
