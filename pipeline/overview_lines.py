@@ -127,7 +127,7 @@ def tell_status(summary: Summary) -> list[str]:
 
 def lot_line(site: Site, lot: Lot) -> str:
     """One lot with its level and first reason."""
-    reason = lot.reasons[0].sentence if lot.reasons else ""
+    reason = (lot.reasons[0].group_sentence or lot.reasons[0].sentence) if lot.reasons else ""
     return f"{LEVEL_WORDS[lot.level]}  {site.name}, {lot.lot_id} {lot.crop}: {reason}"
 
 
@@ -148,12 +148,17 @@ def _levels(summary: Summary) -> str:
 def _warnings(summary: Summary) -> list[str]:
     """Quiet sites, files with a problem, meters, held lines: a line each."""
     findings = [
-        finding.sentence if finding.rule == "site_silent" else f"{site.name}: {finding.sentence}"
+        (finding.group_sentence or finding.sentence)
+        if finding.rule == "site_silent"
+        else f"{site.name}: {finding.sentence}"
         for site in summary.sites
         for finding in site.findings
     ]
     meters = [
-        f"{site.name}: {meter.sentence}" for site in summary.sites for meter in site.meters if meter.in_doubt
+        f"{site.name}: {meter.group_sentence or meter.sentence}"
+        for site in summary.sites
+        for meter in site.meters
+        if meter.in_doubt
     ]
     held = sum(site.lines.held for site in summary.sites)
     causes = [cause for site in summary.sites for cause in site.held]

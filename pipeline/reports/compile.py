@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any, get_args
 
 import polars as pl
@@ -94,7 +95,7 @@ def compile_summary(
     tables: as from `pipeline.warehouse.query.fetch_tables`; policies: by site id, in force on the as-of date.
     """
     rows = _arrange(tables, published)
-    sites = [_site(site, policies[site.id], rows) for site in settings.sites]
+    sites = [_site(site, policies[site.id], rows, settings.group.date_format) for site in settings.sites]
     levels = Counter(lot.level for site in sites for lot in site.lots)
     return Summary(
         group_name=settings.group.name,
@@ -142,8 +143,8 @@ def _group(frame: pl.DataFrame, *keys: str) -> dict[Any, list[dict[str, Any]]]:
     return dict(grouped)
 
 
-def _site(site: SiteSettings, policy: PolicyInForce, rows: _Rows) -> Site:
-    words = Wording(site.date_format)
+def _site(site: SiteSettings, policy: PolicyInForce, rows: _Rows, group_date_format: str) -> Site:
+    words = Wording(site.date_format, group_date_format)
     state = rows.site("site_states", site.id)[0]
     lots = [_lot(lot, rows, words) for lot in rows.site("lots", site.id)]
     levels = Counter(lot.level for lot in lots)
@@ -198,8 +199,14 @@ def _file(row: Row) -> FileReceived:
 def _site_findings(site: SiteSettings, state: Row, rows: _Rows, words: Wording) -> list[Finding]:
     findings = []
     if state["is_silent"]:
-        sentence = words.silent(site.name, state["last_received_on"], state["nights_silent"])
-        findings.append(Finding(rule="site_silent", level="warn", sentence=sentence))
+        findings.append(
+            Finding(
+                rule="site_silent",
+                level="warn",
+                sentence=_silence(site, state, words),
+                group_sentence=words.for_group(partial(_silence, site, state)),
+            )
+        )
     findings += [
         Finding(
             rule=row["problem"],
@@ -228,12 +235,21 @@ def _held(causes: Sequence[Row], words: Wording) -> list[HeldCause]:
                 cause=row["cause"],
                 what=row["what"],
                 sentence=sentence,
+                group_sentence=words.for_group(partial(_held_sentence, row)),
                 mend=mend,
                 records=row["records"],
                 examples=examples,
             )
         )
     return held
+
+
+def _silence(site: SiteSettings, state: Row, words: Wording) -> str:
+    return words.silent(site.name, state["last_received_on"], state["nights_silent"])
+
+
+def _held_sentence(row: Row, words: Wording) -> str:
+    return words.held(row)[0]
 
 
 def _meter(row: Row, words: Wording) -> Meter:
@@ -247,6 +263,7 @@ def _meter(row: Row, words: Wording) -> Meter:
         readings_in_doubt=row["readings_in_doubt"],
         days_used_without_calibration=row["days_used_without_calibration"],
         sentence=words.meter(row),
+        group_sentence=words.for_group(partial(Wording.meter, row=row)),
     )
 
 
@@ -293,6 +310,7 @@ def _lot(row: Row, rows: _Rows, words: Wording) -> Lot:
                 quantity=reason["quantity"],
                 side=reason["side"],
                 sentence=words.reason(reason),
+                group_sentence=words.for_group(partial(Wording.reason, row=reason)),
             )
             for reason in reasons
         ],

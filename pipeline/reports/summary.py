@@ -126,6 +126,9 @@ class Finding(Part):
     rule: str
     level: Literal["hold", "exclude", "warn", "note"]
     sentence: str
+    group_sentence: str | None = Field(
+        default=None, description="The same with dates as the group writes them, where they differ"
+    )
     file: str | None = None
     line: int | None = None
 
@@ -138,6 +141,9 @@ class Reason(Part):
     quantity: Quantity | None
     side: Side | None
     sentence: str
+    group_sentence: str | None = Field(
+        default=None, description="The same with dates as the group writes them, where they differ"
+    )
 
 
 class Option(Part):
@@ -207,6 +213,9 @@ class HeldCause(Part):
     cause: str
     what: str | None = Field(description="What is missing or wrong: a lot code, a column")
     sentence: str
+    group_sentence: str | None = Field(
+        default=None, description="The same with dates as the group writes them, where they differ"
+    )
     mend: str = Field(description="What would release them")
     records: int
     examples: list[HeldExample]
@@ -248,6 +257,9 @@ class Meter(Part):
     readings_in_doubt: int = Field(description="Accepted readings since the last accepted calibration")
     days_used_without_calibration: list[date] = Field(description="In the last 28 days")
     sentence: str | None = Field(description="What is the matter, None when all is well")
+    group_sentence: str | None = Field(
+        default=None, description="The same with dates as the group writes them, where they differ"
+    )
 
 
 class Quality(Part):

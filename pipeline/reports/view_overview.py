@@ -82,7 +82,7 @@ def make_overview_view(summary: Summary, voice: Voice) -> OverviewView:
         PlacedLot(
             site,
             make_lot_row(lot, night.as_of, voice, True),
-            tuple(reason.sentence for reason in lot.reasons[:2]),
+            tuple(reason.group_sentence or reason.sentence for reason in lot.reasons[:2]),
         )
         for site in summary.sites
         for lot in site.lots

@@ -26,10 +26,17 @@ CONTAINER_WORDS = {
 
 
 class Wording:
-    """Sentences with dates in one site's style (`date_format` is strftime)."""
+    """Sentences with dates in one site's style (`date_format` is strftime), and in the group's for pages of all sites."""
 
-    def __init__(self, date_format: str) -> None:
+    def __init__(self, date_format: str, group_date_format: str | None = None) -> None:
         self.date_format = date_format
+        self._group = (
+            None if group_date_format in (None, date_format) else Wording(group_date_format or date_format)
+        )
+
+    def for_group(self, write: Callable[[Wording], str | None]) -> str | None:
+        """What `write` makes in the group's style; None where the site writes dates alike."""
+        return None if self._group is None else write(self._group)
 
     def day(self, value: date) -> str:
         """One date as the site writes it."""
