@@ -1,6 +1,6 @@
 -- Each meter of a site as it stands on the as-of date.
 -- grain: one meter. key: site_id, meter_id
--- inputs: calibrations, meter_days, usable_readings, policy, run
+-- inputs: calibrations, meter_days, usable_readings, policy, sites, run
 with
 known as (
     select site_id, lower(meter_id) as meter_key, min(meter_id) as meter_id

@@ -15,22 +15,26 @@ from tests.sql.bench import Bench, site
 from tests.sql.conftest import Begin
 
 REASON = "code, level, quantity, side"
-NOT_READ = "code <> 'drift'"
+NOT_DRIFT = "code <> 'drift'"
+COLUMN_OF = {"ph": "ph", "ec": "ec_ms_cm"}
 
 
 def alike(value: str, pots: int = 5) -> str:
     return f"{value} " * pots
 
 
-def reasons(bench: Bench, columns: str = REASON, where: str = NOT_READ) -> list[tuple[object, ...]]:
+def reasons(bench: Bench, columns: str = REASON, where: str = NOT_DRIFT) -> list[tuple[object, ...]]:
     return bench.rows("reasons", columns, where)
 
 
-def weekly(bench: Bench, *means: str, quantity: str = "ph_and_ec") -> None:
+def weekly(bench: Bench, *means: str, quantity: str = "ph", lot: str = "A") -> None:
     """Samplings of five equal pots a week apart, the last on 30 March."""
-    column = "ec_ms_cm" if quantity == "ec" else "ph"
-    for back, mean in enumerate(reversed(means)):
-        bench.pots(alike(mean), quantity=column, sampled_on=str(date(2026, 3, 30 - 7 * back)))
+    lines = [
+        f"{lot} | {date(2026, 3, 30 - 7 * back)} | {mean}"
+        for back, mean in enumerate(reversed(means))
+        for _ in range(5)
+    ]
+    bench.readings(f"lot_code | sampled_on | {COLUMN_OF[quantity]}\n" + "\n".join(lines))
 
 
 def test_a_lot_in_range_has_no_reason(bench: Bench) -> None:
@@ -68,11 +72,14 @@ def test_two_in_a_row_beyond_the_margin_are_act_though_only_out(bench: Bench) ->
     assert reasons(bench) == [("out", "act", "ph", "high")]
 
 
-@pytest.mark.parametrize(("before", "last"), [("6.3", "6.4"), ("6.4", "6.3"), ("6.0", "6.4")])
-def test_two_in_a_row_need_the_margin_twice(bench: Bench, before: str, last: str) -> None:
-    bench.lots()
-    weekly(bench, before, last)
-    assert reasons(bench) == [("out", "watch", "ph", "high")]
+def test_two_in_a_row_need_the_margin_twice(bench: Bench) -> None:
+    cases = {"first-near": ("6.3", "6.4"), "second-near": ("6.4", "6.3"), "first-in": ("6.0", "6.4")}
+    bench.lots("lot_code\n" + "\n".join(cases))
+    for lot, means in cases.items():
+        weekly(bench, *means, lot=lot)
+    assert reasons(bench, f"lot_key, {REASON}") == [
+        (lot, "out", "watch", "ph", "high") for lot in sorted(cases)
+    ]
 
 
 def test_the_number_in_a_row_is_the_policys(bench: Bench) -> None:
@@ -99,28 +106,35 @@ def test_high_ec_clearly_out_is_act(bench: Bench) -> None:
     assert reasons(bench) == [("clearly_out", "act", "ec", "high")]
 
 
-@pytest.mark.parametrize(
-    ("means", "level"), [(("1.8",), "watch"), (("1.74",), "act"), (("2.4", "1.8"), "act")]
-)
-def test_low_ec_is_act_only_far_below_or_twice(bench: Bench, means: tuple[str, ...], level: str) -> None:
+def test_low_ec_is_act_only_far_below_or_twice(bench: Bench) -> None:
     # 0.7 x 2.5 is 1.75.
-    bench.lots()
-    weekly(bench, *means, quantity="ec")
-    assert reasons(bench) == [("clearly_out", level, "ec", "low")]
+    cases = {"once": ("1.8",), "edge": ("1.75",), "far": ("1.74",), "twice": ("2.4", "1.8")}
+    bench.lots("lot_code\n" + "\n".join(cases))
+    for lot, means in cases.items():
+        weekly(bench, *means, quantity="ec", lot=lot)
+    assert reasons(bench, f"lot_key, {REASON}") == [
+        ("edge", "clearly_out", "watch", "ec", "low"),
+        ("far", "clearly_out", "act", "ec", "low"),
+        ("once", "clearly_out", "watch", "ec", "low"),
+        ("twice", "clearly_out", "act", "ec", "low"),
+    ]
 
 
-@pytest.mark.parametrize("lot", ["started_on\n2026-03-20", "ends_on\n2026-04-10"])
-def test_low_ec_outside_the_active_stage_is_a_note(bench: Bench, lot: str) -> None:
-    bench.lots(lot)
-    weekly(bench, "1.0", quantity="ec")
-    assert reasons(bench) == [("clearly_out", "note", "ec", "low")]
+STAGES = "lot_code | started_on | ends_on\nyoung | 2026-03-20 | -\nold | 2026-02-02 | 2026-04-10"
 
 
-@pytest.mark.parametrize("lot", ["started_on\n2026-03-20", "ends_on\n2026-04-10"])
-def test_high_ec_is_act_in_every_stage(bench: Bench, lot: str) -> None:
-    bench.lots(lot)
-    weekly(bench, "5.5", quantity="ec")
-    assert reasons(bench) == [("clearly_out", "act", "ec", "high")]
+def test_low_ec_outside_the_active_stage_is_a_note(bench: Bench) -> None:
+    bench.lots(STAGES)
+    for lot in ("young", "old"):
+        weekly(bench, "1.0", quantity="ec", lot=lot)
+    assert reasons(bench) == [("clearly_out", "note", "ec", "low")] * 2
+
+
+def test_high_ec_is_act_in_every_stage(bench: Bench) -> None:
+    bench.lots(STAGES)
+    for lot in ("young", "old"):
+        weekly(bench, "5.5", quantity="ec", lot=lot)
+    assert reasons(bench) == [("clearly_out", "act", "ec", "high")] * 2
 
 
 def test_ec_of_66_and_more_is_act_whatever_the_target(bench: Bench) -> None:
@@ -154,14 +168,16 @@ def test_a_mean_reaching_over_the_lower_ec_edge_outside_active_is_a_note(bench: 
 # Close to limit, uneven, surprising, drift ---------------------------------------------------------
 
 
-@pytest.mark.parametrize(
-    ("pots", "side"),
-    [("5.7 5.9 5.8 5.9 5.8", "low"), ("6.3 6.1 6.2 6.1 6.2", "high"), ("5.7 6.3 6.0 5.8 6.2", None)],
-)
-def test_close_to_limit_is_watch_and_names_the_edge(bench: Bench, pots: str, side: str | None) -> None:
-    bench.lots()
-    bench.pots(pots)
-    assert reasons(bench) == [("close_to_limit", "watch", "ph", side)]
+def test_close_to_limit_is_watch_and_names_the_edge(bench: Bench) -> None:
+    cases = {"both": "5.7 6.3 6.0 5.8 6.2", "high": "6.3 6.1 6.2 6.1 6.2", "low": "5.7 5.9 5.8 5.9 5.8"}
+    bench.lots("lot_code\n" + "\n".join(cases))
+    for lot, pots in cases.items():
+        bench.pots(pots, lot_code=lot)
+    assert reasons(bench, f"lot_key, {REASON}") == [
+        ("both", "close_to_limit", "watch", "ph", None),
+        ("high", "close_to_limit", "watch", "ph", "high"),
+        ("low", "close_to_limit", "watch", "ph", "low"),
+    ]
 
 
 def test_an_uneven_lot_is_watch_with_its_sd_and_the_policys(bench: Bench) -> None:
@@ -177,11 +193,11 @@ def test_clearly_out_after_clearly_in_is_surprising(bench: Bench) -> None:
     assert ("surprising", "note", "ph", "low") in reasons(bench)
 
 
-@pytest.mark.parametrize("before", ["5.0", "5.7"])
-def test_clearly_out_after_out_is_no_surprise(bench: Bench, before: str) -> None:
-    bench.lots()
-    weekly(bench, before, "5.0")
-    assert "surprising" not in {code for (code,) in reasons(bench, "code")}
+def test_clearly_out_after_out_is_no_surprise(bench: Bench) -> None:
+    bench.lots("lot_code\nA\nB")
+    weekly(bench, "5.0", "5.0", lot="A")
+    weekly(bench, "5.7", "5.0", lot="B")
+    assert {code for (code,) in reasons(bench, "code")} == {"clearly_out"}
 
 
 def test_a_drift_is_a_note(bench: Bench) -> None:
@@ -231,12 +247,12 @@ def test_after_the_next_good_check_the_meter_is_trusted(bench: Bench) -> None:
 # Affected plants -----------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("day", "noted"), [("2026-03-23", True), ("2026-03-22", False)])
-def test_affected_plants_are_noted_for_14_days(bench: Bench, day: str, noted: bool) -> None:
-    bench.lots()
-    weekly(bench, "6.0")
-    bench.pots("6.0 6.0", sampled_on=day, purpose="affected")
-    assert reasons(bench, "code, level, pots") == ([("affected_noted", "watch", 2)] if noted else [])
+def test_affected_plants_are_noted_for_14_days(bench: Bench) -> None:
+    bench.lots("lot_code\nA\nB")
+    for lot, day in (("A", "2026-03-23"), ("B", "2026-03-22")):
+        weekly(bench, "6.0", lot=lot)
+        bench.pots("6.0 6.0", sampled_on=day, purpose="affected", lot_code=lot)
+    assert reasons(bench, "lot_key, code, level, pots") == [("a", "affected_noted", "watch", 2)]
 
 
 def test_affected_plants_clearly_out_are_act(bench: Bench) -> None:
@@ -249,14 +265,12 @@ def test_affected_plants_clearly_out_are_act(bench: Bench) -> None:
     ]
 
 
-@pytest.mark.parametrize(("value", "pots"), [("5.0", 4), ("5.7", 5)])
-def test_affected_plants_that_do_not_count_or_are_only_out_are_watch(
-    bench: Bench, value: str, pots: int
-) -> None:
-    bench.lots()
-    weekly(bench, "6.0")
-    bench.pots(alike(value, pots), sampled_on="2026-04-01", purpose="affected")
-    assert reasons(bench) == [("affected_noted", "watch", None, None)]
+def test_affected_plants_that_do_not_count_or_are_only_out_are_watch(bench: Bench) -> None:
+    bench.lots("lot_code\nA\nB")
+    for lot, pots in (("A", alike("5.0", 4)), ("B", alike("5.7"))):
+        weekly(bench, "6.0", lot=lot)
+        bench.pots(pots, sampled_on="2026-04-01", purpose="affected", lot_code=lot)
+    assert reasons(bench) == [("affected_noted", "watch", None, None)] * 2
 
 
 def test_only_the_latest_affected_sampling_speaks(bench: Bench) -> None:
@@ -280,17 +294,16 @@ def test_not_read_within_interval_and_grace_is_no_reading(begin: Begin, as_of: d
     )
 
 
-@pytest.mark.parametrize(("day", "old"), [("2026-04-03", False), ("2026-04-02", True)])
-def test_plugs_have_no_grace(bench: Bench, day: str, old: bool) -> None:
-    bench.lots("container_class\nplug")
-    bench.pots(alike("6.0"), sampled_on=day)
-    assert [code for (code,) in reasons(bench, "code")] == (["not_read_lately"] if old else [])
+def test_plugs_have_no_grace(bench: Bench) -> None:
+    bench.lots("lot_code | container_class\nA | plug\nB | plug")
+    bench.pots(alike("6.0"), sampled_on="2026-04-03", lot_code="A")
+    bench.pots(alike("6.0"), sampled_on="2026-04-02", lot_code="B")
+    assert reasons(bench, "lot_key, code") == [("b", "not_read_lately")]
 
 
-@pytest.mark.parametrize(("started", "late"), [("2026-03-30", False), ("2026-03-29", True)])
-def test_a_lot_never_counted_after_its_first_seven_days(bench: Bench, started: str, late: bool) -> None:
-    bench.lots(f"started_on\n{started}")
-    assert reasons(bench, "code, level, days") == ([("never_counted", "no_reading", 8)] if late else [])
+def test_a_lot_never_counted_after_its_first_seven_days(bench: Bench) -> None:
+    bench.lots("lot_code | started_on\nA | 2026-03-30\nB | 2026-03-29")
+    assert reasons(bench, "lot_key, code, level, days") == [("b", "never_counted", "no_reading", 8)]
 
 
 def test_a_lot_to_act_on_stays_so_when_it_was_not_read_lately(begin: Begin) -> None:
@@ -311,23 +324,26 @@ def test_a_later_sampling_with_too_few_pots_is_watch(bench: Bench) -> None:
     assert reasons(bench, "code, level, pots, min_pots") == [("last_did_not_count", "watch", 3, 5)]
 
 
-@pytest.mark.parametrize(("day", "purpose"), [("2026-03-20", "routine"), ("2026-04-02", "before_feed")])
-def test_an_earlier_one_or_one_of_another_purpose_is_not(bench: Bench, day: str, purpose: str) -> None:
+def test_an_earlier_one_or_one_of_another_purpose_is_not(bench: Bench) -> None:
     bench.lots()
     weekly(bench, "6.0")
-    bench.pots("6.0 6.0 6.0", sampled_on=day, purpose=purpose)
+    bench.pots("6.0 6.0 6.0", sampled_on="2026-03-20")
+    bench.pots("6.0 6.0 6.0", sampled_on="2026-04-02", purpose="before_feed")
     assert reasons(bench) == []
 
 
 # EC not judged -------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("volume", "side"), [("50", "high"), ("10", "low")])
-def test_ec_not_judged_for_volume_is_watch_and_says_which_way(bench: Bench, volume: str, side: str) -> None:
-    bench.lots()
-    bench.pots(alike("3.0"), quantity="ec_ms_cm", leachate_ml=volume)
-    columns = f"{REASON}, pots, mean, low::double, high::double"
-    assert reasons(bench, columns) == [("ec_not_judged", "watch", "ec", side, 5, float(volume), 30.0, 30.0)]
+def test_ec_not_judged_for_volume_is_watch_and_says_which_way(bench: Bench) -> None:
+    bench.lots("lot_code\nA\nB")
+    for lot, volume in (("A", "50"), ("B", "10")):
+        bench.pots(alike("3.0"), quantity="ec_ms_cm", leachate_ml=volume, lot_code=lot)
+    columns = f"lot_key, {REASON}, pots, mean, low::double, high::double"
+    assert reasons(bench, columns) == [
+        ("a", "ec_not_judged", "watch", "ec", "high", 5, 50.0, 30.0, 30.0),
+        ("b", "ec_not_judged", "watch", "ec", "low", 5, 10.0, 30.0, 30.0),
+    ]
 
 
 def test_ec_not_judged_for_temperature_is_watch(bench: Bench) -> None:

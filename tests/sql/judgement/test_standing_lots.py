@@ -10,18 +10,17 @@ from pipeline.settings.policy import ContainerChange, PolicyPeriod
 from tests.sql.bench import Bench
 
 
-@pytest.mark.parametrize(
-    ("started", "ends", "stands"),
-    [
-        ("2026-04-06", "-", True),
-        ("2026-04-07", "-", False),
-        ("2026-02-02", "2026-04-06", True),
-        ("2026-02-02", "2026-04-05", False),
-    ],
-)
-def test_a_lot_stands_from_its_start_to_its_end(bench: Bench, started: str, ends: str, stands: bool) -> None:
-    bench.lots(f"started_on | ends_on\n{started} | {ends}")
-    assert bench.rows("standing_lots", "lot_id") == ([("A",)] if stands else [])
+def test_a_lot_stands_from_its_start_to_its_end(bench: Bench) -> None:
+    bench.lots(
+        """
+        lot_code | started_on | ends_on
+        new      | 2026-04-06 | -
+        early    | 2026-04-07 | -
+        last-day | 2026-02-02 | 2026-04-06
+        over     | 2026-02-02 | 2026-04-05
+        """
+    )
+    assert bench.rows("standing_lots", "lot_id") == [("last-day",), ("new",)]
 
 
 def test_a_lot_whose_line_cannot_be_used_does_not_stand(bench: Bench) -> None:
@@ -29,29 +28,33 @@ def test_a_lot_whose_line_cannot_be_used_does_not_stand(bench: Bench) -> None:
     assert bench.rows("standing_lots", "lot_id") == []
 
 
-@pytest.mark.parametrize(
-    ("started", "ends", "stage"),
-    [
-        ("2026-03-24", "-", "establishing"),
-        ("2026-03-23", "-", "active"),
-        ("2026-02-02", "2026-04-27", "active"),
-        ("2026-02-02", "2026-04-26", "finishing"),
-        ("2026-03-24", "2026-04-10", "establishing"),
-    ],
-)
-def test_stage_on_the_as_of_date(bench: Bench, started: str, ends: str, stage: str) -> None:
-    bench.lots(f"started_on | ends_on\n{started} | {ends}")
-    assert bench.rows("standing_lots", "stage") == [(stage,)]
+def test_stage_on_the_as_of_date(bench: Bench) -> None:
+    bench.lots(
+        """
+        lot_code | started_on | ends_on
+        a        | 2026-03-24 | -
+        b        | 2026-03-23 | -
+        c        | 2026-02-02 | 2026-04-27
+        d        | 2026-02-02 | 2026-04-26
+        e        | 2026-03-24 | 2026-04-10
+        """
+    )
+    assert bench.rows("standing_lots", "lot_id, stage") == [
+        ("a", "establishing"),
+        ("b", "active"),
+        ("c", "active"),
+        ("d", "finishing"),
+        ("e", "establishing"),
+    ]
 
 
-@pytest.mark.parametrize(
-    ("container", "days", "grace"), [("plug", 3, 0), ("pot_4in", 14, 2), ("nursery", 14, 2)]
-)
-def test_the_interval_of_the_container_class_with_grace_from_14_days(
-    bench: Bench, container: str, days: int, grace: int
-) -> None:
-    bench.lots(f"container_class\n{container}")
-    assert bench.rows("standing_lots", "interval_days, grace_days") == [(days, grace)]
+def test_the_interval_of_the_container_class_with_grace_from_14_days(bench: Bench) -> None:
+    bench.lots("lot_code | container_class\na | plug\nb | pot_4in\nc | nursery")
+    assert bench.rows("standing_lots", "lot_id, interval_days, grace_days") == [
+        ("a", 3, 0),
+        ("b", 14, 2),
+        ("c", 14, 2),
+    ]
 
 
 @pytest.mark.parametrize(("container", "days"), [("pot_4in", 7), ("plug", 3)])

@@ -1,7 +1,7 @@
 """Each quantity of a sampling against the lot's target.
 
 Poinsettia (the default): pH 5.8-6.2, EC 2.5-4.5 mS/cm, another pH range 6.0-6.4 and another EC range 2.6-4.6.
-Petunia: pH 5.4-6.2 (other ranges 5.3-5.8 and narrower), EC 2.0-3.5. Zonal geranium: pH 6.0-6.6 (others from 5.8 to 6.8).
+Petunia: pH 5.4-6.2 (other ranges 5.3-5.8 and narrower), EC 2.0-3.5. Zonal geranium: pH 6.0-6.6 (others 5.8-6.8).
 """
 
 from __future__ import annotations
@@ -56,12 +56,10 @@ def test_edges_belong_to_the_range(bench: Bench) -> None:
 
 
 # 7 x 5.4 / 7 is 5.3999999999999995 in binary fractions.
-@pytest.mark.parametrize("pots", [3, 6, 7, 11, 12, 14])
-def test_equal_pots_on_the_edge_are_in_range_whatever_their_number(bench: Bench, pots: int) -> None:
+def test_equal_pots_on_the_edge_are_in_range_whatever_their_number(bench: Bench) -> None:
     bench.use(policy=[own(NO_PUBLISHED_ROW, "ph", "5.4", "6.2")])
-    bench.lots(f"crop | container_class\n{NO_PUBLISHED_ROW} | nursery")
-    bench.pots(" 5.4" * pots, leachate_ml="50")
-    assert bench.rows("verdicts", "side, verdict", "quantity = 'ph'") == [("in_range", "in_range")]
+    cases = [" 5.4" * pots for pots in (5, 6, 7, 11, 12, 14)]
+    assert judge(bench, *cases, crop=NO_PUBLISHED_ROW) == [("in_range", "in_range")] * len(cases)
 
 
 def test_pots_that_average_the_edge_exactly_are_in_range(bench: Bench) -> None:
@@ -231,29 +229,26 @@ def test_ec_with_volumes_too_far_off(bench: Bench) -> None:
 # At least ------------------------------------------------------------------------------------------
 
 
-def ec_of(bench: Bench, volume: str, values: str) -> tuple[object, ...]:
-    """Verdict on the EC of one sampling whose leachate has one volume."""
+def ec_of(bench: Bench, volume: str, *samplings: str) -> list[tuple[object, ...]]:
+    """Verdicts on the EC of samplings whose leachate has one volume."""
     columns = "side, verdict, is_at_least, not_judged_why"
-    (row,) = judge(bench, values, quantity="ec", columns=columns, leachate_ml=volume)
-    return row
+    return judge(bench, *samplings, quantity="ec", columns=columns, leachate_ml=volume)
 
 
 def test_over_collected_and_still_above_the_range_is_high_at_least(bench: Bench) -> None:
-    assert ec_of(bench, "50", five("5.5")) == ("high", "out", True, None)
+    assert ec_of(bench, "50", five("5.5")) == [("high", "out", True, None)]
 
 
-@pytest.mark.parametrize("value", ["2.0", "4.5"])
-def test_over_collected_and_not_above_the_range_is_not_judged(bench: Bench, value: str) -> None:
-    assert ec_of(bench, "50", five(value)) == (None, None, False, "volume")
+def test_over_collected_and_not_above_the_range_is_not_judged(bench: Bench) -> None:
+    assert ec_of(bench, "50", five("2.0"), five("4.5")) == [(None, None, False, "volume")] * 2
 
 
 def test_under_collected_and_still_below_the_range_is_low_at_least(bench: Bench) -> None:
-    assert ec_of(bench, "10", five("1.5")) == ("low", "out", True, None)
+    assert ec_of(bench, "10", five("1.5")) == [("low", "out", True, None)]
 
 
-@pytest.mark.parametrize("value", ["2.5", "5.5"])
-def test_under_collected_and_not_below_the_range_is_not_judged(bench: Bench, value: str) -> None:
-    assert ec_of(bench, "10", five(value)) == (None, None, False, "volume")
+def test_under_collected_and_not_below_the_range_is_not_judged(bench: Bench) -> None:
+    assert ec_of(bench, "10", five("2.5"), five("5.5")) == [(None, None, False, "volume")] * 2
 
 
 def test_pots_that_lean_the_other_way_do_not_help_to_decide(bench: Bench) -> None:
@@ -329,22 +324,16 @@ def test_pots_in_range_are_unknown_of_a_summary_line(bench: Bench) -> None:
     assert judge(bench, "6.0", columns="pots_in_range", n_pots="5") == [(None,)]
 
 
-@pytest.mark.parametrize(
-    ("day", "stage"),
-    [
-        ("2026-02-15", "establishing"),
-        ("2026-02-16", "active"),
-        ("2026-03-10", "active"),
-        ("2026-03-11", "finishing"),
-    ],
-)
-def test_low_ec_is_outside_active_in_the_first_14_and_the_last_21_days(
-    bench: Bench, day: str, stage: str
-) -> None:
+def test_low_ec_is_outside_active_in_the_first_14_and_the_last_21_days(bench: Bench) -> None:
     bench.lots("started_on | ends_on\n2026-02-02 | 2026-03-31")
-    bench.pots(five("1"), quantity="ec_ms_cm", sampled_on=day)
-    assert bench.rows("verdicts", "stage, is_low_ec_outside_active", "quantity = 'ec'") == [
-        (stage, stage != "active")
+    for day in ("2026-02-15", "2026-02-16", "2026-03-10", "2026-03-11"):
+        bench.pots(five("1"), quantity="ec_ms_cm", sampled_on=day)
+    columns = "sampled_on::varchar, stage, is_low_ec_outside_active"
+    assert bench.rows("verdicts", columns, "quantity = 'ec'") == [
+        ("2026-02-15", "establishing", True),
+        ("2026-02-16", "active", False),
+        ("2026-03-10", "active", False),
+        ("2026-03-11", "finishing", True),
     ]
 
 

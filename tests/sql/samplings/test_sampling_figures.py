@@ -129,7 +129,7 @@ def test_lines_of_one_pot_are_no_summary_whatever_stands_beside(bench: Bench) ->
 # Against another implementation --------------------------------------------------------------------
 
 
-@settings(max_examples=8, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=6, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     samplings=st.lists(
         st.lists(
