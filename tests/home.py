@@ -83,8 +83,9 @@ def pots(
 
 
 GOOD_PH = ("5.7", "5.8", "5.9", "5.8", "5.8")
+GOOD_PH_2 = ("5.9", "6.0", "6.1", "6.0", "6.0")
 READINGS = (
-    READINGS_HEADER + pots("H-1", "2026-04-02", GOOD_PH) + pots("H-2", "2026-04-02", GOOD_PH, ec="3.00")
+    READINGS_HEADER + pots("H-1", "2026-04-02", GOOD_PH) + pots("H-2", "2026-04-02", GOOD_PH_2, ec="3.00")
 )
 
 
