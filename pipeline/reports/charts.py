@@ -248,9 +248,14 @@ def compile_spec(name: str) -> dict[str, Any]:
 
 
 def fill_spec(compiled: dict[str, Any], plan: Plan, size: Size) -> dict[str, Any]:
-    """Return the Vega spec with the plan's values in its named data sets and parameters."""
+    """Return the Vega spec with the plan's values in its named data sets and parameters.
+
+    The room for the axes is fixed in the spec: measuring every label takes longer than drawing the chart.
+    """
     spec = copy.copy(compiled)
-    spec["width"], spec["height"] = size.width, size.height
+    room = compiled["padding"]
+    spec["width"] = size.width - room["left"] - room["right"]
+    spec["height"] = size.height - room["top"] - room["bottom"]
     spec["data"] = [
         {"name": part["name"], "values": plan.data[part["name"]]} if part["name"] in plan.data else part
         for part in compiled["data"]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import atexit
 import base64
 import os
 import shutil
@@ -10,6 +9,7 @@ import tempfile
 import unicodedata
 from functools import cache
 from io import BytesIO
+from multiprocessing import util
 from pathlib import Path
 from xml.sax.saxutils import escape
 
@@ -106,7 +106,8 @@ def use_only_the_package_font() -> Path:
     Must run before the first use of WeasyPrint.
     """
     folder = Path(tempfile.mkdtemp(prefix="leachbook-fonts-"))
-    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    # Not atexit: a worker process ends without it and would leave its folder behind.
+    util.Finalize(None, shutil.rmtree, args=(folder,), kwargs={"ignore_errors": True}, exitpriority=10)
     text = templates_folder("fonts.conf").read_text("utf-8")
     text = text.replace("{{ font_folder }}", escape(str(find_font_folder())))
     text = text.replace("{{ cache_folder }}", escape(str(folder / "cache")))

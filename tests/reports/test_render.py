@@ -52,12 +52,19 @@ def test_the_schema_refuses_what_is_not_a_summary(tmp_path: Path) -> None:
         jsonschema.Draft202012Validator(schema).validate({"group_name": "x"})
 
 
-def test_other_processes_write_the_same_bytes(small_night: Path, tmp_path: Path) -> None:
-    with ProcessPoolExecutor(2, mp_context=get_context("forkserver")) as pool:
-        written = render_night(make_small_summary(), tmp_path, executor=pool)
+def test_other_processes_write_the_same_bytes_and_leave_nothing_behind(
+    small_night: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    temporary, out = tmp_path / "temporary", tmp_path / "out"
+    temporary.mkdir()
+    out.mkdir()
+    monkeypatch.setenv("TMPDIR", str(temporary))
+    with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
+        written = render_night(make_small_summary(), out, executor=pool)
     assert len(written) == 6
     for path in written:
-        assert path.read_bytes() == (small_night / path.relative_to(tmp_path)).read_bytes(), path.name
+        assert path.read_bytes() == (small_night / path.relative_to(out)).read_bytes(), path.name
+    assert [path.name for path in temporary.iterdir() if path.name.startswith("leachbook")] == []
 
 
 def test_a_job_carries_its_own_site_alone() -> None:
