@@ -74,7 +74,9 @@ def settle_ledger(home: Path, last: NightRow | None) -> None:
     """Finish the ledger of a night that died after its warehouse went out; forget one that died before.
 
     `last` is the newest night that the warehouse knows.
+    Raises ArchiveError when the ledger's chain is broken: then no night is begun that it could not hold.
     """
+    written = ledger.read_ledger(home)
     path = _announced(home)
     try:
         entries = json.loads(path.read_bytes())
@@ -82,10 +84,10 @@ def settle_ledger(home: Path, last: NightRow | None) -> None:
         return
     except ValueError as error:
         raise ArchiveError(f"{path}: cannot be read; take the file away and run the night again.") from error
-    if last is not None and entries[-1]["night"] == last.night_no:
-        written = ledger.read_ledger(home)
-        if not written or written[-1] != {**entries[-1], "previous": written[-1]["previous"]}:
-            ledger.append(home, entries)
+    is_published = last is not None and entries[-1]["night"] == last.night_no
+    is_written = bool(written) and written[-1] == {**entries[-1], "previous": written[-1]["previous"]}
+    if is_published and not is_written:
+        ledger.append(home, entries)
     path.unlink()
 
 

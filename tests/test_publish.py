@@ -48,7 +48,7 @@ def has_new_sampling(home: Path) -> bool:
     ("module", "step", "is_published"),
     [
         (pipeline.publish, "publish", False),  # before the warehouse went out
-        (pipeline.publish.ledger, "append", True),  # before the ledger knew it
+        (ledger, "append", True),  # before the ledger knew it
         (pipeline.nightly, "publish_pages", True),  # before the pages went out
     ],
 )
@@ -93,7 +93,7 @@ def test_an_entry_that_reached_the_ledger_is_not_written_twice(
         raise _KilledError
 
     with monkeypatch.context() as patch:
-        patch.setattr(pipeline.publish.ledger, "append", append_and_die)
+        patch.setattr(ledger, "append", append_and_die)
         with pytest.raises(_KilledError):
             night(home)
     assert (home / "archive" / "night.announced").exists()
