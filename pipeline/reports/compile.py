@@ -167,6 +167,9 @@ def _site(site: SiteSettings, policy: PolicyInForce, rows: _Rows, group_date_for
         last_reading_on=state["last_reading_on"],
         lots_by_level={level: levels[level] for level in LEVELS},
         dues_by_state={due: dues[due] for due in DUE_STATES},
+        pots_due=sum(
+            lot.due.pots for lot in lots if lot.due.state in ("overdue", "never_sampled", "due_this_week")
+        ),
         lots_on_time=sum(lot.due.state not in ("overdue", "never_sampled") for lot in lots),
         quality_28_days=Quality(**{name: state[name] for name in Quality.model_fields}),
         lines=Lines(**{name: state[name] for name in Lines.model_fields}),

@@ -117,10 +117,26 @@ def make_environment(voice: Voice, medium: Medium) -> Environment:
         "kind": lambda code: voice.say.name("kind", code),
         "use": lambda pot: describe_use(pot, voice),
         "for_foot": lambda text: shorten(REPLACERS[medium](text), MOST_FOOT_LETTERS),
+        "own_cautions": leave_out_common_cautions,
         "stopped": lambda text: text if text.endswith((".", "!", "?")) else f"{text}.",
         "after_number": lambda text: text.partition(" ")[2],
     }
     return environment
+
+
+# The line above the options says these for all of them; each option says what is its own.
+COMMON_CAUTIONS = (
+    "Try it on a few plants first.",
+    "Follow the product label and local rules, and ask the local extension service or a licensed adviser.",
+)
+
+
+def leave_out_common_cautions(cautions: str) -> str:
+    """The cautions of one option without those that stand above all options; all of them if none is left."""
+    text = cautions
+    for common in COMMON_CAUTIONS:
+        text = text.replace(common, "")
+    return " ".join(text.split()) or cautions
 
 
 def render_page(

@@ -26,7 +26,7 @@ CONTAINER_WORDS = {
 
 
 class Wording:
-    """Sentences with dates in one site's style (`date_format` is strftime), and in the group's for pages of all sites."""
+    """Sentences with dates in one site's style (`date_format` is strftime), and in the group's for the overview."""
 
     def __init__(self, date_format: str, group_date_format: str | None = None) -> None:
         self.date_format = date_format
