@@ -9,15 +9,22 @@ import pytest
 
 from pipeline.measures.ec import ec_band
 from pipeline.measures.reference_tables import load_ec_bands
-from tests.sql.bench import Bench, open_warehouse
+from pipeline.warehouse.connect import Connection
+from tests.sql.bench import Bench, empty, open_warehouse
 
 VERDICT = "quantity, side, verdict, low::double, high::double, is_inside_another"
 
 
-@pytest.fixture
-def bench() -> Iterator[Bench]:
+@pytest.fixture(scope="module")
+def warehouse() -> Iterator[Connection]:
     with open_warehouse() as connection:
-        yield Bench(connection)
+        yield connection
+
+
+@pytest.fixture
+def bench(warehouse: Connection) -> Bench:
+    empty(warehouse)
+    return Bench(warehouse)
 
 
 def judge(bench: Bench, crop: str, ph: str, ec: str) -> list[tuple[object, ...]]:

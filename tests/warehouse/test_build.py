@@ -8,6 +8,7 @@ from datetime import date
 import pytest
 
 from pipeline.warehouse.build import build_models, check_invariants, facts_digest, keep_fates
+from pipeline.warehouse.connect import Connection
 from pipeline.warehouse.query import (
     fetch_held,
     fetch_lot,
@@ -16,7 +17,7 @@ from pipeline.warehouse.query import (
     fetch_lot_samplings,
     fetch_tables,
 )
-from tests.sql.bench import Bench, open_warehouse
+from tests.sql.bench import Bench, empty, open_warehouse
 
 PAGES = {
     "lots", "samplings", "figures", "pots", "targets", "files_tonight", "troubles", "dues", "reasons",
@@ -24,10 +25,16 @@ PAGES = {
 }  # fmt: skip
 
 
-@pytest.fixture
-def bench() -> Iterator[Bench]:
+@pytest.fixture(scope="module")
+def warehouse() -> Iterator[Connection]:
     with open_warehouse() as connection:
-        yield Bench(connection)
+        yield connection
+
+
+@pytest.fixture
+def bench(warehouse: Connection) -> Bench:
+    empty(warehouse)
+    return Bench(warehouse)
 
 
 def judge(bench: Bench) -> None:

@@ -19,8 +19,9 @@ EVER, NEVER = date(1, 1, 1), date(9999, 12, 31)
 SPRING = date(2026, 3, 15)
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def connection() -> Iterator[Connection]:
+    """One for all tests: each replaces whatever the one before it loaded."""
     with duckdb.connect(":memory:") as opened:
         migrate(opened)
         yield opened
