@@ -107,20 +107,20 @@ def act_reasons(samplings: list[Sampling], last: Sampling, policy: Policy) -> li
             reasons.append(Reason("clearly_out", "act", quantity, side))
         elif is_in_a_row_to_act(samplings, last, quantity, policy):
             reasons.append(Reason("in_a_row", "act", quantity, side))
-    if is_extreme_ec(last, policy) and not any(reason.quantity == "ec" for reason in reasons):
+    if is_extreme_ec(last, policy):
         reasons.append(Reason("ec_extreme", "act", "ec", last.quantities["ec"].side))
     return reasons
 
 
 def affected_act_reasons(samplings: list[Sampling], policy: Policy, as_of: date) -> list[Reason]:
-    """The latest affected sampling of the last days, counting and clearly out."""
+    """The latest affected sampling of the last days, counting and clearly out; low EC as in other samplings."""
     recent = recent_affected(samplings, policy, as_of)
     if not recent or not recent[-1].counts:
         return []
     return [
         Reason("affected_clearly_out", "act", quantity, judged.side)
         for quantity, judged in recent[-1].quantities.items()
-        if judged.verdict == "clearly_out"
+        if is_clearly_out_to_act(recent[-1], quantity, policy)
     ]
 
 
@@ -168,10 +168,7 @@ def watch_reasons(
                 over_low = judged.statistics.ci_low < float(judged.target.low)
                 over_high = judged.statistics.ci_high > float(judged.target.high)
                 is_note = low_ec_is_a_note(last, quantity, "low") and over_low and not over_high
-                reached = "low" if over_low and not over_high else "high"
-                if over_low and over_high:
-                    mean = judged.statistics.mean or judged.target.low
-                    reached = "low" if mean - judged.target.low < judged.target.high - mean else "high"
+                reached = None if over_low and over_high else "low" if over_low else "high"
                 reasons.append(Reason("close_to_limit", "note" if is_note else "watch", quantity, reached))
             if is_uneven(last, quantity):
                 reasons.append(Reason("uneven", "watch", quantity))
@@ -188,7 +185,9 @@ def watch_reasons(
 
 
 def side_of_volume(sampling: Sampling) -> str | None:
-    """Whether too much or too little was collected from most of the pots whose EC is not usable."""
+    """Whether too much or too little was collected from most of the pots, where volume is why EC is not judged."""
+    if sampling.quantities["ec"].not_judged_why != "volume":
+        return None
     over = sum(pot.reading.n_pots for pot in sampling.pots if pot.why_not_ec == "over_collected")
     under = sum(pot.reading.n_pots for pot in sampling.pots if pot.why_not_ec == "under_collected")
     return None if over == under else "high" if over > under else "low"
@@ -200,16 +199,11 @@ def reasons_of(lot: Lot, samplings: list[Sampling], policy: Policy, as_of: date)
     reasons: list[Reason] = []
     if last is not None and not last.meter_in_doubt:
         reasons += act_reasons(samplings, last, policy)
-    acted = {reason.quantity for reason in reasons}
+    acted = {reason.quantity for reason in reasons if reason.code != "ec_extreme"}
     reasons += affected_act_reasons(samplings, policy, as_of)
     if has_no_reading(lot, last, policy, as_of):
         reasons.append(Reason("no_reading", "no_reading"))
-    if (
-        last is not None
-        and last.meter_in_doubt
-        and is_extreme_ec(last, policy)
-        and not last.quantities["ec"].is_out
-    ):
+    if last is not None and last.meter_in_doubt and is_extreme_ec(last, policy):
         reasons.append(Reason("ec_extreme", "watch", "ec", last.quantities["ec"].side))
     reasons += watch_reasons(samplings, last, policy, as_of, acted)
     return sorted(reasons, key=lambda reason: (*LEVELS, "note").index(reason.level))

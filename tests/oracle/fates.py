@@ -10,7 +10,7 @@ from fnmatch import fnmatchcase
 from fractions import Fraction
 
 from tests.oracle.fields import Typed, Value, translate
-from tests.oracle.records import ReadFile, Record, read_file
+from tests.oracle.records import HEADER_ONLY, ReadFile, Record, read_file
 from tests.oracle.settings import Export, Home, SiteSettings, fold, policy_on
 
 
@@ -198,7 +198,7 @@ def versions(files: list[tuple[int, Received]]) -> dict[Ref, str]:
     record matches the k-th, and the first appearance stays. Of several texts for one key the latest rules.
     What a newer cumulative file no longer has was withdrawn. A file that is held whole takes no part.
     """
-    usable = [(file_no, file) for file_no, file in files if file.read.file_problem is None]
+    usable = [(file_no, file) for file_no, file in files if file.read.file_problem in (None, HEADER_ONLY)]
     appearances: dict[tuple[str, int], list[Ref]] = {}
     texts: dict[Ref, tuple[str, int]] = {}
     keys: dict[Ref, tuple[Value, ...]] = {}
@@ -325,7 +325,7 @@ def reading_from(typed: Typed, file: Received, record: Record, lot: Lot) -> Read
         stated_purpose=typed.text("purpose") or "routine",
         condition=typed.text("condition"),
         pot=typed.text("pot"),
-        position=typed.text("position"),
+        position=typed.text("position") or typed.text("bench"),
         n_pots=int(typed.number("n_pots") or 1),
         ph=typed.number("ph"),
         ph_sd=typed.number("ph_sd"),

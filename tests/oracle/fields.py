@@ -195,8 +195,8 @@ def read_word(name: str, cell: str, export: Export) -> str | None:
 
 
 def translate(record: Record, header: tuple[str, ...], export: Export, site: SiteSettings) -> Typed:
-    """One data record. The first field, in the order of the kind's fields, that cannot be used gives the
-    problem.
+    """One data record. A required cell that is blank gives the problem, else the first field, in the order of the
+    kind's fields, that cannot be used.
     """
     position = {fold(name): index for index, name in enumerate(header)}
     cells = {
@@ -239,7 +239,7 @@ def translate(record: Record, header: tuple[str, ...], export: Export, site: Sit
             if values[name] is None:
                 problems.append("value_unknown")
     if any(cells.get(name, "") == "" for name in required(export.kind, cells)):
-        problems.append("missing")
+        problems.insert(0, "missing")
     if export.kind == "readings":
         if not cells.get("ph") and not cells.get("ec"):
             problems.append("nothing_measured")

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from fractions import Fraction
-
 from tests.oracle.figures import median_of
 from tests.oracle.samplings import Pot, Sampling, is_uneven
 
@@ -31,12 +29,12 @@ def has_unequal_volumes(sampling: Sampling) -> bool:
 
 
 def are_all_alike(sampling: Sampling) -> bool:
-    """Enough pots, each read by itself, and all equal in pH and in EC."""
+    """Enough pots, each read by itself, and all that was read equal in pH and in EC."""
     pots = sampling.pots
-    pairs: set[tuple[Fraction | None, Fraction | None]] = {(pot.reading.ph, pot.ec_ms_cm) for pot in pots}
     single = all(pot.reading.n_pots == 1 for pot in pots)
-    complete = all(pot.reading.ph is not None and pot.ec_ms_cm is not None for pot in pots)
-    return single and complete and len(pots) >= sampling.min_pots and len(pairs) == 1
+    ph = {pot.reading.ph for pot in pots if pot.reading.ph is not None}
+    ec = {pot.ec_ms_cm for pot in pots if pot.ec_ms_cm is not None}
+    return single and len(pots) >= sampling.min_pots and len(ph) == 1 and len(ec) == 1
 
 
 def findings_of(sampling: Sampling) -> list[dict[str, str]]:

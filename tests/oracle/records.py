@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from tests.oracle.settings import Export, fold
 
 BROKEN_QUOTES = "quoting"
+# A file without data holds nothing back, but is remarked on like one that is held whole.
+HEADER_ONLY = "header_only"
 
 
 @dataclass(frozen=True)
@@ -158,7 +160,10 @@ def read_file(data: bytes, export: Export) -> ReadFile:
                 problem,
             )
         )
-    return ReadFile(len(lines), header, tuple(records), file_problem or header_problem(header, lines, export))
+    problem = file_problem or header_problem(header, lines, export)
+    if problem is None and not any(record.kind == "data" for record in records):
+        problem = HEADER_ONLY
+    return ReadFile(len(lines), header, tuple(records), problem)
 
 
 def header_problem(

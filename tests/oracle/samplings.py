@@ -284,30 +284,21 @@ def decided_by_bias(pots: list[Pot], min_pots: int, policy: Policy, target: Targ
 def why_not_judged(
     quantity: str, pots: list[Pot], counts: bool, min_pots: int, target: Target | None
 ) -> str | None:
-    """The first of: not measured, too few pots, no target, and for EC volume, temperature, too few pots for
-    EC.
+    """Too few pots for the sampling to count; no target; and where the pots for EC are too few, why they are.
+
+    That is volume or temperature, whichever leaves out more pots; else they were not measured.
     """
-    measured = [
-        pot for pot in pots if (pot.reading.ph if quantity == "ph" else pot.reading.ec_ms_cm) is not None
-    ]
-    if not measured:
-        return "not_measured"
     if not counts:
         return "too_few_pots"
     if target is None:
         return "no_target"
-    if quantity == "ph":
-        return None
-    usable = count([pot for pot in pots if pot.usable_ec])
-    if usable >= min_pots:
+    if quantity == "ph" or count([pot for pot in pots if pot.usable_ec]) >= min_pots:
         return None
     by_volume = count([pot for pot in pots if pot.why_not_ec in ("over_collected", "under_collected")])
     by_temperature = count([pot for pot in pots if pot.why_not_ec == "no_temperature"])
-    if usable + by_volume >= min_pots:
-        return "volume"
-    if usable + by_volume + by_temperature >= min_pots:
-        return "no_temperature"
-    return "too_few_pots"
+    if by_volume or by_temperature:
+        return "volume" if by_volume >= by_temperature else "no_temperature"
+    return "not_measured"
 
 
 def judge_quantity(

@@ -23,6 +23,7 @@ from tests.oracle.attention import (
 )
 from tests.oracle.fates import Calibration, Lot, Night, Reading, Ref, SiteFacts, facts_on
 from tests.oracle.findings import findings_of
+from tests.oracle.records import HEADER_ONLY
 from tests.oracle.samplings import (
     Judged,
     Sampling,
@@ -312,7 +313,7 @@ def site_findings(facts: SiteFacts, site: SiteSettings, policy: Policy, as_of: d
     if received and (as_of - max(received)).days >= policy["silent_after_nights"]:
         found.append(("site_silent", "warn"))
     found += [
-        (file.read.file_problem, "hold")
+        (file.read.file_problem, "note" if file.read.file_problem == HEADER_ONLY else "hold")
         for file in facts.files
         if file.received_on == as_of and file.read.file_problem is not None
     ]

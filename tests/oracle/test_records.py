@@ -53,12 +53,13 @@ def test_doubled_quotes_and_line_ends() -> None:
     ("data", "problem"),
     [
         (b"", "empty_file"),
-        (b"t\nLot,Crop\n", None),
+        (b"t\nLot,Crop\nA,pansy\n", None),
+        (b"t\nLot,Crop\n\nTotal,1\n", "header_only"),
         (b"t\nLot;Crop\nA;pansy\n", "delimiter"),
         (b"t\nLot,Plant\nA,pansy\n", "columns_changed"),
         (b"t\nLot,Crop,Crop\nA,pansy,x\n", "columns_changed"),
         (b"t\nLot,Crop\nA,\xff\n", "encoding"),
-        (b"\xef\xbb\xbft\nLot,Crop\n", None),
+        (b"\xef\xbb\xbft\nLot,Crop\nA,pansy", None),
     ],
 )
 def test_file_problems(data: bytes, problem: str | None) -> None:

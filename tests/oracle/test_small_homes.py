@@ -101,6 +101,42 @@ def test_on_the_edge_is_in_range_and_close_to_it(tmp_path: Path) -> None:
     assert lot["score"] == 0
 
 
+def test_seven_equal_pots_on_the_edge_are_simply_in_range(tmp_path: Path) -> None:
+    # The mean of seven times 5.4 is 5.4 and the interval has no width, whatever binary fractions make of it.
+    lot = lot_named(night(tmp_path, PETUNIA, pots("P", "2026-03-31", [(5.4, 2.5, 30)] * 7)), "P")
+    assert lot["samplings"][0]["ph"]["verdict"] == "in_range"
+    assert (lot["level"], [finding["rule"] for finding in lot["samplings"][0]["findings"]]) == (
+        "ok",
+        ["all_alike"],
+    )
+
+
+def test_a_day_is_judged_by_the_policy_in_force_on_it(tmp_path: Path) -> None:
+    # From 20 March another source comes first: petunia 5.5-6.0 instead of 5.4-6.2. 6.1 is in range before, above after.
+    policy = """
+[[policy]]
+valid_from = 2026-03-20
+target_source_order = ["New England Greenhouse Update"]
+"""
+    same: list[Any] = [(6.1, 2.5, 30)] * 5
+    readings = pots("P", "2026-03-19", same) + pots("P", "2026-03-20", same)
+    lot = lot_named(night(tmp_path, PETUNIA, readings, policy=policy), "P")
+    assert [sampling["ph"]["side"] for sampling in lot["samplings"]] == ["in_range", "high"]
+    assert [sampling["ph"]["pots_in_range"] for sampling in lot["samplings"]] == [5, 0]
+    assert (lot["target_ph"]["low"], lot["target_ph"]["high"]) == (5.5, 6.0)
+
+
+def test_low_ec_of_affected_plants_is_no_reason_to_act_in_a_young_lot(tmp_path: Path) -> None:
+    young = "P,2,petunia,pot_4in,2026-03-25,,800\n"
+    readings = pots("P", "2026-03-31", [(5.8, 1.0, 30)] * 5, purpose="affected")
+    lot = lot_named(night(tmp_path, young, readings), "P")
+    assert lot["samplings"][0]["ec"]["verdict"] == "clearly_out"
+    assert reasons(lot) == [
+        ("no_reading", "no_reading", None, None),
+        ("affected_plants", "watch", None, None),
+    ]
+
+
 def test_in_a_row(tmp_path: Path) -> None:
     # Petunia EC 3.9 of 2.0-3.5: beyond by the margin (3.5 + 10 % = 3.85). Then three pots only, then healthy plants
     # for comparison, then 3.9 again: 2nd in a row.
