@@ -67,4 +67,4 @@ def tell_held(groups: Sequence[HeldGroup], *, show_all: bool) -> list[str]:
 
 def _printable(text: str) -> str:
     """A line without what would steer a terminal: an export may hold anything."""
-    return "".join(letter if letter.isprintable() else "�" for letter in text)
+    return "".join(letter if letter.isprintable() or letter == "\t" else "�" for letter in text)

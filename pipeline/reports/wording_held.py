@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from typing import Any
@@ -9,6 +10,7 @@ from typing import Any
 Row = Mapping[str, Any]
 WriteDay = Callable[[date], str]
 Told = tuple[str, str]
+_ISO_DAY = re.compile(r"\d{4}-\d\d-\d\d")
 FILE_PROBLEMS = ("empty_file", "header_only", "encoding", "delimiter", "columns_changed")
 
 _MENDS = {
@@ -73,23 +75,29 @@ def _place(row: Row, _: WriteDay) -> Told:
     )
 
 
-def _future(row: Row, _: WriteDay) -> Told:
+def _when(row: Row, day: WriteDay) -> str:
+    """The day of the first of the lines, the site's way; the models write it ISO 8601."""
+    when = _ISO_DAY.sub(lambda found: day(date.fromisoformat(found[0])), row["detail"])
+    return when if row["records"] == 1 else f"for example {when}"
+
+
+def _future(row: Row, day: WriteDay) -> Told:
     return (
-        f"{_lines(row)} dated in the future ({row['detail']}).",
+        f"{_lines(row)} dated in the future ({_when(row, day)}).",
         "Correct the date, or the date format of the export in site.toml.",
     )
 
 
 def _before(row: Row, day: WriteDay) -> Told:
     return (
-        f"{_lines(row)} of lot {row['what']}, {row['detail']}: before the lot started on {day(row['started_on'])}.",
+        f"{_lines(row)} of lot {row['what']}, {_when(row, day)}: before the lot started on {day(row['started_on'])}.",
         "Correct the date of the reading or the start in the lot list.",
     )
 
 
 def _after(row: Row, day: WriteDay) -> Told:
     return (
-        f"{_lines(row)} of lot {row['what']}, {row['detail']}: after the lot ended on {day(row['ends_on'])}.",
+        f"{_lines(row)} of lot {row['what']}, {_when(row, day)}: after the lot ended on {day(row['ends_on'])}.",
         "Correct the date of the reading or the end in the lot list.",
     )
 
