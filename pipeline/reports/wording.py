@@ -244,11 +244,11 @@ _FINDINGS: dict[str, Callable[[Row], str]] = {
         f"{_pots(r['pots'])} usable for pH, {r['low']:.0f} needed: shown, but it does not count."
     ),
     "over_collected": lambda r: (
-        f"Over-collected: {_of_pots(r)}, {r['a']:.0f}-{r['b']:.0f} mL, {_ml(r['low'], r['high'])} is asked for. "
+        f"Over-collected: {_of_pots(r)}, {_ml(r['a'], r['b'])}, {_ml(r['low'], r['high'])} is asked for. "
         "Too much leachate dilutes: EC reads low."
     ),
     "under_collected": lambda r: (
-        f"Under-collected: {_of_pots(r)}, {r['a']:.0f}-{r['b']:.0f} mL, {_ml(r['low'], r['high'])} is asked for. "
+        f"Under-collected: {_of_pots(r)}, {_ml(r['a'], r['b'])}, {_ml(r['low'], r['high'])} is asked for. "
         "Too little leachate makes EC read high."
     ),
     "volume_excludes_ec": lambda r: (
@@ -263,15 +263,15 @@ _FINDINGS: dict[str, Callable[[Row], str]] = {
         f"Unequal volumes, {r['low']:.0f}-{r['high']:.0f} mL: collect the same from each pot."
     ),
     "poured_off_recipe": lambda r: (
-        f"Water poured off the recipe on {_of_pots(r)}: {r['a']:.0f}-{r['b']:.0f} mL, "
+        f"Water poured off the recipe on {_of_pots(r)}: {_ml(r['a'], r['b'])}, "
         f"{r['low']:.0f} mL is the policy's."
     ),
     "more_than_poured": lambda r: (
         f"More leachate than water poured on {_of_pots(r)}: an entry error, or the pots had not drained."
     ),
     "drain_time": lambda r: (
-        f"Drain time of {_of_pots(r)} {r['a']:.0f}-{r['b']:.0f} min, "
-        f"{r['low']:.0f}-{r['high']:.0f} min is the policy's."
+        f"Drain time of {_of_pots(r)} {_span(r['a'], r['b'])} min, "
+        f"{_span(r['low'], r['high'])} min is the policy's."
     ),
     "meter_in_doubt": lambda r: f"Read with meter {r['what']}, whose last check failed.",
     "meter_not_calibrated": lambda r: (
@@ -304,7 +304,12 @@ def _range(quantity: str, low: float, high: float) -> str:
 
 
 def _ml(low: float, high: float) -> str:
-    return f"{low:.0f} mL" if low == high else f"{low:.0f}-{high:.0f} mL"
+    return f"{_span(low, high)} mL"
+
+
+def _span(low: float, high: float) -> str:
+    first, last = f"{low:.0f}", f"{high:.0f}"
+    return first if first == last else f"{first}-{last}"
 
 
 def _nth(number: int) -> str:

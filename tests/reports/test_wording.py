@@ -1,0 +1,443 @@
+"""Every code has a sentence: one thought, figures with units, dates the site's way. Read them aloud."""
+
+from __future__ import annotations
+
+import re
+from datetime import date
+from typing import Any
+
+import pytest
+
+from pipeline.assets import sql_folder
+from pipeline.reports.wording import Wording
+from pipeline.reports.wording_held import explain_file
+
+WORDS = Wording("%d.%m.%Y")
+DAY = date(2026, 3, 31)
+
+MEAN = {"quantity": "ph", "mean": 6.52, "ci_low": 6.462, "ci_high": 6.578, "sampled_on": DAY}
+OUT = {
+    **MEAN,
+    "side": "high",
+    "low": 5.4,
+    "high": 6.2,
+    "flag": False,
+    "in_a_row": 3,
+    "since_on": date(2026, 3, 17),
+}
+EC_OUT = {**OUT, "quantity": "ec", "mean": 1.3, "ci_low": None, "ci_high": None, "low": 2.0, "high": 3.5}
+
+REASONS: list[tuple[str, dict[str, Any], str]] = [
+    (
+        "clearly_out",
+        OUT,
+        "pH 6.52 (6.46-6.58) on 31.03.2026: clearly out, target 5.4-6.2, 3rd high in a row since 17.03.2026.",
+    ),
+    (
+        "out",
+        {**EC_OUT, "side": "low", "in_a_row": 1},
+        "EC 1.30 mS/cm on 31.03.2026: out, target 2.0-3.5 mS/cm, 1st low.",
+    ),
+    (
+        "out",
+        {**EC_OUT, "flag": True, "in_a_row": 2},
+        (
+            "EC is high on 31.03.2026 although too much leachate dilutes, so the true figure lies further out; "
+            "target 2.0-3.5 mS/cm, 2nd high in a row since 17.03.2026."
+        ),
+    ),
+    (
+        "out",
+        {**EC_OUT, "flag": True, "side": "low", "in_a_row": 1},
+        (
+            "EC is low on 31.03.2026 although too little leachate makes it read high, so the true figure lies "
+            "further out; target 2.0-3.5 mS/cm, 1st low."
+        ),
+    ),
+    (
+        "ec_very_high",
+        {"mean": 6.8, "sampled_on": DAY},
+        "EC 6.80 mS/cm on 31.03.2026 is in the published band very high or above: salt injury is likely.",
+    ),
+    (
+        "affected_clearly_out",
+        {**OUT, "mean": 5.18, "ci_low": 5.1, "ci_high": 5.26, "low": 6.0, "high": 6.6, "side": "low"},
+        "Affected plants on 31.03.2026: pH 5.18 (5.10-5.26), clearly out, low; target 6.0-6.6.",
+    ),
+    ("never_counted", {"days": 14}, "No counting sampling since the lot started 14 days ago."),
+    (
+        "not_read_lately",
+        {"days": 20, "sampled_on": date(2026, 3, 17), "pots": 14},
+        "Last read 20 days ago, on 17.03.2026; a sampling is asked for every 14 days.",
+    ),
+    (
+        "close_to_limit",
+        {**OUT, "mean": 6.13, "ci_low": 6.03, "ci_high": 6.23},
+        "pH 6.13 (6.03-6.23) on 31.03.2026: close to the upper edge of target 5.4-6.2.",
+    ),
+    (
+        "close_to_limit",
+        {**OUT, "mean": 5.8, "ci_low": 5.2, "ci_high": 6.4, "side": None},
+        "pH 5.80 (5.20-6.40) on 31.03.2026: close to both edges of target 5.4-6.2.",
+    ),
+    (
+        "uneven",
+        {"quantity": "ec", "mean": 0.69, "first_mean": 0.6, "sampled_on": DAY},
+        (
+            "Uneven lot on 31.03.2026: EC differs from pot to pot with an SD of 0.69 mS/cm (policy 0.60 mS/cm); "
+            "look at watering and feed."
+        ),
+    ),
+    (
+        "affected_noted",
+        {"sampled_on": DAY, "pots": 1},
+        "Affected plants were sampled apart on 31.03.2026 (1 pot): compare them with the healthy ones.",
+    ),
+    (
+        "meter_in_doubt",
+        {"sampled_on": DAY, "meter": "M2"},
+        "Read on 31.03.2026 with meter M2, whose last check failed: calibrate it and read again before acting.",
+    ),
+    (
+        "last_did_not_count",
+        {"sampled_on": DAY, "pots": 3, "min_pots": 5},
+        "The sampling of 31.03.2026 does not count: 3 pots usable, 5 needed.",
+    ),
+    (
+        "ec_not_judged",
+        {"sampled_on": DAY, "side": "high", "pots": 5, "mean": 80.0, "low": 50.0, "high": 50.0},
+        (
+            "EC of 31.03.2026 is not judged: too much leachate was collected from 5 pots (median 80 mL, 50 mL is "
+            "asked for), which makes EC read low."
+        ),
+    ),
+    (
+        "ec_not_judged",
+        {"sampled_on": DAY, "side": "low", "pots": 5, "mean": 20.0, "low": 50.0, "high": 60.0},
+        (
+            "EC of 31.03.2026 is not judged: too little leachate was collected from 5 pots (median 20 mL, "
+            "50-60 mL is asked for), which makes EC read high."
+        ),
+    ),
+    (
+        "ec_not_judged",
+        {"sampled_on": DAY, "side": None},
+        (
+            "EC of 31.03.2026 is not judged: the meter does not compensate for temperature, and no temperature "
+            "was written down."
+        ),
+    ),
+    (
+        "surprising",
+        {"quantity": "ph"},
+        (
+            "A surprising pH: well inside at the sampling before, clearly out now. Check and calibrate the meter, "
+            "read again, then judge."
+        ),
+    ),
+    (
+        "drift",
+        {"quantity": "ec", "side": "low", "pots": 4, "first_mean": 2.9, "mean": 2.1},
+        "EC fell from sampling to sampling over the last 4: 2.90 to 2.10 mS/cm.",
+    ),
+]
+
+
+@pytest.mark.parametrize(("code", "row", "sentence"), REASONS)
+def test_a_reason_s_sentence(code: str, row: dict[str, Any], sentence: str) -> None:
+    assert WORDS.reason({"code": code, **row}) == sentence
+
+
+POTS = {"pots": 2, "of_pots": 5, "low": 50.0, "high": 50.0, "a": 75.0, "b": 85.0, "what": "M1"}
+
+FINDINGS: list[tuple[str, dict[str, Any], str]] = [
+    (
+        "too_few_pots",
+        {"pots": 3, "low": 5.0},
+        "3 pots usable for pH, 5 needed: shown, but it does not count.",
+    ),
+    (
+        "over_collected",
+        {},
+        "Over-collected: 2 of 5 pots, 75-85 mL, 50 mL is asked for. Too much leachate dilutes: EC reads low.",
+    ),
+    (
+        "under_collected",
+        {"a": 20.0, "b": 20.0, "high": 60.0},
+        "Under-collected: 2 of 5 pots, 20 mL, 50-60 mL is asked for. Too little leachate makes EC read high.",
+    ),
+    (
+        "volume_excludes_ec",
+        {},
+        "EC of 2 of 5 pots left out: leachate volume too far off. Their pH stays in.",
+    ),
+    (
+        "no_temperature",
+        {},
+        (
+            "EC of 2 of 5 pots left out: the meter does not compensate and no temperature was written down; "
+            "at 15 °C EC reads about 20 % low."
+        ),
+    ),
+    ("volume_not_recorded", {}, "Leachate volume not written down for 2 of 5 pots."),
+    (
+        "unequal_volumes",
+        {"low": 40.0, "high": 62.0},
+        "Unequal volumes, 40-62 mL: collect the same from each pot.",
+    ),
+    (
+        "poured_off_recipe",
+        {"a": 150.0, "b": 150.0, "low": 75.0},
+        "Water poured off the recipe on 2 of 5 pots: 150 mL, 75 mL is the policy's.",
+    ),
+    (
+        "more_than_poured",
+        {},
+        "More leachate than water poured on 2 of 5 pots: an entry error, or the pots had not drained.",
+    ),
+    (
+        "drain_time",
+        {"a": 10.0, "b": 20.0, "low": 30.0, "high": 60.0},
+        "Drain time of 2 of 5 pots 10-20 min, 30-60 min is the policy's.",
+    ),
+    ("meter_in_doubt", {}, "Read with meter M1, whose last check failed."),
+    ("meter_not_calibrated", {}, "No accepted calibration of meter M1 on this day."),
+    ("meter_not_calibrated", {"what": ""}, "No meter written down."),
+    ("affected_in_routine", {"pots": 1}, "1 pot marked as affected: kept apart from the routine figure."),
+    ("all_alike", {}, "All 5 pots read exactly alike. Was each pot read by itself?"),
+    ("uneven_ph", {"a": 0.41, "high": 0.3}, "Uneven: SD 0.41 pH between pots (policy 0.30)."),
+    ("uneven_ec", {"a": 0.72, "high": 0.6}, "Uneven: SD 0.72 mS/cm between pots (policy 0.60)."),
+]
+
+
+@pytest.mark.parametrize(("rule", "row", "sentence"), FINDINGS)
+def test_a_finding_s_sentence(rule: str, row: dict[str, Any], sentence: str) -> None:
+    assert WORDS.finding({"rule": rule, **POTS, **row}) == sentence
+
+
+def test_every_code_of_the_models_is_worded_here() -> None:
+    reasons = sql_folder("judgement", "reasons.sql").read_text(encoding="utf-8")
+    codes = set(re.findall(r"'([a-z_]+)'(?: end)? as code", reasons)) | {"clearly_out", "never_counted"}
+    assert {code for code, _, _ in REASONS} == codes
+    findings = sql_folder("judgement", "sampling_findings.sql").read_text(encoding="utf-8")
+    rules = set(re.findall(r"purpose, '([a-z_]+)'", findings)) - {"uneven_"} | {"uneven_ph", "uneven_ec"}
+    assert {rule for rule, _, _ in FINDINGS} == rules
+
+
+@pytest.mark.parametrize(
+    ("why", "sentence"),
+    [
+        ("first", "First sampling, within 7 days of the start: by 31.03.2026."),
+        ("routine", "Routine sampling, every 7 days: 31.03.2026."),
+        ("problem_crop", "Crop on the problem list, every 7 days: 31.03.2026."),
+        ("after_out", "Out of range at the last sampling, read again after 7 days: 31.03.2026."),
+    ],
+)
+def test_a_due_s_sentence(why: str, sentence: str) -> None:
+    assert WORDS.due({"why": why, "due_on": DAY, "interval_days": 7}) == sentence
+
+
+METER = {
+    "meter_id": "M2",
+    "is_in_doubt": False,
+    "is_slope_marginal": False,
+    "is_slope_failed": False,
+    "is_offset_failed": False,
+    "is_ec_failed": False,
+    "last_calibrated_on": DAY,
+    "slope_pct": 94.0,
+    "offset_mv": 5.0,
+    "readings_in_doubt": 1,
+    "ec_standard_ms_cm": 1.413,
+    "ec_found_ms_cm": 1.6,
+    "days_used_without_calibration": [],
+}
+
+
+@pytest.mark.parametrize(
+    ("changes", "sentence"),
+    [
+        ({}, None),
+        (
+            {"is_in_doubt": True, "is_slope_failed": True, "slope_pct": 84.0, "readings_in_doubt": 15},
+            (
+                "M2 failed its check on 31.03.2026 (slope 84 %, accepted are 85-105 %): clean it and calibrate; "
+                "15 readings since the last good check in doubt."
+            ),
+        ),
+        (
+            {"is_in_doubt": True, "is_offset_failed": True, "is_ec_failed": True, "offset_mv": -41.0},
+            (
+                "M2 failed its check on 31.03.2026 (offset -41 mV, accepted are 30 mV either way; "
+                "EC standard 1.41 read as 1.60 mS/cm): clean it and calibrate; "
+                "1 reading since the last good check in doubt."
+            ),
+        ),
+        (
+            {"is_in_doubt": True},
+            (
+                "M2 failed its check on 31.03.2026 (the site's own record says so): clean it and calibrate; "
+                "1 reading since the last good check in doubt."
+            ),
+        ),
+        (
+            {"is_slope_marginal": True},
+            (
+                "M2 slope 94.0 % on 31.03.2026: accepted, but outside the usual 95-102 %; "
+                "the electrode is ageing or dirty."
+            ),
+        ),
+        (
+            {"days_used_without_calibration": [date(2026, 3, day) for day in (2, 9, 16, 23)]},
+            (
+                "M2 was used without an accepted calibration on 09.03.2026, 16.03.2026, 23.03.2026 "
+                "and on 1 day before."
+            ),
+        ),
+    ],
+)
+def test_a_meter_s_sentence(changes: dict[str, Any], sentence: str | None) -> None:
+    assert WORDS.meter({**METER, **changes}) == sentence
+
+
+@pytest.mark.parametrize(
+    ("last", "nights", "sentence"),
+    [
+        (None, None, "Hill has sent nothing yet; check that its exports reach the drop folder."),
+        (
+            DAY,
+            4,
+            (
+                "Hill has sent nothing for 4 nights, the last files came on 31.03.2026; "
+                "check the export and the drop folder."
+            ),
+        ),
+    ],
+)
+def test_a_silent_site_s_sentence(last: date | None, nights: int | None, sentence: str) -> None:
+    assert WORDS.silent("Hill", last, nights) == sentence
+
+
+@pytest.mark.parametrize(
+    ("cause", "why"),
+    [
+        ("lot_unknown", "lot H-9 is now in the lot list"),
+        ("lot_held", "the line of lot H-9 in the lot list can now be used"),
+        ("place_unclear", "their place now fits exactly one lot"),
+        ("in_future", "their date has come"),
+        ("method_missing", "what held them was mended"),
+    ],
+)
+def test_a_release_s_sentence(cause: str, why: str) -> None:
+    row = {"cause": cause, "lot_code": "H-9", "records": 5}
+    assert WORDS.released(row) == f"5 lines held before are taken up: {why}."
+
+
+HELD = {
+    "what": "H-9",
+    "detail": None,
+    "records": 1,
+    "fitting_lots": None,
+    "started_on": date(2026, 3, 2),
+    "ends_on": date(2026, 5, 20),
+    "file_mend": None,
+}
+
+
+@pytest.mark.parametrize(
+    ("cause", "changes", "told"),
+    [
+        (
+            "lot_unknown",
+            {},
+            (
+                "1 line: lot H-9 is in no lot list.",
+                (
+                    "Send the lot list with H-9, or correct the code where the export is made; "
+                    "the lines are then taken up by themselves."
+                ),
+            ),
+        ),
+        (
+            "place_unclear",
+            {"what": "house 3, fuchsia", "records": 2, "fitting_lots": 2},
+            (
+                "2 lines: the place “house 3, fuchsia” fits 2 lots on that day.",
+                "Add the lot's code to the export, or correct house, bench or crop in the lot list.",
+            ),
+        ),
+        (
+            "place_unclear",
+            {"what": "house 3"},
+            (
+                "1 line: the place “house 3” fits no lot on that day.",
+                "Add the lot's code to the export, or correct house, bench or crop in the lot list.",
+            ),
+        ),
+        (
+            "in_future",
+            {"detail": "sampled on 2026-06-01"},
+            (
+                "1 line dated in the future (sampled on 01.06.2026).",
+                "Correct the date, or the date format of the export in site.toml.",
+            ),
+        ),
+        (
+            "before_start",
+            {"detail": "sampled on 2026-02-01", "records": 3},
+            (
+                (
+                    "3 lines of lot H-9, for example sampled on 01.02.2026: "
+                    "before the lot started on 02.03.2026."
+                ),
+                "Correct the date of the reading or the start in the lot list.",
+            ),
+        ),
+        (
+            "after_end",
+            {"detail": "sampled on 2026-06-01"},
+            (
+                "1 line of lot H-9, sampled on 01.06.2026: after the lot ended on 20.05.2026.",
+                "Correct the date of the reading or the end in the lot list.",
+            ),
+        ),
+        (
+            "columns_changed",
+            {"what": "drop/r.csv", "detail": 'the header lacks "pH"', "records": 9, "file_mend": "mend it"},
+            ('drop/r.csv: the whole file is held, 9 lines. The header lacks "pH".', "Mend it."),
+        ),
+        (
+            "number_unreadable",
+            {"detail": 'pH "5.8x" is not a number; write it like 5.8', "records": 2},
+            (
+                '2 lines: for example pH "5.8x" is not a number; write it like 5.8.',
+                "Correct the cell where the export is made and send the file again.",
+            ),
+        ),
+    ],
+)
+def test_a_held_cause_s_sentence_and_mend(cause: str, changes: dict[str, Any], told: tuple[str, str]) -> None:
+    assert WORDS.held({"cause": cause, **HELD, **changes}) == told
+
+
+def test_a_file_with_held_lines_takes_the_mend_of_its_own_cause() -> None:
+    row = {"name": "drop/r.csv", "problem": "encoding", "problem_sentence": "it is not utf-8"}
+    causes = [{"what": "drop/other.csv", "file_mend": "no"}, {"what": "drop/r.csv", "file_mend": "set it"}]
+    assert explain_file(row, causes) == "drop/r.csv: it is not utf-8; set it."
+    assert explain_file(row, []) == "drop/r.csv: it is not utf-8; export the file again."
+
+
+@pytest.mark.parametrize(
+    ("number", "word"),
+    [(2, "2nd"), (3, "3rd"), (4, "4th"), (11, "11th"), (12, "12th"), (21, "21st"), (112, "112th")],
+)
+def test_ordinals(number: int, word: str) -> None:
+    sentence = WORDS.reason({"code": "out", **OUT, "in_a_row": number})
+    assert f", {word} high in a row since" in sentence
+
+
+def test_the_group_reads_dates_in_its_own_style() -> None:
+    words = Wording("%m/%d/%Y", "%d.%m.%Y")
+    assert words.for_group(lambda one: one.day(DAY)) == "31.03.2026"
+    assert words.day(DAY) == "03/31/2026"
+    assert Wording("%d.%m.%Y", "%d.%m.%Y").for_group(lambda one: one.day(DAY)) is None
