@@ -292,7 +292,10 @@ def pot_lines(sampling: Sampling) -> list[Line]:
     warm = rng.uniform(16.0, 20.5)
     lines = []
     for pot in range(n):
-        collected = rng.uniform(75, 85) if over else collect * rng.uniform(0.92, 1.08)
+        # No more runs out than was poured in.
+        collected = min(
+            rng.uniform(75, 85) if over else collect * rng.uniform(0.92, 1.08), 120 if over else pour
+        )
         start += timedelta(seconds=rng.randrange(70, 170))
         values: dict[str, Any] = {
             "date": day,

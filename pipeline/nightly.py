@@ -183,7 +183,7 @@ def _judge(connection: Connection, settings: Settings, day: date, haul: _Haul, s
     digest = _settings_digest(settings)
     say(f"Loading {len(haul.files)} new files")
     night_no = start_night(connection, day, __version__, digest)
-    load_settings_tables(connection, settings, _published(settings, day))
+    load_settings_tables(connection, settings, _published())
     records = load_files(connection, night_no, day, haul.files)
     load_troubles(connection, night_no, haul.troubles)
     say("Judging samplings and lots")
@@ -238,7 +238,7 @@ def _policy_on(settings: Settings, day: date) -> dict[str, PolicyInForce]:
     }
 
 
-def _published(settings: Settings, day: date) -> Published:
+def _published() -> Published:
     crop_targets = load_crop_targets()
     general = load_general_targets().filter(pl.col("used"))
     chosen_columns = ["crop_key", "quantity", "low", "high", "source", "source_url", "how_known", "ph_group"]
@@ -248,10 +248,7 @@ def _published(settings: Settings, day: date) -> Published:
         ),
         general=general.select("quantity", "low", "high", "source", "source_url", "how_known"),
         t_table=t_quantiles().select("df", "t"),
-        chosen={
-            site_id: choose_targets(crop_targets, policy.values.target_source_order).select(chosen_columns)
-            for site_id, policy in _policy_on(settings, day).items()
-        },
+        choose=lambda order: choose_targets(crop_targets, order).select(chosen_columns),
     )
 
 

@@ -311,7 +311,8 @@ def _lot(row: Row, rows: _Rows, words: Wording) -> Lot:
                 code=reason["code"],
                 level=reason["level"],
                 quantity=reason["quantity"],
-                side=reason["side"],
+                # there the side says which way the volume was off, and the sentence tells it
+                side=None if reason["code"] == "ec_not_judged" else reason["side"],
                 sentence=words.reason(reason),
                 group_sentence=words.for_group(partial(Wording.reason, row=reason)),
             )

@@ -84,6 +84,7 @@ class TargetText:
     high: str
     source: str
     others: tuple[str, ...]
+    other_ranges: tuple[str, ...]
     missing: str
 
 
@@ -247,7 +248,18 @@ def describe_target(lot: Lot, quantity: Quantity, target: Target | None, voice: 
         high=format_number(target.high, 1) if target else "",
         source=describe_source(target.source, voice) if target else "",
         others=tuple(describe_other(other, voice) for other in target.others) if target else (),
+        other_ranges=list_other_ranges(target),
         missing="" if target else lot.no_target_why.get(quantity, voice.say("target.none")),
+    )
+
+
+def list_other_ranges(target: Target | None) -> tuple[str, ...]:
+    """Ranges that other sources publish, each once, in the order of the sources."""
+    ranges = [(other.low, other.high) for other in target.others] if target else []
+    return tuple(
+        f"{format_number(low, 1)}–{format_number(high, 1)}"
+        for low, high in dict.fromkeys(ranges)
+        if target and (low, high) != (target.low, target.high)
     )
 
 

@@ -50,6 +50,10 @@ def _in_force(start: date, end: date | None, group: Periods, site: Periods) -> P
     own = {*values, *(f"containers.{name}.{key}" for name, changes in containers.items() for key in changes)}
     if targets:
         own.add("targets")
+    if "min_usable_pots" in values:
+        # A group that sets the general number means every class that it does not name.
+        for changes in containers.values():
+            changes.setdefault("min_usable_pots", values["min_usable_pots"])
     rules = {name: rule.model_copy(update=containers[name]) for name, rule in CONTAINER_DEFAULTS.items()}
     merged = PolicyValues(**values, containers=rules, targets=tuple(targets.values()))
     return PolicyInForce(start, end, merged, frozenset(own))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -13,7 +13,7 @@ from pipeline.warehouse.connect import Connection
 from pipeline.warehouse.statements import insert_frame, quoted
 
 FOR_EVER = date(9999, 12, 31)
-EDGE = pl.Decimal(9, 4)
+Span = tuple[str, PolicyInForce]
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,32 +21,28 @@ class Published:
     """Published tables, ready for the warehouse.
 
     ranges: crop_key, quantity, row_no, low, high, source, how_known; general: quantity, low, high, source,
-    source_url, how_known; t_table: df, t. chosen: by site id, crop_key, quantity, low, high, source, source_url,
-    how_known, ph_group.
+    source_url, how_known; t_table: df, t. choose: the order of sources in, the chosen rows out (crop_key,
+    quantity, low, high, source, source_url, how_known, ph_group).
     """
 
     ranges: pl.DataFrame
     general: pl.DataFrame
     t_table: pl.DataFrame
-    chosen: dict[str, pl.DataFrame]
+    choose: Callable[[tuple[str, ...]], pl.DataFrame]
 
 
 def load_settings_tables(connection: Connection, settings: Settings, published: Published) -> None:
     """Replace the settings' relations by what holds tonight."""
+    spans = [(site.id, span) for site in settings.sites for span in resolve_policy(settings, site)]
+    orders = {span.values.target_source_order for _, span in spans}
+    chosen = {order: published.choose(order) for order in sorted(orders)}
     frames = {
         "sites": _sites(settings.sites),
-        **_policy_frames(settings),
+        **_policy_frames(spans),
         "published_ranges": published.ranges,
         "general_targets": published.general,
-        "chosen_targets": pl.concat(
-            [
-                frame.drop("ph_group").with_columns(site_id=pl.lit(site_id))
-                for site_id, frame in published.chosen.items()
-            ]
-        )
-        if published.chosen
-        else None,
-        "crop_groups": _crop_groups(published.chosen.values()),
+        "chosen_targets": _chosen(spans, chosen),
+        "crop_groups": _crop_groups(chosen.values()),
         "t_quantiles": published.t_table,
     }
     connection.begin()
@@ -56,6 +52,16 @@ def load_settings_tables(connection: Connection, settings: Settings, published: 
         if frame is not None and frame.height:
             insert_frame(connection, table, frame)
     connection.commit()
+
+
+def _chosen(spans: Sequence[Span], chosen: Mapping[tuple[str, ...], pl.DataFrame]) -> pl.DataFrame | None:
+    frames = [
+        chosen[span.values.target_source_order]
+        .drop("ph_group")
+        .with_columns(site_id=pl.lit(site_id), valid_from=pl.lit(span.valid_from))
+        for site_id, span in spans
+    ]
+    return pl.concat(frames) if frames else None
 
 
 def _sites(sites: Sequence[SiteSettings]) -> pl.DataFrame:
@@ -83,8 +89,7 @@ def _crop_groups(chosen: Iterable[pl.DataFrame]) -> pl.DataFrame | None:
     return pl.concat(frames).unique("crop_key", keep="first") if frames else None
 
 
-def _policy_frames(settings: Settings) -> dict[str, pl.DataFrame | None]:
-    spans = [(site.id, span) for site in settings.sites for span in resolve_policy(settings, site)]
+def _policy_frames(spans: Sequence[Span]) -> dict[str, pl.DataFrame | None]:
     if not spans:
         return {"policy": None, "policy_containers": None, "policy_problem_crops": None, "own_targets": None}
     return {

@@ -72,5 +72,9 @@ left join own_targets as o
         and a.quantity = o.quantity
         and a.valid_from = o.valid_from
 left join chosen_targets as c
-    on a.site_id = c.site_id and a.crop_key = c.crop_key and a.quantity = c.quantity
+    on
+        a.site_id = c.site_id
+        and a.crop_key = c.crop_key
+        and a.quantity = c.quantity
+        and a.valid_from = c.valid_from
 left join general_targets as g on a.quantity = g.quantity

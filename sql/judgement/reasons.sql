@@ -87,7 +87,7 @@ collected as (
         quantity,
         'high' as side,
         sampled_on,
-        judged_mean as mean
+        coalesce(judged_mean, mean) as mean
     from last_verdicts
     where is_ec_very_high
     union all by name
@@ -226,7 +226,19 @@ collected as (
         side,
         sampled_on
     from last_verdicts
-    where verdict = 'clearly_out' and verdict_before = 'in_range'
+    where
+        verdict = 'clearly_out'
+        and verdict_before = 'in_range'
+        -- a mean that has moved this way for a while surprises nobody
+        and not exists (
+            select 1
+            from drifts as d
+            where
+                d.site_id = last_verdicts.site_id
+                and d.lot_key = last_verdicts.lot_key
+                and d.quantity = last_verdicts.quantity
+                and (d.direction = 'rising') = (last_verdicts.side = 'high')
+        )
     union all by name
     select
         d.site_id,

@@ -236,7 +236,16 @@ select
     case when m.side is null then m.obstacle end as not_judged_why,
     m.quantity = 'ec' and coalesce(m.side = 'low', false) and m.stage <> 'active' as is_low_ec_outside_active,
     coalesce(m.judged_sum < m.ec_low_act * m.judged_n, false) as is_ec_far_below,
-    coalesce(m.judged_sum >= m.ec_act_ms_cm * m.judged_n, false) as is_ec_very_high,
+    -- the band speaks where a crop has no published target, but not for lots that are judged by their own history alone
+    coalesce(
+        coalesce(
+            m.judged_sum,
+            case
+                when m.obstacle = 'no_target' and m.remark = 'no_published_target' and m.is_ec_countable then m.sum_x
+            end
+        ) >= m.ec_act_ms_cm * coalesce(m.judged_n, m.n),
+        false
+    ) as is_ec_very_high,
     coalesce(not m.is_sd_assumed and m.sd > m.uneven_sd, false) as is_uneven,
     m.uneven_sd,
     case

@@ -38,15 +38,11 @@ appearances as (
         max(d.file_id) over (partition by d.site_id, d.kind, d.export_no, d.text, d.occurrence) as last_file_id,
         case
             when d.kind = 'lots' then lower(l.lot_code)
-            -- without day and pot a line says nothing about which other line it corrects
-            when d.kind = 'readings' and d.numbers_pots and g.sampled_on is not null and g.pot is not null
-                then concat(
-                    case
-                        when g.lot_code is not null then lower(g.lot_code)
-                        else concat(lower(g.house), chr(31), lower(g.bench), chr(31), lower(g.crop), chr(30))
-                    end,
-                    chr(31), g.sampled_on, chr(31), g.purpose, chr(31), lower(g.pot)
-                )
+            -- without lot, day and pot a line says nothing about which other line it corrects
+            when
+                d.kind = 'readings' and d.numbers_pots
+                and g.lot_code is not null and g.sampled_on is not null and g.pot is not null
+                then concat_ws(chr(31), lower(g.lot_code), g.sampled_on, g.purpose, lower(g.pot))
         end as line_key
     from data_records as d
     left join lot_lines as l on d.file_id = l.file_id and d.record_no = l.record_no

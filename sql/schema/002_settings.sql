@@ -93,9 +93,10 @@ create table own_targets (
     note varchar
 );
 
--- grain: the published row that the policy chooses for a crop and quantity. key: site_id, crop_key, quantity
+-- grain: the published row that the policy of a span chooses for a crop and quantity. key: site_id, valid_from, crop_key, quantity
 create table chosen_targets (
     site_id varchar not null,
+    valid_from date not null,
     crop_key varchar not null,
     quantity varchar not null,
     low decimal(9, 4) not null,

@@ -9,6 +9,7 @@ from fractions import Fraction
 from tests.oracle.fates import Lot
 from tests.oracle.samplings import QUANTITIES, Sampling, is_uneven, margin_of, stage_on
 from tests.oracle.settings import Policy, fold
+from tests.oracle.targets import is_shown_against_its_own_history
 
 LEVELS = ("act", "no_reading", "watch", "ok")
 GRACE_FROM_DAYS = 14
@@ -89,8 +90,13 @@ def is_in_a_row_to_act(samplings: list[Sampling], last: Sampling, quantity: str,
 
 
 def is_extreme_ec(sampling: Sampling, policy: Policy) -> bool:
-    """A judged EC mean of 6.6 mS/cm and more, nursery stock apart."""
+    """An EC mean of 6.6 mS/cm and more, nursery stock apart, judged or of a crop without a published target."""
     judged = sampling.quantities["ec"]
+    if judged.not_judged_why == "no_target" and not is_shown_against_its_own_history(sampling.lot):
+        mean = judged.statistics.mean
+        return (
+            judged.statistics.n >= sampling.min_pots and mean is not None and mean >= policy["ec_act_ms_cm"]
+        )
     return (
         judged.decides is not None
         and sampling.lot.container_class != "nursery"
@@ -176,7 +182,7 @@ def watch_reasons(
             reasons.append(Reason("meter_in_doubt", "watch"))
         ec = last.quantities["ec"]
         if ec.target is not None and ec.not_judged_why in ("volume", "no_temperature"):
-            reasons.append(Reason("ec_not_judged", "watch", "ec", side_of_volume(last)))
+            reasons.append(Reason("ec_not_judged", "watch", "ec"))
     if recent_affected(samplings, policy, as_of):
         reasons.append(Reason("affected_plants", "watch"))
     if after:

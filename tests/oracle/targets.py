@@ -118,6 +118,11 @@ def ph_group_of(references: References, crop: str, policy: Policy) -> str | None
     return None
 
 
+def is_shown_against_its_own_history(lot: Lot) -> bool:
+    """Plugs, nursery stock and controlled-release lots: their EC is not judged by published ranges or bands."""
+    return lot.container_class in ("plug", "nursery") or lot.feed_mode == "controlled_release"
+
+
 def target_of(lot: Lot, quantity: str, policy: Policy, references: References) -> Target | None:
     """The site's own range, else the group's, else the published one, else for pH the general range.
 
@@ -131,9 +136,7 @@ def target_of(lot: Lot, quantity: str, policy: Policy, references: References) -
         return Target(*policy.site_targets[key], "site", tuple(ranges))
     if key in policy.group_targets:
         return Target(*policy.group_targets[key], "group", tuple(ranges))
-    if quantity == "ec" and (
-        lot.container_class in ("plug", "nursery") or lot.feed_mode == "controlled_release"
-    ):
+    if quantity == "ec" and is_shown_against_its_own_history(lot):
         return None
     if ranges:
         return Target(*ranges[0], "published", tuple(ranges[1:]))

@@ -188,7 +188,7 @@ def test_over_collected_and_in_range_is_not_judged(tmp_path: Path) -> None:
     lot = lot_named(night(tmp_path, PETUNIA, pots("P", "2026-03-31", [(5.8, 3.0, 60)] * 5)), "P")
     assert lot["samplings"][0]["ec"]["not_judged_why"] == "volume"
     assert lot["samplings"][0]["ec"]["mean"] is None
-    assert reasons(lot) == [("ec_not_judged", "watch", "ec", "high")]
+    assert reasons(lot) == [("ec_not_judged", "watch", "ec", None)]
 
 
 def test_a_summary_line_and_an_affected_pot(tmp_path: Path) -> None:

@@ -26,7 +26,7 @@ from pipeline.measures.reference_tables import load_crop_targets, load_general_t
 from pipeline.measures.t_table import t_quantiles
 from pipeline.measures.targets import choose_targets, list_published_ranges
 from pipeline.settings import Column, Export, Group, Settings, SiteSettings
-from pipeline.settings.policy import PolicyPeriod, PolicyValues
+from pipeline.settings.policy import PolicyPeriod
 from pipeline.warehouse.build import BUILD_ORDER
 from pipeline.warehouse.connect import Connection
 from pipeline.warehouse.load import FileFacts, NewFile, load_files, start_night
@@ -119,9 +119,7 @@ def settings_of(*sites: SiteSettings, policy: Sequence[PolicyPeriod] = ()) -> Se
 def published_for(settings: Settings) -> Published:
     """The shipped published tables, chosen as the shipped policy does."""
     crop_targets = load_crop_targets()
-    chosen = choose_targets(crop_targets, PolicyValues().target_source_order).select(
-        "crop_key", "quantity", "low", "high", "source", "source_url", "how_known", "ph_group"
-    )
+    chosen_columns = ["crop_key", "quantity", "low", "high", "source", "source_url", "how_known", "ph_group"]
     return Published(
         ranges=list_published_ranges(crop_targets).select(
             "crop_key", "quantity", "row_no", "low", "high", "source", "how_known"
@@ -130,7 +128,7 @@ def published_for(settings: Settings) -> Published:
         .filter(pl.col("used"))
         .select("quantity", "low", "high", "source", "source_url", "how_known"),
         t_table=t_quantiles().select("df", "t"),
-        chosen={one.id: chosen for one in settings.sites},
+        choose=lambda order: choose_targets(crop_targets, order).select(chosen_columns),
     )
 
 
