@@ -40,6 +40,14 @@ def test_the_published_row_that_the_policy_chooses(bench: Bench) -> None:
     assert (how_known, remark) == ("read", None)
 
 
+def test_the_preferred_source_holds_from_its_day_on(bench: Bench) -> None:
+    order = ("New England Greenhouse Update, 30 Mar 2015",)
+    bench.use(policy=[PolicyPeriod(valid_from=date(2026, 3, 15), target_source_order=order)])
+    bench.lots("crop\npetunia")
+    assert target(bench, on="2026-03-14") == (5.4, 6.2, "published")
+    assert target(bench, on="2026-03-15") == (5.5, 6.0, "published")
+
+
 def test_the_groups_own_target_comes_before_the_published_one(bench: Bench) -> None:
     bench.use(policy=[own("5.5", "6.0")])
     bench.lots("crop\nPetunia")

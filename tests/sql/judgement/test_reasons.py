@@ -146,6 +146,15 @@ def test_ec_of_66_and_more_is_act_whatever_the_target(bench: Bench) -> None:
     assert reasons(bench, f"lot_key, {REASON}, mean") == [("a", "ec_very_high", "act", "ec", "high", 6.6)]
 
 
+def test_ec_of_66_speaks_where_a_crop_has_no_published_target_but_not_for_history_only_lots(bench: Bench) -> None:
+    bench.lots("lot_code | crop | container_class\nA | lavender | pot_4in\nB | lavender | pot_4in\nC | lavender | plug")
+    bench.pots(alike("6.6"), quantity="ec_ms_cm", lot_code="A")
+    bench.pots(alike("6.59"), quantity="ec_ms_cm", lot_code="B")
+    bench.pots(alike("7.0"), quantity="ec_ms_cm", lot_code="C")
+    where = f"{NOT_DRIFT} and quantity = 'ec'"
+    assert reasons(bench, f"lot_key, {REASON}, mean", where) == [("a", "ec_very_high", "act", "ec", "high", 6.6)]
+
+
 def test_over_collected_and_still_very_high_is_act(bench: Bench) -> None:
     bench.lots()
     bench.pots(alike("6.8"), quantity="ec_ms_cm", leachate_ml="50")
@@ -198,6 +207,12 @@ def test_clearly_out_after_out_is_no_surprise(bench: Bench) -> None:
     weekly(bench, "5.0", "5.0", lot="A")
     weekly(bench, "5.7", "5.0", lot="B")
     assert {code for (code,) in reasons(bench, "code")} == {"clearly_out"}
+
+
+def test_a_mean_that_moved_that_way_for_a_while_is_no_surprise(bench: Bench) -> None:
+    bench.lots()
+    weekly(bench, "6.15", "6.1", "6.0", "5.0")
+    assert [code for (code,) in reasons(bench, "code", "true")] == ["clearly_out", "drift"]
 
 
 def test_a_drift_is_a_note(bench: Bench) -> None:
@@ -271,6 +286,18 @@ def test_affected_plants_that_do_not_count_or_are_only_out_are_watch(bench: Benc
         weekly(bench, "6.0", lot=lot)
         bench.pots(pots, sampled_on="2026-04-01", purpose="affected", lot_code=lot)
     assert reasons(bench) == [("affected_noted", "watch", None, None)] * 2
+
+
+def test_low_ec_of_affected_plants_is_act_only_in_the_active_stage(bench: Bench) -> None:
+    bench.lots("lot_code | started_on\nyoung | 2026-03-20\ngrown | 2026-02-02")
+    for lot in ("young", "grown"):
+        weekly(bench, "6.0", lot=lot)
+        bench.pots(
+            alike("1.0"), quantity="ec_ms_cm", sampled_on="2026-04-01", purpose="affected", lot_code=lot
+        )
+    assert reasons(bench, "lot_key, code, level", "code = 'affected_clearly_out'") == [
+        ("grown", "affected_clearly_out", "act")
+    ]
 
 
 def test_only_the_latest_affected_sampling_speaks(bench: Bench) -> None:
