@@ -189,3 +189,23 @@ def test_every_value_in_force_is_in_the_catalogue_with_its_default() -> None:
 def test_what_is_published_names_its_source_and_nothing_else_does() -> None:
     assert [entry.name for entry in POLICY_CATALOGUE if (entry.origin == "P") != bool(entry.source)] == []
     assert [entry.name for entry in POLICY_CATALOGUE if not entry.meaning] == []
+
+
+def test_the_general_number_of_pots_means_every_class_that_is_not_named() -> None:
+    period = PolicyPeriod.model_validate(
+        {
+            "valid_from": date(2026, 1, 1),
+            "min_usable_pots": 4,
+            "containers": {"plug": {"min_usable_pots": 6}},
+        }
+    )
+    (_, merged) = merge_policy([period], [])
+    pots = {name: rule.min_usable_pots for name, rule in merged.values.containers.items()}
+    assert pots == {
+        "plug": 6,
+        "cell_pack": 4,
+        "pot_4in": 4,
+        "pot_5_6in": 4,
+        "pot_6_5in_plus": 4,
+        "nursery": 4,
+    }

@@ -146,13 +146,19 @@ def test_ec_of_66_and_more_is_act_whatever_the_target(bench: Bench) -> None:
     assert reasons(bench, f"lot_key, {REASON}, mean") == [("a", "ec_very_high", "act", "ec", "high", 6.6)]
 
 
-def test_ec_of_66_speaks_where_a_crop_has_no_published_target_but_not_for_history_only_lots(bench: Bench) -> None:
-    bench.lots("lot_code | crop | container_class\nA | lavender | pot_4in\nB | lavender | pot_4in\nC | lavender | plug")
+def test_ec_of_66_speaks_where_a_crop_has_no_published_target_but_not_for_history_only_lots(
+    bench: Bench,
+) -> None:
+    bench.lots(
+        "lot_code | crop | container_class\nA | lavender | pot_4in\nB | lavender | pot_4in\nC | lavender | plug"
+    )
     bench.pots(alike("6.6"), quantity="ec_ms_cm", lot_code="A")
     bench.pots(alike("6.59"), quantity="ec_ms_cm", lot_code="B")
     bench.pots(alike("7.0"), quantity="ec_ms_cm", lot_code="C")
     where = f"{NOT_DRIFT} and quantity = 'ec'"
-    assert reasons(bench, f"lot_key, {REASON}, mean", where) == [("a", "ec_very_high", "act", "ec", "high", 6.6)]
+    assert reasons(bench, f"lot_key, {REASON}, mean", where) == [
+        ("a", "ec_very_high", "act", "ec", "high", 6.6)
+    ]
 
 
 def test_over_collected_and_still_very_high_is_act(bench: Bench) -> None:
