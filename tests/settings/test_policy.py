@@ -11,8 +11,10 @@ from pipeline.settings import (
     CONTAINER_DEFAULTS,
     POLICY_CATALOGUE,
     PolicyInForce,
+    PolicyPeriod,
     PolicyValues,
     load_settings,
+    merge_policy,
     resolve_policy,
 )
 from tests.settings.homes import GROWER, SITE, find_problems, lines, write_home
