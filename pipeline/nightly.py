@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import BrokenExecutor, Executor
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -16,6 +16,7 @@ from pydantic import ValidationError
 
 from pipeline import __version__
 from pipeline.errors import AsOfError, ReportError
+from pipeline.intake import archive
 from pipeline.intake.collect import Collected, CollectedFile, collect
 from pipeline.measures.reference_tables import (
     load_corrective_options,
@@ -35,21 +36,24 @@ from pipeline.publish import (
     settle_ledger,
     sweep,
 )
-from pipeline.receive import order_files, receive
+from pipeline.receive import digest_reading, find_export, order_files, receive
 from pipeline.reports import compile as compiling
 from pipeline.reports.render import render_night
 from pipeline.reports.summary import Night, Summary
-from pipeline.settings import PolicyInForce, Settings, load_settings, resolve_policy
+from pipeline.settings import PolicyInForce, Settings, SiteSettings, load_settings, resolve_policy
 from pipeline.warehouse.build import build_models, check_invariants, facts_digest, keep_fates
 from pipeline.warehouse.connect import Connection, night_copy
 from pipeline.warehouse.load import (
     NewFile,
     NightRow,
+    ReadFile,
     Trouble,
     finish_night,
     last_night,
     load_files,
     load_troubles,
+    read_files,
+    reload_files,
     seen_files,
     start_night,
 )
@@ -84,6 +88,7 @@ class _Haul:
     collected: list[CollectedFile]
     files: list[NewFile]
     troubles: list[Trouble]
+    again: list[tuple[ReadFile, NewFile]]
 
 
 def run_night(
@@ -112,7 +117,7 @@ def _run(home: Path, settings: Settings, day: date, say: Say, executor: Executor
         last = last_night(connection)
         _check_order(day, last)
         settle_ledger(home, last)
-        haul = _haul(connection, settings, say)
+        haul = _haul(home, connection, settings, say)
         night_no, night = _judge(connection, settings, day, haul, say)
         out = pages_folder(home, day)
         stored = _stored_pages(out, settings)
@@ -143,12 +148,14 @@ def _check_order(day: date, last: NightRow | None) -> None:
         )
 
 
-def _haul(connection: Connection, settings: Settings, say: Say) -> _Haul:
+def _haul(home: Path, connection: Connection, settings: Settings, say: Say) -> _Haul:
     """Collect, read, translate and sift what is new at every site."""
     seen = seen_files(connection)
     collected: list[CollectedFile] = []
     troubles: list[Trouble] = []
     files: list[NewFile] = []
+    again: list[tuple[ReadFile, NewFile]] = []
+    before = read_files(connection)
     for site in settings.sites:
         say(f"Looking into the drop folder of {site.name}")
         known = {(kind, name, sha) for site_id, kind, _, name, sha in seen if site_id == site.id}
@@ -158,7 +165,34 @@ def _haul(connection: Connection, settings: Settings, say: Say) -> _Haul:
         for file in order_files(found.files):
             collected.append(file)
             files.append(receive(file, site.exports[file.export_no - 1], site, policy))
-    return _Haul(collected, files, troubles)
+        again += _read_again(home, site, policy, [old for old in before if old.site_id == site.id])
+    return _Haul(collected, files, troubles, again)
+
+
+def _read_again(
+    home: Path, site: SiteSettings, policy: Sequence[PolicyInForce], before: Sequence[ReadFile]
+) -> Iterator[tuple[ReadFile, NewFile]]:
+    """Read from the archive what was read under settings that have changed since: a mended mapping releases lines.
+
+    A file that no export takes any more stays as it was read.
+    """
+    for old in before:
+        export_no = find_export(site, old.kind, old.name)
+        if export_no is None:
+            continue
+        export = site.exports[export_no - 1]
+        if (export_no, digest_reading(export, site, policy)) != (old.export_no, old.reading_digest):
+            file = CollectedFile(
+                site_id=site.id,
+                kind=old.kind,
+                export_no=export_no,
+                name=old.name,
+                sha256=old.sha256,
+                size=old.size_bytes,
+                modified_at=old.modified_at,
+                data=archive.fetch(home, old.sha256),
+            )
+            yield old, receive(file, export, site, policy)
 
 
 def _troubles(site_id: str, found: Collected) -> list[Trouble]:
@@ -184,6 +218,9 @@ def _judge(connection: Connection, settings: Settings, day: date, haul: _Haul, s
     say(f"Loading {len(haul.files)} new files")
     night_no = start_night(connection, day, __version__, digest)
     load_settings_tables(connection, settings, _published())
+    if haul.again:
+        say(f"Reading {len(haul.again)} earlier files again, because their settings changed")
+    reload_files(connection, haul.again)
     records = load_files(connection, night_no, day, haul.files)
     load_troubles(connection, night_no, haul.troubles)
     say("Judging samplings and lots")

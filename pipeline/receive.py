@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
 from collections.abc import Sequence
 from datetime import date, datetime
+from itertools import groupby
 
 import polars as pl
 
 from pipeline.checks.sift import sift
-from pipeline.intake.collect import CollectedFile
+from pipeline.intake.collect import CollectedFile, Listing, plan_collection
 from pipeline.intake.read import ReadResult, read_records
 from pipeline.intake.translate import translate
 from pipeline.settings import Export, PolicyInForce, SiteSettings
@@ -32,6 +34,24 @@ def _ruling_day(file: CollectedFile) -> date:
     return file.modified_at.date()
 
 
+def digest_reading(export: Export, site: SiteSettings, policy: Sequence[PolicyInForce]) -> str:
+    """What of the settings the reading of a file hangs on, as one short text; where it changes, read again."""
+    limits = groupby(policy, key=lambda span: span.values.ec_highest_ms_cm)
+    parts = [
+        export.model_dump_json(),
+        site.model_dump_json(include={"extraction_method", "time_zone", "growers"}),
+        *(f"{next(spans).valid_from} {limit}" for limit, spans in limits),
+    ]
+    return hashlib.sha256("\n".join(parts).encode()).hexdigest()
+
+
+def find_export(site: SiteSettings, kind: str, name: str) -> int | None:
+    """Number (from 1) of the export of this kind that takes a file of this name today; None if none does."""
+    listing = Listing(names=[name], folders=[], troubles=[])
+    claims = plan_collection(site.exports, listing).claims
+    return next((one.export_no for one in claims if site.exports[one.export_no - 1].kind == kind), None)
+
+
 def receive(
     file: CollectedFile, export: Export, site: SiteSettings, policy: Sequence[PolicyInForce]
 ) -> NewFile:
@@ -51,7 +71,8 @@ def receive(
             ),
         ]
     )
-    return NewFile(_facts(file, export, result), result.records, translated.rows, problems)
+    facts = _facts(file, export, result, digest_reading(export, site, policy))
+    return NewFile(facts, result.records, translated.rows, problems)
 
 
 def _reading_problems(result: ReadResult) -> pl.DataFrame:
@@ -68,7 +89,7 @@ def _reading_problems(result: ReadResult) -> pl.DataFrame:
     )
 
 
-def _facts(file: CollectedFile, export: Export, result: ReadResult) -> FileFacts:
+def _facts(file: CollectedFile, export: Export, result: ReadResult, reading_digest: str) -> FileFacts:
     problem = result.file_problem
     return FileFacts(
         site_id=file.site_id,
@@ -84,6 +105,7 @@ def _facts(file: CollectedFile, export: Export, result: ReadResult) -> FileFacts
         problem=None if problem is None else problem.code,
         problem_sentence=None if problem is None else problem.sentence,
         problem_mend=None if problem is None else problem.mend,
+        reading_digest=reading_digest,
     )
 
 

@@ -218,8 +218,8 @@ def test_a_warehouse_that_was_overwritten(home: Path, which: int) -> None:
     path = home / "warehouse.duckdb"
     path.write_bytes(b"not a warehouse\n" * 400)
     sentence = one_sentence(run_cli(*commands_on(home)[which]))
-    assert sentence.startswith(f"{path}: cannot be opened as a warehouse (")
-    assert sentence.endswith("move it aside and run the night again: the archive holds every file.")
+    assert sentence.startswith(f"{path}: cannot be read as a warehouse (")
+    assert sentence.endswith("the archive keeps every file that was ever received.")
     assert path.read_bytes().startswith(b"not a warehouse")
 
 

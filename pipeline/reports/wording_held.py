@@ -102,6 +102,13 @@ def _after(row: Row, day: WriteDay) -> Told:
     )
 
 
+def _site_removed(row: Row, _: WriteDay) -> Told:
+    return (
+        f"{_lines(row)}: no site.toml has the site {row['what']} any more.",
+        f"Bring back the site.toml of {row['what']}; the lines are then taken up by themselves.",
+    )
+
+
 def _file(row: Row, _: WriteDay) -> Told:
     return (
         f"{row['what']}: the whole file is held, {_lines(row)}. {_sentence(row['detail'])}",
@@ -122,6 +129,7 @@ def _sentence(clause: str) -> str:
 
 
 _HELD: dict[str, Callable[[Row, WriteDay], Told]] = {
+    "site_removed": _site_removed,
     "lot_unknown": _unknown,
     "lot_held": _lot,
     "place_unclear": _place,

@@ -36,14 +36,17 @@ def night_copy(home: Path) -> Iterator[tuple[Connection, Path]]:
     published = warehouse_path(home)
     working = home / f".{WAREHOUSE_NAME}.{os.getpid()}.night"
     _remove(working)
-    if published.exists():
-        shutil.copyfile(published, working)
     try:
-        connection = _connect(working, named=published)
-        try:
-            yield connection, working
-        finally:
-            connection.close()
+        if published.exists():
+            shutil.copyfile(published, working)
+        with _damage_told(published):
+            connection = duckdb.connect(working)
+            try:
+                yield connection, working
+            finally:
+                connection.close()
+    except OSError as error:
+        raise WarehouseError(f"{published}: cannot be copied ({error.strerror}); {_MEND}") from error
     finally:
         _remove(working)
 
@@ -69,18 +72,30 @@ def reader(home: Path) -> Iterator[Connection]:
     published = warehouse_path(home)
     if not published.exists():
         raise WarehouseError(f"{published}: no night has been run yet; run `leachbook nightly {home}` first.")
-    connection = _connect(published, named=published, read_only=True)
-    try:
-        yield connection
-    finally:
-        connection.close()
+    with _damage_told(published):
+        connection = duckdb.connect(published, read_only=True)
+        try:
+            yield connection
+        finally:
+            connection.close()
 
 
-def _connect(path: Path, *, named: Path, read_only: bool = False) -> Connection:
+_MEND = (
+    "bring it back from a backup, or move it aside and run the night again over the drop folders: "
+    "the archive keeps every file that was ever received."
+)
+# What DuckDB raises when the file itself is wrong; everything else is a fault of ours and keeps its traceback.
+_DAMAGE = (duckdb.IOException, duckdb.FatalException, duckdb.InternalException, duckdb.SerializationException)
+
+
+@contextmanager
+def _damage_told(published: Path) -> Iterator[None]:
+    """Turn what a damaged file makes DuckDB raise, at opening or at any later query, into one sentence."""
     try:
-        return duckdb.connect(path, read_only=read_only)
+        yield
     except duckdb.Error as error:
-        raise WarehouseError(
-            f"{named}: cannot be opened as a warehouse ({str(error).splitlines()[0]}); "
-            "move it aside and run the night again: the archive holds every file."
-        ) from error
+        # A checksum that does not match comes as the base class itself.
+        if not isinstance(error, _DAMAGE) and type(error) is not duckdb.Error:
+            raise
+        reason = str(error).splitlines()[0]
+        raise WarehouseError(f"{published}: cannot be read as a warehouse ({reason}); {_MEND}") from error

@@ -31,6 +31,24 @@ class FileFacts:
     problem: str | None
     problem_sentence: str | None
     problem_mend: str | None
+    reading_digest: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ReadFile:
+    """A file of an earlier night, as it was read then. `modified_at` is UTC without saying so."""
+
+    file_id: int
+    night_no: int
+    received_on: date
+    site_id: str
+    kind: str
+    export_no: int
+    name: str
+    sha256: str
+    size_bytes: int
+    modified_at: datetime
+    reading_digest: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,27 +125,60 @@ def finish_night(connection: Connection, night_no: int, digest: str, files: int,
     )
 
 
+def read_files(connection: Connection) -> list[ReadFile]:
+    """Every file of the warehouse as it was read, oldest first."""
+    return [ReadFile(*row) for row in run_sql(connection, "nights/read_files")]
+
+
 def load_files(connection: Connection, night_no: int, as_of: date, files: Sequence[NewFile]) -> int:
     """Insert all files of the night, in the order in which they rule over each other; returns the records."""
-    if not files:
-        return 0
-    numbered = list(enumerate(files, start=_one_number(connection, "nights/next_file")))
+    first = _one_number(connection, "nights/next_file")
+    placed = [_Placed(file_id, night_no, as_of, file) for file_id, file in enumerate(files, start=first)]
     connection.begin()
-    insert_frame(connection, "files", _file_rows(numbered, night_no, as_of))
-    records = pl.concat([_record_rows(file_id, file) for file_id, file in numbered])
+    records = _insert(connection, placed)
+    connection.commit()
+    return records
+
+
+def reload_files(connection: Connection, files: Sequence[tuple[ReadFile, NewFile]]) -> None:
+    """Put new readings of old files in the place of the old ones; they keep their number and day of receipt."""
+    if not files:
+        return
+    placed = [_Placed(old.file_id, old.night_no, old.received_on, new) for old, new in files]
+    connection.begin()
+    for table in ("files", "records", "record_problems", *LINE_TABLES.values()):
+        run_sql(connection, f"nights/forget_{table}", {"file_ids": [one.file_id for one in placed]})
+    _insert(connection, placed)
+    connection.commit()
+
+
+@dataclass(frozen=True, slots=True)
+class _Placed:
+    """A file with its number, and the night and day on which it came."""
+
+    file_id: int
+    night_no: int
+    received_on: date
+    file: NewFile
+
+
+def _insert(connection: Connection, placed: Sequence[_Placed]) -> int:
+    if not placed:
+        return 0
+    insert_frame(connection, "files", _file_rows(placed))
+    records = pl.concat([_record_rows(one.file_id, one.file) for one in placed])
     insert_frame(connection, "records", records)
-    problems = [_problem_rows(file_id, file.problems) for file_id, file in numbered if file.problems.height]
+    problems = [_problem_rows(one.file_id, one.file.problems) for one in placed if one.file.problems.height]
     if problems:
         insert_frame(connection, "record_problems", pl.concat(problems))
     for kind, table in LINE_TABLES.items():
         rows = [
-            file.rows.drop("cells").with_columns(file_id=pl.lit(file_id, dtype=pl.Int32))
-            for file_id, file in numbered
-            if file.facts.kind == kind and file.rows.height
+            one.file.rows.drop("cells").with_columns(file_id=pl.lit(one.file_id, dtype=pl.Int32))
+            for one in placed
+            if one.file.facts.kind == kind and one.file.rows.height
         ]
         if rows:
             insert_frame(connection, table, pl.concat(rows))
-    connection.commit()
     return records.height
 
 
@@ -141,28 +192,17 @@ def _one_number(connection: Connection, name: str) -> int:
     return int(run_sql(connection, name)[0][0])
 
 
-def _file_rows(numbered: Sequence[tuple[int, NewFile]], night_no: int, as_of: date) -> pl.DataFrame:
+def _file_rows(placed: Sequence[_Placed]) -> pl.DataFrame:
     return pl.DataFrame(
         [
             {
-                "file_id": file_id,
-                "night_no": night_no,
-                "site_id": file.facts.site_id,
-                "kind": file.facts.kind,
-                "export_no": file.facts.export_no,
-                "mode": file.facts.mode,
-                "numbers_pots": file.facts.numbers_pots,
-                "name": file.facts.name,
-                "sha256": file.facts.sha256,
-                "size_bytes": file.facts.size_bytes,
-                "modified_at": file.facts.modified_at.replace(tzinfo=None),
-                "received_on": as_of,
-                "lines": file.facts.lines,
-                "problem": file.facts.problem,
-                "problem_sentence": file.facts.problem_sentence,
-                "problem_mend": file.facts.problem_mend,
+                "file_id": one.file_id,
+                "night_no": one.night_no,
+                "received_on": one.received_on,
+                **asdict(one.file.facts),
+                "modified_at": one.file.facts.modified_at.replace(tzinfo=None),
             }
-            for file_id, file in numbered
+            for one in placed
         ],
         infer_schema_length=None,
         schema_overrides={

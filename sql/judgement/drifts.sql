@@ -22,7 +22,7 @@ means as (
         v.is_counting
         and v.purpose in ('routine', 'retest')
         and v.mean is not null
-        and (v.quantity = 'ph' or coalesce(v.not_judged_why, '') not in ('volume', 'no_temperature'))
+        and (v.quantity = 'ph' or v.is_ec_countable)
     window lot_days as (partition by v.site_id, v.lot_key, v.quantity order by v.sampled_on asc, v.purpose desc)
 ),
 

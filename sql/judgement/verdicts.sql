@@ -206,6 +206,7 @@ select
     m.purpose,
     m.quantity,
     m.is_counting,
+    m.is_ec_countable,
     m.stage,
     m.n,
     m.sum_x,

@@ -1,4 +1,5 @@
--- Every line of a lot's readings on one day, accepted or held, with its raw cells.
+-- Every line of a lot's readings on one day with its raw cells, those that no longer rule too (found by their lot code).
+-- Repeats of a line that is there already are left out.
 -- grain: one reading line. key: file, line. parameters: site_id, lot_key, sampled_on
 select
     f.name as file,
@@ -23,11 +24,15 @@ select
     u.is_usable_ph,
     u.is_usable_ec,
     u.why_not_ec
-from reading_lots as m
-inner join reading_lines as r on m.file_id = r.file_id and m.record_no = r.record_no
-inner join records as c on m.file_id = c.file_id and m.record_no = c.record_no
-inner join files as f on m.file_id = f.file_id
-inner join record_fates as t on m.file_id = t.file_id and m.record_no = t.record_no
-left join usable_readings as u on m.file_id = u.file_id and m.record_no = u.record_no
-where m.site_id = $site_id and m.lot_key = $lot_key and r.sampled_on = $sampled_on
+from reading_lines as r
+inner join records as c on r.file_id = c.file_id and r.record_no = c.record_no
+inner join files as f on r.file_id = f.file_id
+inner join record_fates as t on r.file_id = t.file_id and r.record_no = t.record_no
+left join reading_lots as m on r.file_id = m.file_id and r.record_no = m.record_no
+left join usable_readings as u on r.file_id = u.file_id and r.record_no = u.record_no
+where
+    f.site_id = $site_id
+    and coalesce(m.lot_key, lower(r.lot_code)) = $lot_key
+    and r.sampled_on = $sampled_on
+    and t.fate <> 'repeated'
 order by f.file_id, c.line_from

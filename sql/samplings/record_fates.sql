@@ -1,6 +1,6 @@
 -- What became of every physical record that the sites ever sent, worked out anew from all that is known tonight.
 -- grain: one record. key: file_id, record_no
--- inputs: files, records, record_problems, record_versions, reading_lots, reading_lines, current_lots, calibration_lines, run
+-- inputs: sites, files, records, record_problems, record_versions, reading_lots, reading_lines, current_lots, calibration_lines, run
 -- fate: accepted, held, repeated, superseded, withdrawn, not_data. A held record has one cause, the first of a fixed order;
 -- `what` names the thing it waits for.
 with
@@ -72,10 +72,12 @@ causes as (
         v.version,
         case
             when r.kind <> 'data' or v.version in ('repeated', 'superseded', 'withdrawn') then null
+            when w.site_id is null then 'site_removed'
             when f.problem is not null then f.problem
             else coalesce(u.code, c.cause, s.code)
         end as cause,
         case
+            when w.site_id is null then null
             when f.problem is not null then f.problem_sentence
             when u.code is not null then u.sentence
             when c.cause in ('in_future', 'before_start', 'after_end')
@@ -83,6 +85,7 @@ causes as (
             when c.cause is null then s.sentence
         end as detail,
         case
+            when w.site_id is null then f.site_id
             when f.problem is not null then f.name
             when u.code is not null then u.field
             when c.cause = 'place_unclear' then c.place
@@ -95,6 +98,7 @@ causes as (
         c.ends_on
     from records as r
     inner join files as f on r.file_id = f.file_id
+    left join sites as w on f.site_id = w.site_id
     left join record_versions as v on r.file_id = v.file_id and r.record_no = v.record_no
     left join unreadable as u on r.file_id = u.file_id and r.record_no = u.record_no
     left join sifted as s on r.file_id = s.file_id and r.record_no = s.record_no

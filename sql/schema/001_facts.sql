@@ -29,7 +29,9 @@ create table files (
     lines integer not null,
     problem varchar,
     problem_sentence varchar,
-    problem_mend varchar
+    problem_mend varchar,
+    -- what of the settings the reading hung on; where that has changed, the file is read again
+    reading_digest varchar not null
 );
 
 -- grain: one physical record of a file. key: file_id, record_no

@@ -96,13 +96,13 @@ def test_a_home_without_a_night_has_nothing_to_read(tmp_path: Path) -> None:
 def test_a_file_that_is_no_warehouse_is_named_and_kept(tmp_path: Path) -> None:
     warehouse_path(tmp_path).write_bytes(b"not a database" * 1000)
     with (
-        pytest.raises(WarehouseError, match="cannot be opened as a warehouse") as raised,
+        pytest.raises(WarehouseError, match="cannot be read as a warehouse") as raised,
         night_copy(tmp_path),
     ):
         pass
     message = str(raised.value)
     assert message.startswith(f"{tmp_path}/warehouse.duckdb: ")
-    assert message.endswith("move it aside and run the night again: the archive holds every file.")
+    assert message.endswith("the archive keeps every file that was ever received.")
     assert "\n" not in message
     assert [path.name for path in tmp_path.iterdir()] == ["warehouse.duckdb"]
     with pytest.raises(WarehouseError), reader(tmp_path):

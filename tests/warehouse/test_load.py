@@ -139,6 +139,7 @@ def test_a_files_facts(connection: Connection) -> None:
         "problem": None,
         "problem_sentence": None,
         "problem_mend": None,
+        "reading_digest": "",
     }
 
 
