@@ -10,6 +10,7 @@ from tests.home import (
     DAY,
     LOTS,
     NOW,
+    READINGS_HEADER,
     SITE,
     SITE_ID,
     drop,
@@ -46,8 +47,7 @@ def test_a_mended_column_releases_the_file_that_was_held_whole(tmp_path: Path) -
 def test_a_mended_unit_releases_the_lines_that_it_held(tmp_path: Path) -> None:
     home = home_with(
         tmp_path,
-        "Lot,Date,Purpose,Pot,pH,EC (mS/cm),Leachate (mL),Meter,Note\n"
-        + pots("H-2", "2026-04-02", ("5.9", "6.0", "6.1", "6.0", "6.0"), ec="3000"),
+        READINGS_HEADER + pots("H-2", "2026-04-02", ("5.9", "6.0", "6.1", "6.0", "6.0"), ec="3000"),
     )
     assert only_site(night(home).summary).held[0].cause == "ec_out_of_scale"
     set_site(home, SITE.replace('unit = "mS/cm"', 'unit = "µS/cm"'))
@@ -127,8 +127,7 @@ def test_a_folder_in_the_place_of_the_warehouse_is_one_sentence(home: Path) -> N
 
 def test_trace_shows_a_line_that_no_longer_rules(home: Path) -> None:
     night(home)
-    corrected = "Lot,Date,Purpose,Pot,pH,EC (mS/cm),Leachate (mL),Meter,Note\nH-1,2026-04-02,routine,1,5.6,2.00,50,M1,\n"
-    drop(home, "readings_2026-04-05.csv", corrected)
+    drop(home, "readings_2026-04-05.csv", READINGS_HEADER + pots("H-1", "2026-04-02", ("5.6",)))
     night(home)
     told = run_cli("trace", home, SITE_ID, "H-1").out
     assert "superseded: a later file brought another version of it" in told
