@@ -37,8 +37,9 @@ from pipeline.publish import (
     sweep,
 )
 from pipeline.receive import digest_reading, find_export, order_files, receive
-from pipeline.reports import compile as compiling
+from pipeline.reports.compile import compile_summary
 from pipeline.reports.render import render_night
+from pipeline.reports.rows import Published as Shown
 from pipeline.reports.summary import Night, Summary
 from pipeline.settings import PolicyInForce, Settings, SiteSettings, load_settings, resolve_policy
 from pipeline.warehouse.build import build_models, check_invariants, facts_digest, keep_fates
@@ -290,11 +291,11 @@ def _published() -> Published:
 
 
 def _summarize(connection: Connection, settings: Settings, night: Night) -> Summary:
-    return compiling.compile_summary(
+    return compile_summary(
         fetch_tables(connection),
         settings,
         _policy_on(settings, night.as_of),
-        compiling.Published(load_ec_bands(), load_corrective_options()),
+        Shown(load_ec_bands(), load_corrective_options()),
         night,
     )
 

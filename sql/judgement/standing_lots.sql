@@ -34,14 +34,7 @@ select
         when x.crop_key is not null then least(c.routine_interval_days, p.problem_interval_days)
         else c.routine_interval_days
     end as interval_days,
-    case
-        when
-            case
-                when x.crop_key is not null then least(c.routine_interval_days, p.problem_interval_days)
-                else c.routine_interval_days
-            end >= 14 then p.grace_days
-        else 0
-    end as grace_days,
+    case when interval_days >= 14 then p.grace_days else 0 end as grace_days,
     x.crop_key is not null as is_problem_crop,
     case
         when t.as_of < l.started_on + p.establishing_days then 'establishing'

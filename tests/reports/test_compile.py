@@ -8,7 +8,8 @@ import polars as pl
 import pytest
 
 from pipeline.measures.reference_tables import load_corrective_options, load_ec_bands
-from pipeline.reports.compile import Published, compile_summary
+from pipeline.reports.compile import compile_summary
+from pipeline.reports.rows import Published
 from pipeline.reports.summary import Lot, Summary
 from pipeline.settings import POLICY_CATALOGUE, Settings, load_settings, resolve_policy
 from pipeline.warehouse.connect import reader
