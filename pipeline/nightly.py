@@ -116,7 +116,9 @@ def _run(home: Path, settings: Settings, day: date, say: Say, executor: Executor
     with night_copy(home) as (connection, working):
         migrate(connection)
         last = last_night(connection)
-        _check_order(day, last)
+        if read_files(connection):
+            # A home that has received nothing yet may begin on any day.
+            _check_order(day, last)
         settle_ledger(home, last)
         haul = _haul(home, connection, settings, say)
         night_no, night = _judge(connection, settings, day, haul, say)

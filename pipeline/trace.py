@@ -99,7 +99,7 @@ class Trace(_Part):
 def find_site(settings: Settings, site_id: str) -> SiteSettings:
     """The site with this id. Raises SiteNotFound with the nearest one."""
     for site in settings.sites:
-        if site.id == site_id:
+        if site_id.strip().lower() in (site.id, site.name.lower()):
             return site
     known = [site.id for site in settings.sites]
     raise SiteNotFound(f"There is no site {site_id}: {_nearest(site_id, known)}.")
@@ -113,6 +113,7 @@ def trace_lot(
     Raises SiteNotFound when the home lacks the site, the lot, or a sampling on that day.
     """
     site = find_site(settings, site_id)
+    site_id = site.id
     lot_key = lot.strip().lower()
     found = fetch_lot(connection, site_id, lot_key).to_dicts()
     if not found:

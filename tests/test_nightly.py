@@ -317,3 +317,14 @@ def test_a_site_that_never_sent_anything_is_quiet(tmp_path: Path) -> None:
         ran.out.splitlines()[2]
         == "  First site has sent nothing yet; check that its exports reach the drop folder."
     )
+
+
+def test_a_home_that_has_received_nothing_may_still_begin_on_an_earlier_day(tmp_path: Path) -> None:
+    home = make_home(tmp_path / "home")
+    files = [(path.name, path.read_bytes()) for path in (home / DROP).iterdir()]
+    for name, _ in files:
+        (home / DROP / name).unlink()
+    run_night(home, date(2026, 5, 1), now=NOW)
+    for name, data in files:
+        drop(home, name, data)
+    assert night(home).summary.night.new_files == len(files)

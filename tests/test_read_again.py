@@ -132,3 +132,13 @@ def test_trace_shows_a_line_that_no_longer_rules(home: Path) -> None:
     told = run_cli("trace", home, SITE_ID, "H-1").out
     assert "superseded: a later file brought another version of it" in told
     assert told.count("readings_2026-04-02.csv line 2") == 1
+
+
+def test_a_file_held_whole_makes_room_for_its_newer_version(tmp_path: Path) -> None:
+    lines = pots("H-1", "2026-04-02", ("5.7", "5.8", "5.9", "5.8", "5.8"))
+    home = home_with(tmp_path, RENAMED + lines)
+    assert only_site(night(home).summary).lines.held == 5
+    drop(home, "readings_2026-04-02.csv", READINGS_HEADER + lines)
+    site = only_site(night(home).summary)
+    assert (site.lines.held, site.lines.superseded, site.held) == (0, 5, [])
+    assert [finding.rule for finding in site.findings if finding.level == "hold"] == []

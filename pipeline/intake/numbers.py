@@ -67,7 +67,9 @@ def read_whole(text: str, decimal: str, least: int, most: int) -> int | Refused:
         if value.denominator == 1 and least <= value <= most:
             return int(value)
     floor = f" of {least} or more" if least >= 0 else ""
-    return Refused(f"is not a whole number{floor}; write it like {max(least, 5)}")
+    return Refused(
+        f"is not a whole number{floor}; write it like {max(least, 5)}, without a mark for thousands"
+    )
 
 
 def _not_a_number(text: str, form: NumberFormat) -> Refused:

@@ -5,8 +5,10 @@ Pure: frames, settings and published tables in, a Summary out. Nothing is judged
 
 from __future__ import annotations
 
+import re
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from difflib import get_close_matches
 from functools import partial
 from typing import Any, get_args
 
@@ -24,6 +26,7 @@ from pipeline.reports.summary import (
     HeldExample,
     Level,
     Lines,
+    Lot,
     Meter,
     Night,
     Quality,
@@ -106,7 +109,7 @@ def _site(site: SiteSettings, policy: PolicyInForce, rows: Rows, group_date_form
             _meter(row, words)
             for row in sorted(rows.site("meter_states", site.id), key=lambda r: str(r["meter_id"]))
         ],
-        findings=_site_findings(site, state, rows, words),
+        findings=_site_findings(site, state, rows, words, lots),
         policy=list_policy(policy),
         lots=lots,
         lots_ended=state["lots_ended"],
@@ -124,7 +127,33 @@ def _file(row: Row) -> FileReceived:
     )
 
 
-def _site_findings(site: SiteSettings, state: Row, rows: Rows, words: Wording) -> list[Finding]:
+def unknown_crops(lots: Iterable[Lot], rows: Rows) -> list[Lot]:
+    """Lots whose crop no published table has and for which neither site nor group set a target."""
+    known = {crop for crop, _ in rows.ranges}
+    return [
+        lot
+        for lot in lots
+        if lot.crop.strip().lower() not in known
+        and all(
+            target is None or target.source.basis == "general" for target in (lot.target_ph, lot.target_ec)
+        )
+    ]
+
+
+def nearest_crop(crop: str, rows: Rows) -> str | None:
+    """The crop of the published tables that is written most like this one, whatever the order of its words."""
+    by_words = {_sorted_words(known): known for known, _ in rows.ranges}
+    near = get_close_matches(_sorted_words(crop), by_words, n=1)
+    return by_words[near[0]] if near else None
+
+
+def _sorted_words(crop: str) -> str:
+    return " ".join(sorted(re.findall(r"\w+", crop.lower())))
+
+
+def _site_findings(
+    site: SiteSettings, state: Row, rows: Rows, words: Wording, lots: Sequence[Lot]
+) -> list[Finding]:
     findings = []
     if state["is_silent"]:
         findings.append(
@@ -140,7 +169,7 @@ def _site_findings(site: SiteSettings, state: Row, rows: Rows, words: Wording) -
             rule=row["problem"],
             # A header without lines holds nothing: the site may have had nothing to report.
             level="note" if row["problem"] == "header_only" else "hold",
-            sentence=words.file(row, rows.site("held_causes", site.id)),
+            sentence=words.file(row),
             file=row["name"],
         )
         for row in rows.site("files_tonight", site.id)
@@ -150,6 +179,14 @@ def _site_findings(site: SiteSettings, state: Row, rows: Rows, words: Wording) -
         level: Any = "note" if row["code"] == "unclaimed" else "hold"
         sentence = f"{row['sentence']} {row['mend']}"
         findings.append(Finding(rule=row["code"], level=level, sentence=sentence, file=row["name"]))
+    findings += [
+        Finding(
+            rule="crop_unknown",
+            level="warn",
+            sentence=words.unknown_crop(crop, lots, nearest_crop(crop, rows)),
+        )
+        for crop, lots in sorted(Counter(lot.crop for lot in unknown_crops(lots, rows)).items())
+    ]
     return findings
 
 

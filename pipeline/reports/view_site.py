@@ -89,6 +89,9 @@ class SiteView:
     act_more: int
     no_reading: tuple[ActionLine, ...]
     no_reading_more: int
+    watch_mark: Mark
+    watch: tuple[ActionLine, ...]
+    watch_more: int
     sampling_days: tuple[SamplingDay, ...]
     meters: tuple[Meter, ...]
     held_more: int
@@ -219,6 +222,7 @@ def make_site_view(summary: Summary, site: Site, voice: Voice, *, for_print: boo
         for lot in block_lots
     )
     act, no_reading = list_actions(site.lots, "act", voice), list_actions(site.lots, "no_reading", voice)
+    watch = list_actions(site.lots, "watch", voice)
     rows = tuple(make_lot_row(lot, as_of, voice, not for_print or lot.level != "ok") for lot in site.lots)
     days = plan_sampling_days(site.lots, as_of, voice)
     held_files = {held.what for held in site.held}
@@ -226,6 +230,10 @@ def make_site_view(summary: Summary, site: Site, voice: Voice, *, for_print: boo
     meters = tuple(meter for meter in site.meters if meter.sentence)
     jobs = [
         *([measure_action(line) for line in lines[:MOST_LINES]] for lines in (act, no_reading) if lines),
+        [
+            len(line.name.place) + len(line.name.crop) + len(line.sentences[0]) + 24
+            for line in watch[:MOST_LINES]
+        ],
         [measure_day(day) for day in days],
         [len(meter.sentence or "") for meter in meters],
         [len(held.sentence) + len(held.mend) for held in site.held[:MOST_HELD]],
@@ -249,6 +257,9 @@ def make_site_view(summary: Summary, site: Site, voice: Voice, *, for_print: boo
         act_more=len(act[MOST_LINES:]),
         no_reading=no_reading[:MOST_LINES],
         no_reading_more=len(no_reading[MOST_LINES:]),
+        watch_mark=make_mark("watch", voice),
+        watch=watch[:MOST_LINES],
+        watch_more=len(watch[MOST_LINES:]),
         sampling_days=days,
         meters=meters,
         held_more=len(site.held[MOST_HELD:]),

@@ -5,7 +5,7 @@ Every function is pure: figures in, one sentence out. Dates are written the site
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from datetime import date
 from typing import Any
 
@@ -75,7 +75,9 @@ class Wording:
                 "accepted, but outside the usual 95-102 %; the electrode is ageing or dirty."
             )
         days = row["days_used_without_calibration"]
-        if days:
+        if row["last_calibrated_on"] is None:
+            parts.append(f"No calibration of {row['meter_id']} is known.")
+        elif days:
             shown = ", ".join(self.day(day) for day in days[-3:])
             more = f" and on {_days(len(days) - 3)} before" if len(days) > 3 else ""
             parts.append(f"{row['meter_id']} was used without an accepted calibration on {shown}{more}.")
@@ -104,9 +106,18 @@ class Wording:
         """Sentence and mend for one row of the relation `held_causes`."""
         return explain_held(row, self.day)
 
-    def file(self, row: Row, causes: Sequence[Row]) -> str:
-        """One row of the query `files_tonight` whose file has a problem; `causes`: the site's `held_causes`."""
-        return explain_file(row, causes)
+    def file(self, row: Row) -> str:
+        """One row of the query `files_tonight` whose file has a problem."""
+        return explain_file(row)
+
+    def unknown_crop(self, crop: str, lots: int, nearest: str | None) -> str:
+        """A crop that no published table has and for which no target of one's own is set."""
+        hint = f" Did you mean “{nearest}”?" if nearest else ""
+        return (
+            f"{_count(lots, 'lot')} of “{crop}”: no published table has this crop.{hint} It is judged by the general "
+            "pH range and not on EC; give it a name of the tables under [export.values.crop] in site.toml, or a "
+            "target of your own in policy.toml."
+        )
 
 
 def _out(words: Wording, row: Row) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from datetime import date
 from typing import Any
 
@@ -34,18 +34,14 @@ def explain_held(row: Row, day: WriteDay) -> Told:
     return _HELD.get(row["cause"], _cell)(row, day)
 
 
-def explain_file(row: Row, causes: Sequence[Row]) -> str:
-    """One sentence on a file of tonight with a problem of its own (a row of the query `files_tonight`).
-
-    `causes` are the site's rows of `held_causes`: where lines of the file are held, they know the mend.
-    """
+def explain_file(row: Row) -> str:
+    """One sentence on a file of tonight with a problem of its own (a row of the query `files_tonight`)."""
     nothing_held = (
         "nothing to do if the site had nothing to report"
         if row["problem"] == "header_only"
         else "export the file again"
     )
-    mends = [cause["file_mend"] for cause in causes if cause["what"] == row["name"]]
-    return f"{row['name']}: {row['problem_sentence']}; {mends[0] if mends else nothing_held}."
+    return f"{row['name']}: {row['problem_sentence']}; {row['problem_mend'] or nothing_held}."
 
 
 def _lines(row: Row) -> str:

@@ -8,6 +8,7 @@ from pipeline.warehouse.statements import quoted, read_sql, run_sql, sql_names
 
 SAMPLING_MODELS = (
     "record_versions",
+    "replaced_files",
     "current_lots",
     "reading_lots",
     "record_fates",

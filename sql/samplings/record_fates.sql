@@ -1,6 +1,6 @@
 -- What became of every physical record that the sites ever sent, worked out anew from all that is known tonight.
 -- grain: one record. key: file_id, record_no
--- inputs: sites, files, records, record_problems, record_versions, reading_lots, reading_lines, current_lots, calibration_lines, run
+-- inputs: sites, files, replaced_files, records, record_problems, record_versions, reading_lots, reading_lines, current_lots, calibration_lines, run
 -- fate: accepted, held, repeated, superseded, withdrawn, not_data. A held record has one cause, the first of a fixed order;
 -- `what` names the thing it waits for.
 with
@@ -69,9 +69,10 @@ causes as (
         f.kind as export_kind,
         r.kind as record_kind,
         r.line_to - r.line_from + 1 as lines,
-        v.version,
+        if(o.file_id is null, v.version, 'superseded') as version,
         case
             when r.kind <> 'data' or v.version in ('repeated', 'superseded', 'withdrawn') then null
+            when o.file_id is not null then null
             when w.site_id is null then 'site_removed'
             when f.problem is not null then f.problem
             else coalesce(u.code, c.cause, s.code)
@@ -99,6 +100,7 @@ causes as (
     from records as r
     inner join files as f on r.file_id = f.file_id
     left join sites as w on f.site_id = w.site_id
+    left join replaced_files as o on r.file_id = o.file_id
     left join record_versions as v on r.file_id = v.file_id and r.record_no = v.record_no
     left join unreadable as u on r.file_id = u.file_id and r.record_no = u.record_no
     left join sifted as s on r.file_id = s.file_id and r.record_no = s.record_no

@@ -112,5 +112,5 @@ def test_whole_number(text: str, value: int) -> None:
 @pytest.mark.parametrize("text", ["0", "-1", "5.5", "five", "2147483648", "1e3"])
 def test_not_a_whole_number(text: str) -> None:
     assert read_whole(text, ".", 1, 2**31 - 1) == Refused(
-        "is not a whole number of 1 or more; write it like 5"
+        "is not a whole number of 1 or more; write it like 5, without a mark for thousands"
     )

@@ -231,6 +231,14 @@ def versions(files: list[tuple[int, Received]]) -> dict[Ref, str]:
     return result
 
 
+def was_replaced(file_no: int, file: Received, files: list[tuple[int, Received]]) -> bool:
+    """A file that was held whole came again later under its name, in a form that can be read."""
+    return any(
+        other_no > file_no and other.name == file.name and other.read.file_problem is None
+        for other_no, other in files
+    )
+
+
 def lot_from(typed: Typed) -> Lot:
     plants = typed.number("plants")
     return Lot(
@@ -370,7 +378,11 @@ def facts_on(home: Home, site: SiteSettings, nights: list[Night]) -> SiteFacts:
                 if record.kind != "data":
                     fates[ref] = Fate("not_data")
                 elif file.read.file_problem is not None:
-                    fates[ref] = Fate("held", file.read.file_problem)
+                    fates[ref] = (
+                        Fate("superseded")
+                        if was_replaced(file_no, file, own)
+                        else Fate("held", file.read.file_problem)
+                    )
                 elif compared[ref]:
                     fates[ref] = Fate(compared[ref])
                 elif record.problem is not None:

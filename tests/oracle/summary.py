@@ -320,6 +320,18 @@ def site_findings(facts: SiteFacts, site: SiteSettings, policy: Policy, as_of: d
     return found
 
 
+def unknown_crops(lots: list[Lot], policy: Policy, references: References) -> list[tuple[str, str]]:
+    """A crop of standing lots that no published row has and for which nobody set a target: one finding a crop."""
+    unknown = {
+        lot.crop
+        for lot in lots
+        if not any(fold(row.crop) == fold(lot.crop) for row in references.rows)
+        and not any((fold(lot.crop), quantity) in policy.site_targets for quantity in ("ph", "ec"))
+        and not any((fold(lot.crop), quantity) in policy.group_targets for quantity in ("ph", "ec"))
+    }
+    return [("crop_unknown", "warn")] * len(unknown)
+
+
 def policy_numbers(policy: Policy) -> dict[str, float]:
     """Values in force that are numbers, by name; those of container classes as class.value."""
     values = {name: float(value) for name, value in policy.values.items()}
@@ -419,7 +431,11 @@ def site_part(
         "meters": [meter_part(meter, facts, home, site, as_of) for meter in sorted(meters)],
         "policy": policy_numbers(policy),
         "findings": [
-            {"rule": rule, "level": level} for rule, level in site_findings(facts, site, policy, as_of)
+            {"rule": rule, "level": level}
+            for rule, level in [
+                *site_findings(facts, site, policy, as_of),
+                *unknown_crops([standing.lot for _, standing in own], policy, references),
+            ]
         ],
         "lots": [lot_part(standing, rank, policy, references, as_of) for rank, standing in own],
         "lots_ended": sum(

@@ -421,10 +421,16 @@ def test_a_held_cause_s_sentence_and_mend(cause: str, changes: dict[str, Any], t
 
 
 def test_a_file_with_held_lines_takes_the_mend_of_its_own_cause() -> None:
-    row = {"name": "drop/r.csv", "problem": "encoding", "problem_sentence": "it is not utf-8"}
-    causes = [{"what": "drop/other.csv", "file_mend": "no"}, {"what": "drop/r.csv", "file_mend": "set it"}]
-    assert explain_file(row, causes) == "drop/r.csv: it is not utf-8; set it."
-    assert explain_file(row, []) == "drop/r.csv: it is not utf-8; export the file again."
+    row = {
+        "name": "drop/r.csv",
+        "problem": "encoding",
+        "problem_sentence": "it is not utf-8",
+        "problem_mend": "set it",
+    }
+    assert explain_file(row) == "drop/r.csv: it is not utf-8; set it."
+    assert (
+        explain_file({**row, "problem_mend": None}) == "drop/r.csv: it is not utf-8; export the file again."
+    )
 
 
 @pytest.mark.parametrize(
