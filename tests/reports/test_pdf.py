@@ -135,7 +135,7 @@ def test_the_first_page_says_what_to_do_and_where_the_options_are(small_night: P
     for part in (
         "4 lots",
         "ACT House 2, bench 2: petunia ‘Night Sky’ (P-101, 500 plants",
-        "First: Check the meter;",
+        "Begin with: Check the meter;",
         "Options p. 2.",
         "SAMPLE Overdue:",
         "METER M2: slope 84 %",
