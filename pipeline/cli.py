@@ -44,6 +44,11 @@ def main(arguments: Sequence[str] | None = None) -> None:
     except LeachbookError as error:
         click.echo(str(error), err=True)
         sys.exit(error.exit_code)
+    except OSError as error:
+        place = error.filename or "A file"
+        reason = error.strerror or type(error).__name__
+        click.echo(f"{place}: {reason}; check the disk's free space and who may write there.", err=True)
+        sys.exit(LeachbookError.exit_code)
     except click.exceptions.Abort:
         click.echo("Stopped.", err=True)
         sys.exit(130)

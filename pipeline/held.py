@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 import polars as pl
 from pydantic import BaseModel, ConfigDict
@@ -30,10 +31,10 @@ class HeldGroup(BaseModel):
 
 def list_held(causes: pl.DataFrame, lines: pl.DataFrame, settings: Settings) -> list[HeldGroup]:
     """Held lines by site and cause, the largest first."""
-    by_cause: dict[tuple[str, str, str | None], list[HeldExample]] = defaultdict(list)
+    by_cause: dict[tuple[str, ...], list[HeldExample]] = defaultdict(list)
     for row in lines.iter_rows(named=True):
         example = HeldExample(file=row["file"], line=row["line"], text=row["text"])
-        by_cause[row["site_id"], row["cause"], row["what"]].append(example)
+        by_cause[_key(row)].append(example)
     words = {site.id: Wording(site.date_format) for site in settings.sites}
     groups = []
     for row in causes.iter_rows(named=True):
@@ -45,10 +46,14 @@ def list_held(causes: pl.DataFrame, lines: pl.DataFrame, settings: Settings) -> 
                 what=row["what"],
                 sentence=sentence,
                 mend=mend,
-                lines=by_cause[row["site_id"], row["cause"], row["what"]],
+                lines=by_cause[_key(row)],
             )
         )
     return sorted(groups, key=lambda group: (group.site_id, -len(group.lines), group.cause, group.what or ""))
+
+
+def _key(row: Mapping[str, Any]) -> tuple[str, ...]:
+    return tuple(str(row[name]) for name in ("site_id", "cause", "what", "likeness"))
 
 
 def tell_held(groups: Sequence[HeldGroup], *, show_all: bool) -> list[str]:

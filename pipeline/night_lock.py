@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import socket
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import datetime
 from pathlib import Path
 
@@ -35,10 +35,17 @@ def night_lock(home: Path, now: datetime) -> Iterator[None]:
             f"{home}: cannot be written to ({error.strerror}); check the folder's owner and mode."
         ) from error
     try:
-        holder.write_text(
-            f"process {os.getpid()} on {socket.gethostname()} since {now:%Y-%m-%d %H:%M}\n", encoding="utf-8"
-        )
+        try:
+            holder.write_text(
+                f"process {os.getpid()} on {socket.gethostname()} since {now:%Y-%m-%d %H:%M}\n",
+                encoding="utf-8",
+            )
+        except OSError as error:
+            raise HomeError(
+                f"{home}: cannot be written to ({error.strerror}); check the folder's owner, mode and free space."
+            ) from error
         yield
     finally:
-        holder.unlink(missing_ok=True)
+        with suppress(OSError):
+            holder.unlink(missing_ok=True)
         lock.release()

@@ -18,6 +18,7 @@ from pipeline import __version__
 from pipeline.errors import AsOfError, ReportError
 from pipeline.intake import archive
 from pipeline.intake.collect import Collected, CollectedFile, collect
+from pipeline.measures.ec import very_high_edges
 from pipeline.measures.reference_tables import (
     load_corrective_options,
     load_crop_targets,
@@ -288,6 +289,7 @@ def _published() -> Published:
         ),
         general=general.select("quantity", "low", "high", "source", "source_url", "how_known"),
         t_table=t_quantiles().select("df", "t"),
+        very_high_edges=very_high_edges(load_ec_bands()),
         choose=lambda order: choose_targets(crop_targets, order).select(chosen_columns),
     )
 

@@ -306,6 +306,7 @@ def _verdict(row: Row) -> str:
         return {
             "too_few_pots": "not judged: too few usable pots",
             "no_target": "not judged: no target",
+            "other_method": "not judged: the published targets are of another extraction method",
             "volume": "not judged: leachate volumes too far off",
             "no_temperature": "not judged: no temperature for an uncompensated meter",
             "not_measured": "not judged: not measured",

@@ -66,12 +66,14 @@ def test_causes_are_sorted_by_site_and_number_of_lines(tmp_path: Path) -> None:
         ends_on=pl.lit(None, pl.Date),
         file_mend=pl.lit(None, pl.String),
         export_kind=pl.lit("readings"),
+        likeness=pl.lit(""),
     )
     lines = pl.DataFrame(
         {
             "site_id": ["hill", "hill", "hill", "closed"],
             "cause": ["lot_unknown", "before_start", "before_start", "lot_unknown"],
             "what": ["H-9", "H-1", "H-1", "C-1"],
+            "likeness": [""] * 4,
             "file": ["drop/a.csv"] * 4,
             "line": [2, 3, 4, 2],
             "text": ["x"] * 4,

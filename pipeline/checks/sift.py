@@ -25,20 +25,26 @@ PH_HIGHEST = Decimal(14)
 # An EC that some other unit would bring into this range was probably written in that unit (house default).
 _PLAUSIBLE_LOW_MS_CM = Decimal("0.1")
 _PLAUSIBLE_HIGH_MS_CM = Decimal(20)
+# No root zone has such a pH while EC looks like a pH: the columns were exchanged (house default).
+_SWAPPED_PH_BELOW = 3.5
+_SWAPPED_EC_FROM = 4.0
+_SWAPPED_EC_TO = 9.0
+_SWAPPED_FROM_LINES = 3
 _SCALES = ((Decimal(1000), "µS/cm"), (Decimal(500), "ppm"), (Decimal(640), "ppm"), (Decimal(700), "ppm"))
 
 
 def sift(translated: Translated, export: Export, policy: Sequence[PolicyInForce]) -> pl.DataFrame:
     """Return record_no, code and detail, one row per reason, for the records that must be held.
 
-    Codes: ``ph_out_of_scale`` (outside 0-14), ``ec_out_of_scale`` (negative, or above the policy's
+    Codes: ``ph_ec_swapped`` (all records of a file whose median pH is below 3.5 and median EC 4 to 9 mS/cm, house
+    default), ``ph_out_of_scale`` (outside 0-14), ``ec_out_of_scale`` (negative, or above the policy's
     ec_highest_ms_cm in force on the day; mS/cm), ``method_missing`` (neither line nor site names the
     extraction method: the same EC is low or extreme by method).  Only readings have such holds.
     """
     if export.kind != "readings":
         return pl.DataFrame(schema=HOLDS_SCHEMA)
     rows = translated.rows.filter(pl.col("cells").is_not_null())
-    found = [_sift_ph(rows), _sift_ec(rows, policy), _sift_method(rows)]
+    found = [_sift_swapped(rows), _sift_ph(rows), _sift_ec(rows, policy), _sift_method(rows)]
     return pl.concat(found).sort("record_no", maintain_order=True)
 
 
@@ -53,6 +59,23 @@ def explain_ec(ec_ms_cm: Decimal, highest_ms_cm: Decimal) -> str:
         if _PLAUSIBLE_LOW_MS_CM <= scaled <= _PLAUSIBLE_HIGH_MS_CM:
             return f"{words}; it looks like {unit}: check the unit of the column in site.toml"
     return f"{words}; read it again"
+
+
+def _sift_swapped(rows: pl.DataFrame) -> pl.DataFrame:
+    medians = rows.select(
+        pl.col("ph").median().cast(pl.Float64), pl.col("ec_ms_cm").median().cast(pl.Float64)
+    )
+    ph, ec = medians.row(0)
+    both = rows.filter(pl.col("ph").is_not_null() & pl.col("ec_ms_cm").is_not_null())
+    if both.height < _SWAPPED_FROM_LINES or ph is None or ec is None:
+        return _holds(rows["record_no"].clear(), "ph_ec_swapped", [])
+    if not (ph < _SWAPPED_PH_BELOW and _SWAPPED_EC_FROM <= ec <= _SWAPPED_EC_TO):
+        return _holds(rows["record_no"].clear(), "ph_ec_swapped", [])
+    detail = (
+        f"the file's median pH is {ph:.2f} and its median EC {ec:.2f} mS/cm: pH and EC look swapped; "
+        "exchange the columns ph and ec under [export.columns] in site.toml, or mend the export"
+    )
+    return _holds(rows["record_no"], "ph_ec_swapped", [detail] * rows.height)
 
 
 def _sift_ph(rows: pl.DataFrame) -> pl.DataFrame:

@@ -52,6 +52,15 @@ def ec_band_limits(bands: pl.DataFrame) -> pl.DataFrame:
     )
 
 
+def very_high_edges(bands: pl.DataFrame) -> pl.DataFrame:
+    """Where the band "very high" begins: method, ec_ms_cm (EC in mS/cm), is_included (the edge belongs to it)."""
+    return (
+        ec_band_limits(bands)
+        .filter(pl.col("band") == "very high")
+        .select("method", ec_ms_cm="low_ms_cm", is_included="low_included")
+    )
+
+
 def ec_band(method: pl.Expr, ec_ms_cm: pl.Expr, bands: pl.DataFrame) -> pl.Expr:
     """Return the name of the band that a reading falls in, as a String column.
 

@@ -34,6 +34,7 @@ from pipeline.reports.summary import (
     Summary,
 )
 from pipeline.reports.wording import Row, Wording
+from pipeline.reports.wording_held import is_harmless
 from pipeline.settings import PolicyInForce, Settings, SiteSettings
 
 ORDER_FORMULA = (
@@ -168,7 +169,7 @@ def _site_findings(
         Finding(
             rule=row["problem"],
             # A header without lines holds nothing: the site may have had nothing to report.
-            level="note" if row["problem"] == "header_only" else "hold",
+            level="note" if is_harmless(row) else "hold",
             sentence=words.file(row),
             file=row["name"],
         )

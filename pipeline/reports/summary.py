@@ -16,6 +16,7 @@ Quantity = Literal["ph", "ec"]
 Side = Literal["low", "in_range", "high"]
 Clearness = Literal["clearly_out", "out", "close_to_limit", "in_range"]
 DueState = Literal["not_yet", "due_this_week", "overdue", "never_sampled", "ships_first"]
+NotJudged = Literal["too_few_pots", "no_target", "other_method", "volume", "no_temperature", "not_measured"]
 Proper = Literal["yes", "no", "not_shown"]
 
 
@@ -77,7 +78,7 @@ class Figures(Part):
         description="Counting samplings out on this side in a row, with this one; 0 in range"
     )
     band: str | None = Field(description="EC only: published band by extraction method")
-    not_judged_why: Literal["too_few_pots", "no_target", "volume", "no_temperature", "not_measured"] | None
+    not_judged_why: NotJudged | None
 
 
 class Pot(Part):

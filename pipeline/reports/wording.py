@@ -210,10 +210,16 @@ def _ec_not_judged(words: Wording, row: Row) -> str:
             f"EC of {day} is not judged: the meter does not compensate for temperature, "
             "and no temperature was written down."
         )
+    median = f"median {row['mean']:.0f} mL, {_ml(row['low'], row['high'])} is asked for"
+    if row["side"] == "both":
+        return (
+            f"EC of {day} is not judged: too much leachate was collected from {_pots(row['pots'])} and too little from "
+            f"{_pots(row['min_pots'])} ({median})."
+        )
     amount, bias = ("much", "low") if row["side"] == "high" else ("little", "high")
     return (
-        f"EC of {day} is not judged: too {amount} leachate was collected from {_pots(row['pots'])} "
-        f"(median {row['mean']:.0f} mL, {_ml(row['low'], row['high'])} is asked for), which makes EC read {bias}."
+        f"EC of {day} is not judged: too {amount} leachate was collected from {_pots(row['pots'])} ({median}), "
+        f"which makes EC read {bias}."
     )
 
 

@@ -23,6 +23,7 @@ _MENDS = {
     "ragged": "Give the line as many cells as the header has; a delimiter inside a text needs quotes.",
     "nul_bytes": "Export the file again as plain text.",
     "quoting": "Close the quotation mark in the line, or double it inside a text.",
+    "ph_ec_swapped": "Exchange the columns ph and ec under [export.columns] in site.toml, or mend the export.",
     "ph_out_of_scale": "Correct the cell; pH lies between 0 and 14.",
     "ec_out_of_scale": "Correct the cell, or the unit of the EC column in site.toml.",
     "method_missing": "Write the site's extraction_method into site.toml; EC means nothing without it.",
@@ -34,14 +35,17 @@ def explain_held(row: Row, day: WriteDay) -> Told:
     return _HELD.get(row["cause"], _cell)(row, day)
 
 
+def is_harmless(row: Row) -> bool:
+    """A file of new lines may well have none; a file that should be the whole list may not."""
+    return bool(row["problem"] == "header_only" and row["mode"] == "increment")
+
+
 def explain_file(row: Row) -> str:
     """One sentence on a file of tonight with a problem of its own (a row of the query `files_tonight`)."""
-    nothing_held = (
-        "nothing to do if the site had nothing to report"
-        if row["problem"] == "header_only"
-        else "export the file again"
-    )
-    return f"{row['name']}: {row['problem_sentence']}; {row['problem_mend'] or nothing_held}."
+    mend = row["problem_mend"] or "export the file again"
+    if row["problem"] == "header_only" and not is_harmless(row):
+        mend = "send the whole list again, what it held before still counts"
+    return f"{row['name']}: {row['problem_sentence']}; {mend}."
 
 
 def _lines(row: Row) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Mapping, Sequence
+from copy import deepcopy
 from dataclasses import dataclass, field
 from decimal import Decimal
 from pathlib import Path
@@ -142,7 +143,7 @@ def _read_periods(reading: _Reading, raw: _Raw, file: str) -> tuple[PolicyPeriod
     """Read the [[policy]] tables of a file."""
     tables = _take_list(reading, raw, "policy", file)
     parsed = [
-        _parse(reading, PolicyPeriod, table, file, f"policy {number}")
+        _parse(reading, PolicyPeriod, table, file, f"policy {number}") or _parse_rest(table)
         for number, table in enumerate(tables, start=1)
     ]
     periods = tuple(period for period in parsed if period is not None)
@@ -162,6 +163,31 @@ def _read_periods(reading: _Reading, raw: _Raw, file: str) -> tuple[PolicyPeriod
         if period is not None
     )
     return periods
+
+
+def _parse_rest(table: object) -> PolicyPeriod | None:
+    """What of a policy table is sound, so that one mistake does not hide what contradicts the rest of it."""
+    rest = deepcopy(dict(table)) if isinstance(table, Mapping) else {}
+    try:
+        return PolicyPeriod.model_validate(rest)
+    except ValidationError as error:
+        for one in error.errors(include_url=False):
+            _drop(rest, [part for part in one["loc"] if part != "[key]"])
+    try:
+        return PolicyPeriod.model_validate(rest)
+    except ValidationError:
+        return None
+
+
+def _drop(table: dict[str, Any], place: Sequence[int | str]) -> None:
+    """Take the value at a place out of a table; of a list, only the mistaken entry is emptied."""
+    if not place:
+        return
+    key, inner = str(place[0]), table.get(str(place[0]))
+    if isinstance(inner, dict) and len(place) > 1:
+        _drop(inner, place[1:])
+    else:
+        table.pop(key, None)
 
 
 def _read_sites(reading: _Reading, raw_group: _Raw, policy: tuple[PolicyPeriod, ...]) -> list[SiteSettings]:

@@ -98,4 +98,8 @@ def _damage_told(published: Path) -> Iterator[None]:
         if not isinstance(error, _DAMAGE) and type(error) is not duckdb.Error:
             raise
         reason = str(error).splitlines()[0]
+        if "No space left" in str(error):
+            raise WarehouseError(
+                f"{published}: the disk is full; make room and run the night again, yesterday's files stand."
+            ) from error
         raise WarehouseError(f"{published}: cannot be read as a warehouse ({reason}); {_MEND}") from error

@@ -1,10 +1,11 @@
 -- Held records gathered by what they wait for.
--- grain: one cause and one thing of one site. key: site_id, cause, what
+-- grain: one cause and one thing of one site, alike but for cells and figures. key: site_id, cause, what, likeness
 -- inputs: record_fates, files, records
 select
     h.site_id,
     h.cause,
     h.what,
+    regexp_replace(coalesce(h.detail, ''), '"[^"]*"|[0-9]+([.,][0-9]+)*', '#', 'g') as likeness,
     any_value(h.detail order by h.file_id, h.record_no) as detail,
     any_value(h.fitting_lots) as fitting_lots,
     any_value(h.started_on) as started_on,
@@ -17,4 +18,4 @@ from record_fates as h
 inner join files as f on h.file_id = f.file_id
 inner join records as r on h.file_id = r.file_id and h.record_no = r.record_no
 where h.fate = 'held'
-group by h.site_id, h.cause, h.what
+group by h.site_id, h.cause, h.what, likeness

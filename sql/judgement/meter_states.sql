@@ -36,7 +36,7 @@ doubted as (
     inner join latest as n
         on r.site_id = n.site_id and lower(r.meter_id) = lower(n.meter_id) and not n.is_accepted
     left join last_good as g on r.site_id = g.site_id and lower(r.meter_id) = g.meter_key
-    where r.sampled_on > coalesce(g.calibrated_on, date '0001-01-01')
+    where r.is_meter_in_doubt and r.sampled_on >= coalesce(g.calibrated_on, date '0001-01-01')
     group by r.site_id, lower(r.meter_id)
 ),
 

@@ -95,7 +95,11 @@ collected as (
         a.site_id,
         a.lot_key,
         'affected_clearly_out' as code,
-        'act' as level,
+        case
+            when s.is_meter_in_doubt then 'watch'
+            when v.quantity = 'ec' and v.side = 'low' and not v.is_ec_far_below then 'watch'
+            else 'act'
+        end as level,
         v.quantity,
         v.side,
         v.sampled_on,
@@ -113,6 +117,12 @@ collected as (
             and v.purpose = 'affected'
             and v.verdict = 'clearly_out'
             and not v.is_low_ec_outside_active
+    inner join samplings as s
+        on
+            v.site_id = s.site_id
+            and v.lot_key = s.lot_key
+            and v.sampled_on = s.sampled_on
+            and v.purpose = s.purpose
     union all by name
     select
         l.site_id,
@@ -206,14 +216,16 @@ collected as (
         'ec' as quantity,
         case
             when not_judged_why = 'no_temperature' then null
-            when pots_over_collected >= pots_under_collected then 'high'
-            else 'low'
+            when pots_excluded_under = 0 then 'high'
+            when pots_excluded_over = 0 then 'low'
+            else 'both'
         end as side,
         sampled_on,
         leachate_median_ml as mean,
         leachate_low_ml::double as low,
         leachate_high_ml::double as high,
-        pots_volume_excluded as pots
+        if(pots_excluded_over = 0, pots_excluded_under, pots_excluded_over) as pots,
+        pots_excluded_under as min_pots
     from last_verdicts
     where quantity = 'ec' and low is not null and not_judged_why in ('volume', 'no_temperature')
     union all by name

@@ -1,6 +1,6 @@
 -- Each quantity of each sampling against the lot's target.
 -- grain: one quantity of one sampling. key: site_id, lot_key, sampled_on, purpose, quantity
--- inputs: samplings, sampling_figures, biased_figures, lot_targets, policy, published_ranges, usable_readings, current_lots
+-- inputs: samplings, very_high_edges, sampling_figures, biased_figures, lot_targets, policy, published_ranges, usable_readings, current_lots
 -- rules: edges belong to the range and are compared on exact sums. Clearly out: the whole 95 % interval and the mean by a
 -- margin beyond the edge (0.2 pH, 10 % of the EC edge: house defaults), or a published action threshold crossed: above 6.4 for
 -- iron-inefficient crops (Univ. of Florida IFAS), below 5.5 for iron-efficient ones (Michigan State Univ. Extension), below 5.4 for
@@ -18,6 +18,7 @@ asked as (
         s.n_pots,
         s.pots_volume_excluded,
         s.pots_without_temperature,
+        s.method,
         unnest(['ph', 'ec']) as quantity
     from samplings as s
 ),
@@ -35,6 +36,7 @@ figured as (
         t.low,
         t.high,
         t.remark,
+        t.basis,
         p.act_in_a_row,
         case when a.quantity = 'ph' then t.low - p.clear_margin_ph else t.low * (1 - p.clear_margin_ec_share) end
             as clear_low,
@@ -47,7 +49,12 @@ figured as (
         end as action_low,
         case when a.quantity = 'ph' and t.ph_group = 'iron-inefficient' then p.ph_action_high_iron_inefficient end
             as action_high,
-        case when a.quantity = 'ec' and l.container_class <> 'nursery' then p.ec_act_ms_cm end as ec_act_ms_cm,
+        case
+            when a.quantity <> 'ec' or l.container_class = 'nursery' then null
+            when a.method = 'pour-through' then p.ec_act_ms_cm
+            else e.ec_ms_cm
+        end as ec_act_ms_cm,
+        a.method = 'pour-through' or e.is_included as is_ec_act_included,
         case when a.quantity = 'ec' then t.low * p.ec_low_act_share end as ec_low_act,
         case
             when a.sampled_on < l.started_on + p.establishing_days then 'establishing'
@@ -76,6 +83,7 @@ figured as (
             and a.quantity = t.quantity
             and a.sampled_on >= t.valid_from
             and a.sampled_on < t.valid_to
+    left join very_high_edges as e on a.method = e.method
     left join sampling_figures as f
         on
             a.site_id = f.site_id
@@ -107,6 +115,8 @@ opened as (
         case
             when not is_counting then 'too_few_pots'
             when low is null then 'no_target'
+            -- published EC targets are of the pour-through; a number of another method cannot be held against them
+            when quantity = 'ec' and basis = 'published' and method <> 'pour-through' then 'other_method'
             when quantity = 'ec' and not is_ec_countable
                 then case
                     when pots_volume_excluded > 0 and pots_volume_excluded >= pots_without_temperature then 'volume'
@@ -151,6 +161,14 @@ decided as (
 measured as (
     select
         s.*,
+        case
+            when s.judged_sum is not null then s.judged_sum
+            when
+                s.is_ec_countable
+                and (s.obstacle = 'other_method' or (s.obstacle = 'no_target' and s.remark = 'no_published_target'))
+                then s.sum_x
+        end as band_sum,
+        coalesce(s.judged_n, s.n) as band_n,
         s.judged_sum::double / s.judged_n as judged_mean,
         coalesce(
             (s.side = 'low' and s.judged_sum <= s.clear_low * s.judged_n)
@@ -239,12 +257,8 @@ select
     coalesce(m.judged_sum < m.ec_low_act * m.judged_n, false) as is_ec_far_below,
     -- the band speaks where a crop has no published target, but not for lots that are judged by their own history alone
     coalesce(
-        coalesce(
-            m.judged_sum,
-            case
-                when m.obstacle = 'no_target' and m.remark = 'no_published_target' and m.is_ec_countable then m.sum_x
-            end
-        ) >= m.ec_act_ms_cm * coalesce(m.judged_n, m.n),
+        m.band_sum > m.ec_act_ms_cm * m.band_n
+        or (m.band_sum = m.ec_act_ms_cm * m.band_n and m.is_ec_act_included),
         false
     ) as is_ec_very_high,
     coalesce(not m.is_sd_assumed and m.sd > m.uneven_sd, false) as is_uneven,

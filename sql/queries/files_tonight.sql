@@ -4,6 +4,7 @@ select
     f.site_id,
     f.name,
     f.kind,
+    f.mode,
     f.received_on,
     f.lines,
     (

@@ -4,6 +4,7 @@ select
     h.site_id,
     h.cause,
     h.what,
+    regexp_replace(coalesce(h.detail, ''), '"[^"]*"|[0-9]+([.,][0-9]+)*', '#', 'g') as likeness,
     f.name as file,
     r.line_from as line,
     r.text

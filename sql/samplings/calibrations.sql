@@ -14,6 +14,8 @@ select
     c.offset_mv,
     c.ec_standard_ms_cm,
     c.ec_found_ms_cm,
+    list_min(regexp_extract_all(replace(c.buffers, ',', '.'), '\d+(?:\.\d+)?')::decimal(6, 3)[]) as lowest_buffer,
+    list_max(regexp_extract_all(replace(c.buffers, ',', '.'), '\d+(?:\.\d+)?')::decimal(6, 3)[]) as highest_buffer,
     coalesce(c.passed, true)
     and coalesce(c.slope_pct between p.slope_low_pct and p.slope_high_pct, true)
     and coalesce(abs(c.offset_mv) <= p.offset_limit_mv, true)

@@ -4,19 +4,23 @@
 -- fate: accepted, held, repeated, superseded, withdrawn, not_data. A held record has one cause, the first of a fixed order;
 -- `what` names the thing it waits for.
 with
-problems as (
+coded as (
     select
         file_id,
         record_no,
+        problem_no,
         code,
         field,
         sentence,
-        code in ('ph_out_of_scale', 'ec_out_of_scale', 'method_missing') as is_sifted,
-        row_number() over (
-            partition by file_id, record_no, code in ('ph_out_of_scale', 'ec_out_of_scale', 'method_missing')
-            order by problem_no
-        ) as nth
+        code in ('ph_ec_swapped', 'ph_out_of_scale', 'ec_out_of_scale', 'method_missing') as is_sifted
     from record_problems
+),
+
+problems as (
+    select
+        *,
+        row_number() over (partition by file_id, record_no, is_sifted order by problem_no) as nth
+    from coded
 ),
 
 unreadable as (

@@ -31,6 +31,9 @@ counted as (
             as pots_volume_excluded,
         coalesce(sum(n_pots) filter (where why_not_ec = 'no_temperature'), 0)::integer as pots_without_temperature,
         coalesce(sum(n_pots) filter (where why_not_ec = 'not_measured'), 0)::integer as pots_without_ec,
+        coalesce(sum(n_pots) filter (where why_not_ec = 'over_collected'), 0)::integer as pots_excluded_over,
+        coalesce(sum(n_pots) filter (where why_not_ec = 'under_collected'), 0)::integer as pots_excluded_under,
+        case when min(method) = max(method) then min(method) else 'several methods' end as method,
         bool_and(is_meter_calibrated) as is_meter_calibrated,
         bool_or(is_meter_in_doubt) as is_meter_in_doubt,
         list_sort(list_distinct(list(meter_id) filter (where meter_id is not null))) as meter_ids
@@ -45,6 +48,7 @@ select
     c.n_ph >= c.min_pots and c.n_ec >= c.min_pots as is_ec_countable,
     case
         when c.n_ph < c.min_pots or c.n_ec < c.min_pots or c.n_volume_right < c.min_pots then 'no'
+        when c.is_meter_in_doubt then 'no'
         when not s.has_calibrations then 'not_shown'
         when c.is_meter_calibrated then 'yes'
         else 'no'

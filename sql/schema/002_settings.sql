@@ -133,6 +133,14 @@ create table general_targets (
     how_known varchar not null
 );
 
+-- grain: where the published EC band "very high" begins by extraction method. key: method
+-- is_included: the edge itself belongs to the band
+create table very_high_edges (
+    method varchar primary key,
+    ec_ms_cm decimal(9, 4) not null,
+    is_included boolean not null
+);
+
 -- grain: Student's t, two-sided, made by SciPy. key: df
 create table t_quantiles (
     df integer primary key,

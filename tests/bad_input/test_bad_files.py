@@ -28,7 +28,10 @@ FILE_SENTENCES = {
     "readings_empty.csv": ("hold", "the file is empty; export the file again."),
     "readings_header.csv": (
         "note",
-        "only a header and no data in 1 line; nothing to do if the site had nothing to report.",
+        (
+            "only a header and no data in 1 line; nothing to do if the site had nothing to report, otherwise "
+            "export the file again."
+        ),
     ),
     "readings_renamed.csv": (
         "hold",

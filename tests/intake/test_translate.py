@@ -248,7 +248,7 @@ def test_empty_file_translates_to_no_rows() -> None:
                 "n_pots",
                 "0",
                 "number_unreadable",
-                'n_pots "0" is not a whole number of 1 or more; write it like 5',
+                'n_pots "0" is not a whole number of 1 or more; write it like 5, without a mark for thousands',
             ),
         ),
         (

@@ -211,3 +211,29 @@ def test_the_general_number_of_pots_means_every_class_that_is_not_named() -> Non
         "pot_6_5in_plus": 4,
         "nursery": 4,
     }
+
+
+def test_one_mistake_in_a_table_does_not_hide_what_contradicts_the_rest(tmp_path: Path) -> None:
+    home = write_home(
+        tmp_path,
+        policy="""
+            [[policy]]
+            valid_from = 2026-01-01
+            typo = 1
+            [policy.containers.plug]
+            leachate_low_ml = 40
+            leachate_high_ml = 20
+            [[policy.targets]]
+            crop = "petunia"
+            quantity = "ph"
+            low = 6.4
+            high = 5.4
+            [[policy]]
+            valid_from = 2026-01-01
+        """,
+    )
+    said = lines(home)
+    assert [line for line in said if "typo" in line]
+    assert [line for line in said if "is there twice" in line]
+    assert [line for line in said if "low must not be above high" in line]
+    assert [line for line in said if "leachate_low_ml" in line]

@@ -22,7 +22,8 @@ import duckdb
 import polars as pl
 
 from pipeline.intake.translate import ROW_SCHEMAS
-from pipeline.measures.reference_tables import load_crop_targets, load_general_targets
+from pipeline.measures.ec import very_high_edges
+from pipeline.measures.reference_tables import load_crop_targets, load_ec_bands, load_general_targets
 from pipeline.measures.t_table import t_quantiles
 from pipeline.measures.targets import choose_targets, list_published_ranges
 from pipeline.settings import Column, Export, Group, Settings, SiteSettings
@@ -128,6 +129,7 @@ def published_for(settings: Settings) -> Published:
         .filter(pl.col("used"))
         .select("quantity", "low", "high", "source", "source_url", "how_known"),
         t_table=t_quantiles().select("df", "t"),
+        very_high_edges=very_high_edges(load_ec_bands()),
         choose=lambda order: choose_targets(crop_targets, order).select(chosen_columns),
     )
 

@@ -306,6 +306,32 @@ def test_low_ec_of_affected_plants_is_act_only_in_the_active_stage(bench: Bench)
     ]
 
 
+def test_a_meter_in_doubt_keeps_affected_plants_at_watch(bench: Bench) -> None:
+    bench.lots()
+    weekly(bench, "6.0")
+    bench.calibrations("calibrated_on | slope_pct\n2026-03-31 | 80")
+    bench.pots(alike("5.0"), purpose="affected", sampled_on="2026-03-31", meter_id="M1")
+    assert ("affected_clearly_out", "watch", "ph", "low") in reasons(bench)
+
+
+def test_low_ec_of_affected_plants_is_act_only_far_below(bench: Bench) -> None:
+    bench.lots("lot_code\nA\nB")
+    for lot, ec in (("A", "1.8"), ("B", "1.7")):
+        weekly(bench, "6.0", lot=lot)
+        bench.pots(alike(ec), quantity="ec_ms_cm", purpose="affected", sampled_on="2026-03-31", lot_code=lot)
+    where = "code = 'affected_clearly_out'"
+    # 0.7 x 2.5 = 1.75
+    assert reasons(bench, "lot_key, level", where) == [("a", "watch"), ("b", "act")]
+
+
+def test_pots_that_lean_both_ways_are_told_apart(bench: Bench) -> None:
+    bench.lots()
+    bench.pots("3.0", quantity="ec_ms_cm", leachate_ml="50")
+    bench.pots("3.0", quantity="ec_ms_cm", leachate_ml="10")
+    bench.pots(alike("3.0", 3), quantity="ec_ms_cm")
+    assert reasons(bench, "code, side, pots, min_pots") == [("ec_not_judged", "both", 1, 1)]
+
+
 def test_only_the_latest_affected_sampling_speaks(bench: Bench) -> None:
     bench.lots()
     weekly(bench, "6.0")

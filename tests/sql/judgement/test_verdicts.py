@@ -346,3 +346,21 @@ def test_a_sampling_is_judged_by_the_policy_of_its_day(bench: Bench) -> None:
         ("2026-03-14", "clearly_out"),
         ("2026-03-15", "out"),
     ]
+
+
+def test_a_number_of_another_method_is_not_held_against_pour_through_targets(bench: Bench) -> None:
+    bench.lots()
+    bench.pots("1.0 " * 5, quantity="ec_ms_cm", method="1:2 dilution")
+    columns = "side, verdict, not_judged_why, is_ec_very_high"
+    assert bench.rows("verdicts", columns, "quantity = 'ec'") == [(None, None, "other_method", False)]
+
+
+def test_very_high_begins_where_the_band_of_the_method_begins(bench: Bench) -> None:
+    # UMass: saturated media extract 5.0-6.0 is very high, and a shared edge belongs to the lower band.
+    bench.lots("lot_code\nA\nB")
+    bench.pots("5.0 " * 5, quantity="ec_ms_cm", method="saturated media extract", lot_code="A")
+    bench.pots("5.01 " * 5, quantity="ec_ms_cm", method="saturated media extract", lot_code="B")
+    assert bench.rows("verdicts", "lot_key, is_ec_very_high", "quantity = 'ec'") == [
+        ("a", False),
+        ("b", True),
+    ]

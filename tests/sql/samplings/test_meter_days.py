@@ -34,7 +34,8 @@ def test_a_meter_is_in_doubt_from_a_failed_check_until_the_next_good_one(bench: 
         "meter_id | sampled_on\nM1 | 2026-03-09\nM1 | 2026-03-10\nM1 | 2026-03-19\nM1 | 2026-03-20"
     )
     assert days(bench) == [
-        ("03-09", False, False),
+        # no good check stands before the failed one, so nothing vouches for this reading
+        ("03-09", False, True),
         ("03-10", False, True),
         ("03-19", False, True),
         ("03-20", True, False),
@@ -70,3 +71,35 @@ def test_the_meter_of_another_site_is_another_meter(bench: Bench) -> None:
 def test_held_readings_use_no_meter(bench: Bench) -> None:
     bench.readings("lot_code | meter_id\nX | M1")
     assert days(bench) == []
+
+
+def test_a_failed_check_reaches_back_to_the_last_good_one(bench: Bench) -> None:
+    bench.lots()
+    bench.calibrations("calibrated_on | slope_pct\n2026-03-01 | 98\n2026-03-16 | 80\n2026-03-20 | 98")
+    bench.readings(
+        "meter_id | sampled_on\nM1 | 2026-03-01\nM1 | 2026-03-15\nM1 | 2026-03-18\nM1 | 2026-03-25"
+    )
+    assert days(bench) == [
+        ("03-01", True, False),
+        ("03-15", False, True),
+        ("03-18", False, True),
+        ("03-25", False, False),
+    ]
+
+
+def test_buffers_must_bracket_the_readings_where_they_are_written_down(bench: Bench) -> None:
+    bench.lots()
+    bench.calibrations(
+        """
+        meter_id | calibrated_on | buffers
+        M1       | 2026-03-30    | 7.00/10.00
+        M2       | 2026-03-30    | 4,01 and 7,00
+        M3       | 2026-03-30    | -
+        """
+    )
+    bench.readings("meter_id | ph\nM1 | 6.6\nM2 | 6.6\nM3 | 6.6")
+    assert [days(bench, meter)[0][1:] for meter in ("M1", "M2", "M3")] == [
+        (False, False),
+        (True, False),
+        (True, False),
+    ]
