@@ -7,7 +7,7 @@ from datetime import date, timedelta
 from fractions import Fraction
 
 from tests.oracle.fates import Lot
-from tests.oracle.samplings import QUANTITIES, Sampling, is_uneven, margin_of, stage_on
+from tests.oracle.samplings import QUANTITIES, Judged, Sampling, is_uneven, margin_of, stage_on
 from tests.oracle.settings import Policy, fold
 from tests.oracle.targets import is_shown_against_its_own_history
 
@@ -56,6 +56,15 @@ def low_ec_is_a_note(sampling: Sampling, quantity: str, side: str | None) -> boo
     return quantity == "ec" and side == "low" and sampling.stage != "active"
 
 
+def is_far_below(judged: Judged, policy: Policy) -> bool:
+    """Below 0.7 x the low edge."""
+    return (
+        judged.target is not None
+        and judged.decides is not None
+        and judged.decides < policy["ec_low_act_share"] * judged.target.low
+    )
+
+
 def is_clearly_out_to_act(sampling: Sampling, quantity: str, policy: Policy) -> bool:
     """Clearly out on the sampling; low EC only in an active lot, and below 0.7 x the edge or twice in a
     row.
@@ -64,10 +73,7 @@ def is_clearly_out_to_act(sampling: Sampling, quantity: str, policy: Policy) -> 
     if judged.verdict != "clearly_out":
         return False
     if quantity == "ec" and judged.side == "low":
-        assert judged.target is not None
-        assert judged.decides is not None
-        far = judged.decides < policy["ec_low_act_share"] * judged.target.low
-        return sampling.stage == "active" and (far or judged.in_a_row >= 2)
+        return sampling.stage == "active" and (is_far_below(judged, policy) or judged.in_a_row >= 2)
     return True
 
 
@@ -89,19 +95,15 @@ def is_in_a_row_to_act(samplings: list[Sampling], last: Sampling, quantity: str,
     return all(each.beyond_by_margin for each in followed[max(0, place - 1) : place + 1])
 
 
-def is_extreme_ec(sampling: Sampling, policy: Policy) -> bool:
-    """An EC mean of 6.6 mS/cm and more, nursery stock apart, judged or of a crop without a published target."""
+def is_extreme_ec(sampling: Sampling) -> bool:
+    """An EC mean that is very high for its extraction method, nursery stock apart.
+
+    Judged, or not judged only because no published target serves the crop or the method.
+    """
     judged = sampling.quantities["ec"]
-    if judged.not_judged_why == "no_target" and not is_shown_against_its_own_history(sampling.lot):
-        mean = judged.statistics.mean
-        return (
-            judged.statistics.n >= sampling.min_pots and mean is not None and mean >= policy["ec_act_ms_cm"]
-        )
-    return (
-        judged.decides is not None
-        and sampling.lot.container_class != "nursery"
-        and judged.decides >= policy["ec_act_ms_cm"]
-    )
+    if judged.not_judged_why in ("no_target", "other_method"):
+        return judged.is_very_high and not is_shown_against_its_own_history(sampling.lot)
+    return judged.is_very_high and judged.decides is not None and sampling.lot.container_class != "nursery"
 
 
 def act_reasons(samplings: list[Sampling], last: Sampling, policy: Policy) -> list[Reason]:
@@ -113,21 +115,29 @@ def act_reasons(samplings: list[Sampling], last: Sampling, policy: Policy) -> li
             reasons.append(Reason("clearly_out", "act", quantity, side))
         elif is_in_a_row_to_act(samplings, last, quantity, policy):
             reasons.append(Reason("in_a_row", "act", quantity, side))
-    if is_extreme_ec(last, policy):
+    if is_extreme_ec(last):
         reasons.append(Reason("ec_extreme", "act", "ec", last.quantities["ec"].side))
     return reasons
 
 
-def affected_act_reasons(samplings: list[Sampling], policy: Policy, as_of: date) -> list[Reason]:
-    """The latest affected sampling of the last days, counting and clearly out; low EC as in other samplings."""
+def affected_reasons(samplings: list[Sampling], policy: Policy, as_of: date) -> list[Reason]:
+    """The latest affected sampling of the last days, counting and clearly out.
+
+    Only watch when its meter was in doubt, and for low EC that is not below 0.7 x the edge; low EC of a lot
+    that is not active is no reason.
+    """
     recent = recent_affected(samplings, policy, as_of)
     if not recent or not recent[-1].counts:
         return []
-    return [
-        Reason("affected_clearly_out", "act", quantity, judged.side)
-        for quantity, judged in recent[-1].quantities.items()
-        if is_clearly_out_to_act(recent[-1], quantity, policy)
-    ]
+    latest = recent[-1]
+    reasons: list[Reason] = []
+    for quantity, judged in latest.quantities.items():
+        if judged.verdict != "clearly_out" or low_ec_is_a_note(latest, quantity, judged.side):
+            continue
+        mild = quantity == "ec" and judged.side == "low" and not is_far_below(judged, policy)
+        level = "watch" if mild or latest.meter_in_doubt else "act"
+        reasons.append(Reason("affected_clearly_out", level, quantity, judged.side))
+    return reasons
 
 
 def recent_affected(samplings: list[Sampling], policy: Policy, as_of: date) -> list[Sampling]:
@@ -206,10 +216,10 @@ def reasons_of(lot: Lot, samplings: list[Sampling], policy: Policy, as_of: date)
     if last is not None and not last.meter_in_doubt:
         reasons += act_reasons(samplings, last, policy)
     acted = {reason.quantity for reason in reasons if reason.code != "ec_extreme"}
-    reasons += affected_act_reasons(samplings, policy, as_of)
+    reasons += affected_reasons(samplings, policy, as_of)
     if has_no_reading(lot, last, policy, as_of):
         reasons.append(Reason("no_reading", "no_reading"))
-    if last is not None and last.meter_in_doubt and is_extreme_ec(last, policy):
+    if last is not None and last.meter_in_doubt and is_extreme_ec(last):
         reasons.append(Reason("ec_extreme", "watch", "ec", last.quantities["ec"].side))
     reasons += watch_reasons(samplings, last, policy, as_of, acted)
     return sorted(reasons, key=lambda reason: (*LEVELS, "note").index(reason.level))

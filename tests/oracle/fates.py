@@ -10,8 +10,13 @@ from fnmatch import fnmatchcase
 from fractions import Fraction
 
 from tests.oracle.fields import Typed, Value, translate
+from tests.oracle.figures import median_of
 from tests.oracle.records import HEADER_ONLY, ReadFile, Record, read_file
 from tests.oracle.settings import Export, Home, SiteSettings, fold, policy_on
+
+SWAP_LEAST_RECORDS = 3
+SWAP_PH_BELOW = Fraction("3.5")
+SWAP_EC_FROM, SWAP_EC_TO = Fraction(4), Fraction(9)
 
 
 @dataclass(frozen=True)
@@ -115,6 +120,7 @@ class Calibration:
     at: time
     slope_pct: Fraction | None
     offset_mv: Fraction | None
+    buffers: str | None
     ec_standard: Fraction | None
     ec_found: Fraction | None
     passed: bool | None
@@ -288,6 +294,30 @@ def find_lot(
     return None, Fate("held", "place_unclear")
 
 
+def has_ph_and_ec_swapped(file: Received) -> bool:
+    """The figures of the pH column look like EC and those of the EC column like pH.
+
+    Of at least 3 readable records with both: median pH below 3.5, median EC from 4 to 9 mS/cm. A single
+    odd pot does not move a median.
+    """
+    pairs = [
+        (ph, ec)
+        for typed in file.typed.values()
+        if typed.problem is None
+        and (ph := typed.number("ph")) is not None
+        and (ec := typed.number("ec")) is not None
+    ]
+    if len(pairs) < SWAP_LEAST_RECORDS:
+        return False
+    ph_median, ec_median = median_of([ph for ph, _ in pairs]), median_of([ec for _, ec in pairs])
+    return (
+        ph_median is not None
+        and ec_median is not None
+        and ph_median < SWAP_PH_BELOW
+        and SWAP_EC_FROM <= ec_median <= SWAP_EC_TO
+    )
+
+
 def judge_reading(
     typed: Typed,
     day: date,
@@ -296,9 +326,10 @@ def judge_reading(
     lots: dict[str, Lot],
     held_lots: set[str],
     as_of: date,
+    is_swapped: bool,
 ) -> tuple[Lot | None, Fate]:
-    """Accepted, or held for the first of: in the future, lot, before start, after end, out of scale,
-    method.
+    """Accepted, or held for the first of: in the future, lot, before start, after end, pH and EC exchanged in
+    its file, out of scale, method.
     """
     if day > as_of:
         return None, Fate("held", "in_future")
@@ -309,6 +340,8 @@ def judge_reading(
         return None, Fate("held", "before_start", lot.code)
     if lot.ends_on is not None and day > lot.ends_on:
         return None, Fate("held", "after_end", lot.code)
+    if is_swapped:
+        return None, Fate("held", "ph_ec_swapped")
     ph, ec = typed.number("ph"), typed.number("ec")
     if ph is not None and not 0 <= ph <= 14:
         return None, Fate("held", "ph_out_of_scale")
@@ -357,6 +390,7 @@ def calibration_from(typed: Typed) -> Calibration:
         at=at if isinstance(at, time) else time.min,
         slope_pct=typed.number("slope"),
         offset_mv=typed.number("offset"),
+        buffers=typed.text("buffers"),
         ec_standard=typed.number("ec_standard"),
         ec_found=typed.number("ec_found"),
         passed=None if passed is None else fold(passed) in ("yes", "true"),
@@ -417,7 +451,14 @@ def facts_on(home: Home, site: SiteSettings, nights: list[Night]) -> SiteFacts:
             continue
         typed = file.typed[record.record_no]
         lot, fates[ref] = judge_reading(
-            typed, typed.day("date") or date.min, home, site, lots, held_lots, as_of
+            typed,
+            typed.day("date") or date.min,
+            home,
+            site,
+            lots,
+            held_lots,
+            as_of,
+            has_ph_and_ec_swapped(file),
         )
         if lot is not None:
             readings.append(reading_from(typed, file, record, lot))

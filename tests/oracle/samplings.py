@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from fractions import Fraction
@@ -11,7 +12,17 @@ from tests.oracle.fates import Calibration, Lot, Reading
 from tests.oracle.fields import round_half_up
 from tests.oracle.figures import Measured, Statistics, median_of, statistics_of
 from tests.oracle.settings import Policy
-from tests.oracle.targets import References, Target, band_of, other_published_ranges, ph_group_of, target_of
+from tests.oracle.targets import (
+    SEVERAL_METHODS,
+    References,
+    Target,
+    band_of,
+    is_of_another_method,
+    is_very_high,
+    other_published_ranges,
+    ph_group_of,
+    target_of,
+)
 
 QUANTITIES = ("ph", "ec")
 
@@ -44,6 +55,7 @@ class Judged:
     band: str | None
     pots_in_range: int | None
     not_judged_why: str | None
+    is_very_high: bool = False
     in_a_row: int = 0
 
     @property
@@ -164,16 +176,69 @@ def latest_calibration(calibrations: list[Calibration], meter_id: str, day: date
     return found
 
 
+def next_calibration(calibrations: list[Calibration], meter_id: str, day: date) -> Calibration | None:
+    """The meter's first calibration after the day; of equal times the earlier line."""
+    found: Calibration | None = None
+    for each in calibrations:
+        if each.meter_id != meter_id or each.day <= day:
+            continue
+        if found is None or (each.day, each.at) < (found.day, found.at):
+            found = each
+    return found
+
+
 def is_in_doubt(calibrations: list[Calibration], meter_id: str, day: date, policy: Policy) -> bool:
-    """A meter is in doubt while its latest calibration is one that failed."""
+    """A meter is in doubt when its latest calibration failed, and when the next one will fail.
+
+    Nobody knows since when the meter was wrong, so a failure reaches back over the days before it; only a
+    day with an accepted calibration of its own is free of that.
+    """
     latest = latest_calibration(calibrations, meter_id, day)
-    return latest is not None and not is_accepted(latest, policy)
+    if latest is not None and not is_accepted(latest, policy):
+        return True
+    following = next_calibration(calibrations, meter_id, day)
+    return (
+        following is not None
+        and not is_accepted(following, policy)
+        and not is_checked_on(calibrations, meter_id, day, policy)
+    )
 
 
-def is_calibrated_on(calibrations: list[Calibration], meter_id: str, day: date, policy: Policy) -> bool:
-    """An accepted calibration of that meter on that day."""
+def is_checked_on(calibrations: list[Calibration], meter_id: str, day: date, policy: Policy) -> bool:
+    """An accepted calibration of that meter on that day, whatever its buffers."""
     return any(
         each.meter_id == meter_id and each.day == day and is_accepted(each, policy) for each in calibrations
+    )
+
+
+def buffers_in(text: str | None) -> list[Fraction]:
+    """The numbers written in a cell such as "7.01 / 4.01" or "4,01 7,01"."""
+    return [Fraction(number.replace(",", ".")) for number in re.findall(r"[0-9]+(?:[.,][0-9]+)?", text or "")]
+
+
+def is_bracketed(readings: list[Fraction], buffers: list[Fraction]) -> bool:
+    """Every pH lies between the lowest and the highest buffer. Buffers not written down demand nothing."""
+    return not readings or not buffers or (min(buffers) <= min(readings) and max(buffers) >= max(readings))
+
+
+def is_calibrated_on(
+    calibrations: list[Calibration], day_readings: list[Reading], meter_id: str, day: date, policy: Policy
+) -> bool:
+    """An accepted calibration of that meter on that day, with buffers on both sides of all that it read.
+
+    `day_readings` are the site's readings of that day, of all lots and meters.
+    """
+    read = [
+        reading.ph
+        for reading in day_readings
+        if reading.meter_id == meter_id and reading.sampled_on == day and reading.ph is not None
+    ]
+    return any(
+        each.meter_id == meter_id
+        and each.day == day
+        and is_accepted(each, policy)
+        and is_bracketed(read, buffers_in(each.buffers))
+        for each in calibrations
     )
 
 
@@ -281,10 +346,17 @@ def decided_by_bias(pots: list[Pot], min_pots: int, policy: Policy, target: Targ
     return None
 
 
+def method_of(pots: list[Pot]) -> str | None:
+    """The extraction method of all readings of a sampling."""
+    methods = {pot.reading.method for pot in pots}
+    return methods.pop() if len(methods) == 1 else SEVERAL_METHODS
+
+
 def why_not_judged(
     quantity: str, pots: list[Pot], counts: bool, min_pots: int, target: Target | None
 ) -> str | None:
-    """Too few pots for the sampling to count; no target; and where the pots for EC are too few, why they are.
+    """Too few pots for the sampling to count; no target; for EC a published target of another method; and
+    where the pots for EC are too few, why they are.
 
     That is volume or temperature, whichever leaves out more pots; else they were not measured.
     """
@@ -292,6 +364,8 @@ def why_not_judged(
         return "too_few_pots"
     if target is None:
         return "no_target"
+    if quantity == "ec" and is_of_another_method(target, method_of(pots)):
+        return "other_method"
     if quantity == "ph" or count([pot for pot in pots if pot.usable_ec]) >= min_pots:
         return None
     by_volume = count([pot for pot in pots if pot.why_not_ec in ("over_collected", "under_collected")])
@@ -317,7 +391,7 @@ def judge_quantity(
     figures = measure(quantity, usable, policy)
     target = target_of(lot, quantity, policy, references)
     why = why_not_judged(quantity, pots, counts, min_pots, target)
-    method = next((pot.reading.method for pot in pots), None)
+    method = method_of(pots)
     in_range: int | None = None
     if target is not None and figures.is_pot_level and figures.n > 0:
         in_range = sum(
@@ -338,6 +412,10 @@ def judge_quantity(
         band=band_of(figures.mean, method, references) if quantity == "ec" else None,
         pots_in_range=in_range,
         not_judged_why=why,
+        is_very_high=quantity == "ec"
+        and figures.mean is not None
+        and figures.n >= min_pots
+        and is_very_high(figures.mean, method, policy, references),
     )
     at_least = why == "volume"
     if target is None or (why is not None and not at_least):
@@ -357,12 +435,13 @@ def judge_quantity(
         at_least=at_least,
         inside_another_range=inside,
         not_judged_why=None,
+        is_very_high=quantity == "ec" and is_very_high(decides, method, policy, references),
     )
 
 
-def properness(pots: list[Pot], min_pots: int, calibrated: bool | None) -> str:
-    """Proper: enough pots for pH with a recorded volume within the tolerance, enough for EC, all meters
-    calibrated.
+def properness(pots: list[Pot], min_pots: int, calibrated: bool | None, in_doubt: bool) -> str:
+    """Proper: enough pots for pH with a recorded volume within the tolerance, enough for EC, no meter in
+    doubt, all meters calibrated.
 
     Where the site sends no calibrations the last cannot be shown.
     """
@@ -372,6 +451,8 @@ def properness(pots: list[Pot], min_pots: int, calibrated: bool | None) -> str:
         if pot.usable_ph and pot.reading.leachate_ml is not None and not pot.is_over and not pot.is_under
     ]
     if count(within) < min_pots or count([pot for pot in pots if pot.usable_ec]) < min_pots:
+        return "no"
+    if in_doubt:
         return "no"
     if calibrated is None:
         return "not_shown"
@@ -383,11 +464,14 @@ def sample(
     sampled_on: date,
     purpose: str,
     readings: list[Reading],
+    day_readings: list[Reading],
     calibrations: list[Calibration] | None,
     policy: Policy,
     references: References,
 ) -> Sampling:
-    """One sampling. `calibrations` is None where the site sends none."""
+    """One sampling. `calibrations` is None where the site sends none; `day_readings` are all that the site
+    read that day.
+    """
     pots = [see_pot(reading, lot, policy) for reading in readings]
     min_pots = int(policy.containers[lot.container_class]["min_usable_pots"])
     counts = count([pot for pot in pots if pot.usable_ph]) >= min_pots
@@ -396,9 +480,10 @@ def sample(
     if calibrations is not None:
         calibrated = all(
             reading.meter_id is not None
-            and is_calibrated_on(calibrations, reading.meter_id, sampled_on, policy)
+            and is_calibrated_on(calibrations, day_readings, reading.meter_id, sampled_on, policy)
             for reading in readings
         )
+    in_doubt = any(is_in_doubt(calibrations or [], meter, sampled_on, policy) for meter in meters)
     return Sampling(
         lot=lot,
         sampled_on=sampled_on,
@@ -407,10 +492,10 @@ def sample(
         pots=tuple(pots),
         min_pots=min_pots,
         counts=counts,
-        proper=properness(pots, min_pots, calibrated),
+        proper=properness(pots, min_pots, calibrated, in_doubt),
         meter_ids=tuple(meters),
         meter_calibrated=calibrated,
-        meter_in_doubt=any(is_in_doubt(calibrations or [], meter, sampled_on, policy) for meter in meters),
+        meter_in_doubt=in_doubt,
         stage=stage_on(lot, sampled_on, policy),
         quantities={
             quantity: judge_quantity(quantity, lot, pots, counts, min_pots, policy, references)

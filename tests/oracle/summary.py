@@ -21,7 +21,7 @@ from tests.oracle.attention import (
     reasons_of,
     score_of,
 )
-from tests.oracle.fates import Calibration, Lot, Night, Reading, Ref, SiteFacts, facts_on
+from tests.oracle.fates import Calibration, Lot, Night, Reading, Received, Ref, SiteFacts, facts_on
 from tests.oracle.findings import findings_of
 from tests.oracle.records import HEADER_ONLY
 from tests.oracle.samplings import (
@@ -29,7 +29,7 @@ from tests.oracle.samplings import (
     Sampling,
     count_in_a_row,
     is_accepted,
-    is_calibrated_on,
+    is_checked_on,
     is_in_doubt,
     latest_calibration,
     leachate_median,
@@ -68,16 +68,27 @@ def all_samplings(
 ) -> dict[str, list[Sampling]]:
     """Samplings of every lot, oldest first; a day is judged by the policy in force on it."""
     groups: dict[tuple[str, date, int], list[Reading]] = {}
+    by_day: dict[date, list[Reading]] = {}
     for reading in facts.readings:
         key = (reading.lot, reading.sampled_on, PURPOSES.index(reading.purpose))
         groups.setdefault(key, []).append(reading)
+        by_day.setdefault(reading.sampled_on, []).append(reading)
     calibrations = facts.calibrations if site.sends("calibrations") else None
     samplings: dict[str, list[Sampling]] = {code: [] for code in facts.lots}
     for code, day, purpose in sorted(groups):
         readings = groups[code, day, purpose]
         policy = policy_on(home, site, day)
         samplings[code].append(
-            sample(facts.lots[code], day, PURPOSES[purpose], readings, calibrations, policy, references)
+            sample(
+                facts.lots[code],
+                day,
+                PURPOSES[purpose],
+                readings,
+                by_day[day],
+                calibrations,
+                policy,
+                references,
+            )
         )
     return {code: count_in_a_row(each) for code, each in samplings.items()}
 
@@ -252,8 +263,8 @@ def released(before: SiteFacts | None, now: SiteFacts) -> int:
 def meter_part(
     meter_id: str, facts: SiteFacts, home: Home, site: SiteSettings, as_of: date
 ) -> dict[str, Any]:
-    """A meter: its latest calibration; while that one failed, the readings since the last accepted one are
-    in doubt.
+    """A meter: its latest calibration; while that one failed, the readings in doubt from the day of the last
+    accepted one on.
     """
     policy = policy_on(home, site, as_of)
     latest = latest_calibration(facts.calibrations, meter_id, as_of)
@@ -272,7 +283,7 @@ def meter_part(
             for reading in used
             if reading.sampled_on > from_day
             and site.sends("calibrations")
-            and not is_calibrated_on(facts.calibrations, meter_id, reading.sampled_on, policy)
+            and not is_checked_on(facts.calibrations, meter_id, reading.sampled_on, policy)
         }
     )
     return {
@@ -282,7 +293,13 @@ def meter_part(
         "slope_pct": number(latest.slope_pct) if latest else None,
         "offset_mv": number(latest.offset_mv) if latest else None,
         "in_doubt": in_doubt,
-        "readings_in_doubt": sum(1 for reading in used if reading.sampled_on > since) if in_doubt else 0,
+        "readings_in_doubt": sum(
+            1
+            for reading in used
+            if in_doubt
+            and reading.sampled_on >= since
+            and is_in_doubt(facts.calibrations, meter_id, reading.sampled_on, policy)
+        ),
         "days_used_without_calibration": [iso(day) for day in uncalibrated],
     }
 
@@ -306,14 +323,26 @@ def quality_part(samplings: dict[str, list[Sampling]], policy: Policy, as_of: da
     }
 
 
+def is_silent(facts: SiteFacts, policy: Policy, as_of: date) -> bool:
+    """Nothing new for so many nights, or nothing ever."""
+    if not facts.files:
+        return True
+    last = max(file.received_on for file in facts.files)
+    return (as_of - last).days >= policy["silent_after_nights"]
+
+
+def is_empty_increment(file: Received) -> bool:
+    """Nothing was added since the last file: usual. A whole list with nothing in it is a mistake."""
+    return file.read.file_problem == HEADER_ONLY and file.export.mode == "increment"
+
+
 def site_findings(facts: SiteFacts, site: SiteSettings, policy: Policy, as_of: date) -> list[tuple[str, str]]:
     """A site that has gone quiet, and the files of the night that are held whole."""
-    received = [file.received_on for file in facts.files]
     found: list[tuple[str, str]] = []
-    if received and (as_of - max(received)).days >= policy["silent_after_nights"]:
+    if is_silent(facts, policy, as_of):
         found.append(("site_silent", "warn"))
     found += [
-        (file.read.file_problem, "note" if file.read.file_problem == HEADER_ONLY else "hold")
+        (file.read.file_problem, "note" if is_empty_increment(file) else "hold")
         for file in facts.files
         if file.received_on == as_of and file.read.file_problem is not None
     ]
@@ -400,7 +429,7 @@ def site_part(
         "first_received_on": iso(min(received)) if received else None,
         "last_received_on": iso(max(received)) if received else None,
         "nights_silent": silent,
-        "is_silent": silent is not None and silent >= policy["silent_after_nights"],
+        "is_silent": is_silent(facts, policy, as_of),
         "last_reading_on": iso(max((reading.sampled_on for reading in facts.readings), default=None)),
         "lots_by_level": {
             level: sum(1 for _, standing in own if standing.level == level) for level in LEVELS

@@ -11,6 +11,9 @@ from tests.oracle.fates import Lot
 from tests.oracle.settings import Policy, fold
 
 GENERAL_PH = (Fraction("5.4"), Fraction("6.2"))
+# The method that the published EC ranges of the crop table are meant for.
+METHOD_OF_TARGETS = "pour-through"
+SEVERAL_METHODS = "several methods"
 
 
 @dataclass(frozen=True)
@@ -152,6 +155,27 @@ def other_published_ranges(
         for row in rows_in_order(references, lot.crop, quantity, policy)
         if (found := row.range_of(quantity)) is not None
     ]
+
+
+def is_of_another_method(target: Target | None, method: str | None) -> bool:
+    """A published EC range says nothing about an extract that was not gained by pour-through.
+
+    A range of the site's or group's own is meant for the method that they use.
+    """
+    return target is not None and target.basis == "published" and method != METHOD_OF_TARGETS
+
+
+def is_very_high(mean: Fraction, method: str | None, policy: Policy, references: References) -> bool:
+    """By pour-through the policy's value and more. By another method above the low edge of its published
+    band "very high": the edge is shared with the band below and belongs to that.
+
+    Several methods in one sampling have no band.
+    """
+    if method == METHOD_OF_TARGETS:
+        return mean >= policy["ec_act_ms_cm"]
+    return any(
+        mean > band.low for band in references.bands if band.method == method and band.name == "very high"
+    )
 
 
 def band_of(mean: Fraction | None, method: str | None, references: References) -> str | None:
