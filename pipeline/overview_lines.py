@@ -10,6 +10,7 @@ from pydantic import ValidationError
 
 from pipeline.errors import HomeError
 from pipeline.reports.summary import Level, Lot, Site, Summary
+from pipeline.reports.wording_held import FILE_PROBLEMS
 
 if TYPE_CHECKING:
     # Only named here: telling how things stand must not load what a night needs.
@@ -160,9 +161,16 @@ def _warnings(summary: Summary) -> list[str]:
         for meter in site.meters
         if meter.in_doubt
     ]
+    # Files that are held whole since an earlier night: the findings are about tonight's.
+    still = [
+        f"{site.name}: {cause.group_sentence or cause.sentence} {cause.mend}"
+        for site in summary.sites
+        for cause in site.held
+        if cause.cause in FILE_PROBLEMS and cause.what not in {finding.file for finding in site.findings}
+    ]
     held = sum(site.lines.held for site in summary.sites)
     causes = [cause for site in summary.sites for cause in site.held]
-    told = [f"  {text}" for text in (*findings, *meters)]
+    told = [f"  {text}" for text in (*findings, *still, *meters)]
     if held:
         told.append(
             f"  {_count(held, 'line')} held for {_count(len(causes), 'cause')}: leachbook held lists them."

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from datetime import timedelta
 from pathlib import Path
 
 from pipeline.nightly import run_night
@@ -142,3 +143,10 @@ def test_a_file_held_whole_makes_room_for_its_newer_version(tmp_path: Path) -> N
     site = only_site(night(home).summary)
     assert (site.lines.held, site.lines.superseded, site.held) == (0, 5, [])
     assert [finding.rule for finding in site.findings if finding.level == "hold"] == []
+
+
+def test_a_file_held_whole_is_told_again_on_later_nights(tmp_path: Path) -> None:
+    home = home_with(tmp_path, RENAMED + pots("H-1", "2026-04-02", ("5.7", "5.8", "5.9", "5.8", "5.8")))
+    for day in (DAY, DAY + timedelta(days=1)):
+        told = run_cli("nightly", home, "--as-of", day)
+        assert (told.code, told.out.count("readings_2026-04-02.csv")) == (1, 1)
