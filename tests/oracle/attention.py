@@ -116,7 +116,7 @@ def act_reasons(samplings: list[Sampling], last: Sampling, policy: Policy) -> li
         elif is_in_a_row_to_act(samplings, last, quantity, policy):
             reasons.append(Reason("in_a_row", "act", quantity, side))
     if is_extreme_ec(last):
-        reasons.append(Reason("ec_extreme", "act", "ec", last.quantities["ec"].side))
+        reasons.append(Reason("ec_extreme", "act", "ec", "high"))
     return reasons
 
 
@@ -220,7 +220,7 @@ def reasons_of(lot: Lot, samplings: list[Sampling], policy: Policy, as_of: date)
     if has_no_reading(lot, last, policy, as_of):
         reasons.append(Reason("no_reading", "no_reading"))
     if last is not None and last.meter_in_doubt and is_extreme_ec(last):
-        reasons.append(Reason("ec_extreme", "watch", "ec", last.quantities["ec"].side))
+        reasons.append(Reason("ec_extreme", "watch", "ec", "high"))
     reasons += watch_reasons(samplings, last, policy, as_of, acted)
     return sorted(reasons, key=lambda reason: (*LEVELS, "note").index(reason.level))
 

@@ -202,9 +202,15 @@ def versions(files: list[tuple[int, Received]]) -> dict[Ref, str]:
 
     Equal records of one file are different pots, unless they carry a key; across files the k-th equal
     record matches the k-th, and the first appearance stays. Of several texts for one key the latest rules.
-    What a newer cumulative file no longer has was withdrawn. A file that is held whole takes no part.
+    What a newer cumulative file no longer has was withdrawn. A file that is held whole takes no part, nor
+    does a cumulative one without data: an empty list withdraws nothing.
     """
-    usable = [(file_no, file) for file_no, file in files if file.read.file_problem in (None, HEADER_ONLY)]
+    usable = [
+        (file_no, file)
+        for file_no, file in files
+        if file.read.file_problem is None
+        or (file.read.file_problem == HEADER_ONLY and file.export.mode == "increment")
+    ]
     appearances: dict[tuple[str, int], list[Ref]] = {}
     texts: dict[Ref, tuple[str, int]] = {}
     keys: dict[Ref, tuple[Value, ...]] = {}
@@ -297,21 +303,17 @@ def find_lot(
 def has_ph_and_ec_swapped(file: Received) -> bool:
     """The figures of the pH column look like EC and those of the EC column like pH.
 
-    Of at least 3 readable records with both: median pH below 3.5, median EC from 4 to 9 mS/cm. A single
-    odd pot does not move a median.
+    Of all readable records: median pH below 3.5, median EC from 4 to 9 mS/cm, and at least 3 records with
+    both. A single odd pot does not move a median.
     """
-    pairs = [
-        (ph, ec)
-        for typed in file.typed.values()
-        if typed.problem is None
-        and (ph := typed.number("ph")) is not None
-        and (ec := typed.number("ec")) is not None
-    ]
-    if len(pairs) < SWAP_LEAST_RECORDS:
-        return False
-    ph_median, ec_median = median_of([ph for ph, _ in pairs]), median_of([ec for _, ec in pairs])
+    readable = [typed for typed in file.typed.values() if typed.problem is None]
+    ph = [value for typed in readable if (value := typed.number("ph")) is not None]
+    ec = [value for typed in readable if (value := typed.number("ec")) is not None]
+    both = sum(1 for typed in readable if typed.number("ph") is not None and typed.number("ec") is not None)
+    ph_median, ec_median = median_of(ph), median_of(ec)
     return (
-        ph_median is not None
+        both >= SWAP_LEAST_RECORDS
+        and ph_median is not None
         and ec_median is not None
         and ph_median < SWAP_PH_BELOW
         and SWAP_EC_FROM <= ec_median <= SWAP_EC_TO

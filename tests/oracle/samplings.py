@@ -226,7 +226,7 @@ def is_calibrated_on(
 ) -> bool:
     """An accepted calibration of that meter on that day, with buffers on both sides of all that it read.
 
-    `day_readings` are the site's readings of that day, of all lots and meters.
+    `day_readings` are the site's readings, of all lots and meters; those of other days do not matter.
     """
     read = [
         reading.ph

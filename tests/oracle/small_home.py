@@ -58,6 +58,7 @@ date = "date"
 slope = "slope"
 offset = "offset"
 """
+WITH_BUFFERS = CALIBRATIONS + 'buffers = "buffers"\n'
 LOT_HEADER = "lot,house,crop,container,started,ends,plants\n"
 READING_HEADER = "lot,house,date,purpose,pot,n,ph,ec,ml,condition,meter\n"
 

@@ -29,7 +29,7 @@ from tests.oracle.samplings import (
     Sampling,
     count_in_a_row,
     is_accepted,
-    is_checked_on,
+    is_calibrated_on,
     is_in_doubt,
     latest_calibration,
     leachate_median,
@@ -283,7 +283,7 @@ def meter_part(
             for reading in used
             if reading.sampled_on > from_day
             and site.sends("calibrations")
-            and not is_checked_on(facts.calibrations, meter_id, reading.sampled_on, policy)
+            and not is_calibrated_on(facts.calibrations, facts.readings, meter_id, reading.sampled_on, policy)
         }
     )
     return {
