@@ -40,9 +40,8 @@ class Rows:
 
 def arrange_rows(tables: Mapping[str, pl.DataFrame], published: Published) -> Rows:
     """Group the night's frames (as from `warehouse.query.fetch_tables`), each EC mean with its published band."""
-    pots = tables["pots"]
     banded = tables["figures"].join(
-        pots.group_by("site_id", "lot_key", "sampled_on", "purpose").agg(pl.col("method").first()),
+        tables["samplings"].select("site_id", "lot_key", "sampled_on", "purpose", "method"),
         on=["site_id", "lot_key", "sampled_on", "purpose"],
         how="left",
     )

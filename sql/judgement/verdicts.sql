@@ -183,7 +183,10 @@ measured as (
             (s.side = 'low' and s.sum_x < s.action_low * s.n) or (s.side = 'high' and s.sum_x > s.action_high * s.n),
             false
         ) as is_threshold_crossed,
-        coalesce(s.side in ('low', 'high'), false) and exists (
+        coalesce(s.side in ('low', 'high'), false)
+        -- published EC ranges are of the pour-through
+        and (s.quantity = 'ph' or s.method = 'pour-through')
+        and exists (
             select 1
             from published_ranges as r
             where

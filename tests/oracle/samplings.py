@@ -277,6 +277,7 @@ def judge(
     figures: Statistics,
     decides: Fraction,
     at_least: bool,
+    method: str | None,
 ) -> tuple[str, str, bool, bool]:
     """Side, verdict, whether beyond the edge by the margin, whether inside another published range.
 
@@ -294,7 +295,9 @@ def judge(
         return side, "close_to_limit" if crosses else "in_range", False, False
     edge = target.low if side == "low" else target.high
     beyond = abs(decides - edge) >= margin_of(quantity, edge, policy)
-    inside_another = any(
+    # Published EC ranges are of the pour-through: they say nothing of a number of another method.
+    comparable = quantity == "ph" or method == "pour-through"
+    inside_another = comparable and any(
         low <= decides <= high for low, high in other_published_ranges(lot, quantity, policy, references)
     )
     wholly = (side == "high" and figures.ci_low is not None and figures.ci_low > float(edge)) or (
@@ -424,7 +427,7 @@ def judge_quantity(
     if decides is None:
         return judged
     side, verdict, beyond, inside = judge(
-        quantity, lot, policy, references, target, figures, decides, at_least
+        quantity, lot, policy, references, target, figures, decides, at_least, method
     )
     return replace(
         judged,

@@ -364,3 +364,16 @@ def test_very_high_begins_where_the_band_of_the_method_begins(bench: Bench) -> N
         ("a", False),
         ("b", True),
     ]
+
+
+def test_published_ranges_do_not_soften_a_number_of_another_method(bench: Bench) -> None:
+    # 2.0 lies inside the published 1.0-2.6 of pansy, which is of the pour-through.
+    own = Target(crop="pansy", quantity="ec", low=Decimal("0.8"), high=Decimal("1.3"))
+    bench.use(policy=[PolicyPeriod(valid_from=date(2026, 1, 1), targets=(own,))])
+    bench.lots("lot_code | crop\nA | pansy\nB | pansy")
+    bench.pots("2.0 " * 5, quantity="ec_ms_cm", method="1:2 dilution", lot_code="A")
+    bench.pots("2.0 " * 5, quantity="ec_ms_cm", lot_code="B")
+    assert bench.rows("verdicts", "lot_key, verdict, is_inside_another", "quantity = 'ec'") == [
+        ("a", "clearly_out", False),
+        ("b", "out", True),
+    ]
