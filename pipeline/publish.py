@@ -15,6 +15,7 @@ from datetime import date
 from pathlib import Path
 
 from pipeline.errors import ArchiveError
+from pipeline.files import write_whole
 from pipeline.intake import archive, ledger
 from pipeline.intake.collect import CollectedFile
 from pipeline.reports.summary import Night
@@ -141,7 +142,7 @@ def _leftovers(home: Path) -> Iterator[Path]:
 def _announce(home: Path, entries: Sequence[ledger.Entry]) -> None:
     path = _announced(home)
     try:
-        archive.write_whole(path, json.dumps(entries, ensure_ascii=False).encode())
+        write_whole(path, json.dumps(entries, ensure_ascii=False).encode())
     except OSError as error:
         raise ArchiveError(
             f"{path}: cannot be written ({error.strerror}); free the disk or let this account write there."

@@ -8,12 +8,11 @@ from __future__ import annotations
 
 import hashlib
 import json
-import os
-import tempfile
 from collections.abc import Mapping
 from pathlib import Path
 
 from pipeline.errors import ArchiveError
+from pipeline.files import write_whole
 
 
 def file_path(home: Path, sha256: str) -> Path:
@@ -69,26 +68,3 @@ def fetch_settings(home: Path, sha256: str) -> dict[str, bytes]:
     """The settings files of one version; raises ArchiveError."""
     listed: dict[str, str] = json.loads(fetch(home, sha256))["settings"]
     return {name: fetch(home, file) for name, file in listed.items()}
-
-
-def write_whole(path: Path, data: bytes) -> None:
-    """Write a file so that it is there wholly or not at all, also after a power cut."""
-    path.parent.mkdir(parents=True, exist_ok=True)
-    descriptor, name = tempfile.mkstemp(prefix=".new-", dir=path.parent)
-    temporary = Path(name)
-    try:
-        with os.fdopen(descriptor, "wb") as stream:
-            stream.write(data)
-            stream.flush()
-            os.fsync(stream.fileno())
-        temporary.chmod(0o644)
-        temporary.replace(path)
-    except BaseException:
-        temporary.unlink(missing_ok=True)
-        raise
-    # The name itself is only safe once its folder has reached the disk.
-    folder = os.open(path.parent, os.O_RDONLY)
-    try:
-        os.fsync(folder)
-    finally:
-        os.close(folder)

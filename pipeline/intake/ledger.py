@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.errors import ArchiveError
-from pipeline.intake.archive import write_whole
+from pipeline.files import write_whole
 from pipeline.intake.collect import CollectedFile
 
 FIRST_PREVIOUS = "0" * 64

@@ -1,29 +1,11 @@
-"""Electrical conductivity: the correction to 25 °C, and the bands by which any reading is described.
+"""Electrical conductivity: the bands by which any reading is described, on whole columns.
 
-Both take whole columns. Bands inform and never decide where a lot has a target of its own.
+Bands inform and never decide where a lot has a target of its own. EC is brought to 25 °C in sql/samplings.
 """
 
 from __future__ import annotations
 
-from typing import Final
-
 import polars as pl
-
-ALPHA_PER_C: Final = 0.0191
-"""Temperature coefficient per °C. Source: a conductivity-logger manual (1.91 %/°C, read);
-Standard Methods 2510 (memory)."""
-
-REFERENCE_C: Final = 25.0
-
-
-def ec_at_25(ec_ms_cm: pl.Expr, temperature_c: pl.Expr, alpha_per_c: float = ALPHA_PER_C) -> pl.Expr:
-    """Return EC at 25 °C: EC / (1 + alpha (T - 25)), Float64, not rounded, in the unit of `ec_ms_cm`.
-
-    Linear form, source: conductivity-logger manual, κ25 = κ·100/(100 + θ(T - 25)) (read); ISO 7888 (memory).
-    Null where either is null, and where the divisor would not be positive (far below freezing: no reading).
-    """
-    divisor = 1.0 + alpha_per_c * (temperature_c.cast(pl.Float64) - REFERENCE_C)
-    return pl.when(divisor > 0).then(ec_ms_cm.cast(pl.Float64) / divisor)
 
 
 def ec_band_limits(bands: pl.DataFrame) -> pl.DataFrame:

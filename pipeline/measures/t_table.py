@@ -1,6 +1,6 @@
-"""Student's t on whole columns: quantiles, half-widths of intervals, and how many pots a precision takes.
+"""Student's t on whole columns: quantiles, and how many pots a precision takes.
 
-The database has no t quantile, so `t_quantiles` makes the small table that the SQL joins.
+The database has no t quantile, so `t_quantiles` makes the small table that the SQL joins for its intervals.
 """
 
 from __future__ import annotations
@@ -46,27 +46,6 @@ def t_quantiles(max_df: int = 400, level: float = LEVEL) -> pl.DataFrame:
 def to_floats(column: pl.Series) -> Floats:
     """A column as Float64 NumPy values; null becomes NaN."""
     return column.cast(pl.Float64).to_numpy().astype(np.float64)
-
-
-def t_half_width(n: pl.Series, sd: pl.Series, level: float = LEVEL) -> pl.Series:
-    """Half-width t(n-1)·s/√n of a mean's interval, in the unit of `sd`; null below two values or without SD.
-
-    Source: Harvey, Modern Analytical Chemistry (2000), chapter 4, Example 4.15 (interval 3.081 ± 0.046 g).
-    """
-    count, spread = to_floats(n), to_floats(sd)
-    enough = np.where(count >= SMALLEST_N, count, np.nan)
-    width = t_quantile(enough - 1.0, level) * spread / np.sqrt(enough)
-    return pl.Series("half_width", width, dtype=pl.Float64, nan_to_null=True)
-
-
-def normal_half_width(n: pl.Series, known_sd: pl.Series, level: float = LEVEL) -> pl.Series:
-    """Half-width z·σ/√n where the SD is taken as known (a summary line without one); null for n < 1.
-
-    House default: the policy's SD stands in for the pots' own, and the page says so.
-    """
-    count = to_floats(n)
-    width = z_quantile(level) * to_floats(known_sd) / np.sqrt(np.where(count >= 1, count, np.nan))
-    return pl.Series("half_width", width, dtype=pl.Float64, nan_to_null=True)
 
 
 def sample_size(t: Floats | float, sd: Floats, d: float) -> Floats:

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import json
-import os
-import tempfile
 from collections.abc import Iterable
 from concurrent.futures import Executor
 from dataclasses import dataclass
 from pathlib import Path
 
+from pipeline import files
 from pipeline.errors import ReportError
 from pipeline.reports.fonts import make_page_font
 from pipeline.reports.formats import Voice, load_phrases
@@ -47,12 +46,7 @@ def write_whole(path: Path, data: bytes) -> Path:
     Raises ReportError when the disk refuses.
     """
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-        Path(temporary).chmod(0o644)
-        Path(temporary).replace(path)
+        files.write_whole(path, data)
     except OSError as error:
         raise ReportError(
             f"{path} cannot be written: {error.strerror}; make room or give write permission."

@@ -5,7 +5,8 @@ from pathlib import Path
 import pytest
 
 from pipeline.errors import ArchiveError
-from pipeline.intake.archive import fetch, fetch_settings, file_path, store, store_settings, write_whole
+from pipeline.files import write_whole
+from pipeline.intake.archive import fetch, fetch_settings, file_path, store, store_settings
 
 
 def everything(home: Path) -> list[str]:

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.measures.ec import ec_at_25, ec_band, ec_band_limits
+from pipeline.measures.ec import ec_band, ec_band_limits
 from pipeline.measures.reference_tables import EXTRACTION_METHODS, load_ec_bands
 
 BANDS = load_ec_bands()
@@ -67,38 +67,3 @@ def test_bands_of_binary_numbers() -> None:
 def test_only_the_set_in_use_names_bands() -> None:
     # The other printed 1:2 column ends its low band at 0.75, the one in use at 0.8.
     assert name_bands(["1:2 dilution"], [Decimal("0.78")]) == ["low"]
-
-
-def correct(ec: float | None, temperature_c: float | None) -> float | None:
-    frame = pl.DataFrame({"ec": [ec], "t": [temperature_c]}, schema={"ec": pl.Float64, "t": pl.Float64})
-    found: float | None = frame.select(ec_at_25(pl.col("ec"), pl.col("t"))).item()
-    return found
-
-
-@pytest.mark.parametrize(("ec", "temperature_c"), [(None, 20.0), (2.0, None), (2.0, -40.0)])
-def test_no_correction_without_reading_temperature_or_sense(
-    ec: float | None, temperature_c: float | None
-) -> None:
-    assert correct(ec, temperature_c) is None
-
-
-@UNHURRIED
-@given(st.floats(min_value=0.0, max_value=20.0), st.floats(min_value=0.0, max_value=45.0))
-def test_correction_raises_cold_readings_and_lowers_warm_ones(ec: float, temperature_c: float) -> None:
-    corrected = correct(ec, temperature_c)
-    if corrected is None:
-        pytest.fail("no result for a plausible reading")
-    assert (corrected >= ec) if temperature_c <= 25 else (corrected <= ec)
-    assert corrected * (1 + 0.0191 * (temperature_c - 25)) == pytest.approx(ec)
-
-
-def test_nothing_is_corrected_at_25_degrees() -> None:
-    assert correct(2.3456, 25.0) == 2.3456
-
-
-def test_correction_takes_decimals() -> None:
-    frame = pl.DataFrame(
-        {"ec": [Decimal("4.0000")], "t": [Decimal("15.00")]},
-        schema={"ec": pl.Decimal(9, 4), "t": pl.Decimal(5, 2)},
-    )
-    assert frame.select(ec_at_25(pl.col("ec"), pl.col("t"), 0.02)).item() == pytest.approx(5.0)

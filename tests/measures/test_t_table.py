@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import math
-
 import polars as pl
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from pipeline.measures.t_table import normal_half_width, required_n, t_half_width, t_quantiles, z_quantile
+from pipeline.measures.t_table import required_n, t_quantiles, z_quantile
 
 # Example times vary with what else the machine does; only results are judged.
 UNHURRIED = settings(deadline=None)
@@ -43,27 +41,6 @@ def test_t_quantiles_are_two_sided(level: float) -> None:
     table = t_quantiles(max_df=50, level=level)
     covered = stats.t.cdf(table["t"], table["df"]) - stats.t.cdf(-table["t"], table["df"])
     assert covered == pytest.approx([level] * 50, abs=1e-12)
-
-
-def test_t_half_width_of_a_column() -> None:
-    n = pl.Series([None, 0, 1, 2, 5, 5, 5], dtype=pl.Int32)
-    sd = pl.Series([0.2, 0.2, 0.2, 0.2, 0.2, None, 0.0])
-    widths = t_half_width(n, sd).to_list()
-    assert widths[:3] == [None, None, None]
-    assert widths[3] == pytest.approx(12.706204736174698 * 0.2 / math.sqrt(2))
-    assert widths[4] == pytest.approx(2.7764451051977987 * 0.2 / math.sqrt(5))
-    assert widths[5:] == [None, 0.0]
-
-
-def test_normal_half_width_of_a_column() -> None:
-    widths = normal_half_width(pl.Series([0, 1, 4, None]), pl.Series([0.4, 0.4, 0.4, 0.4])).to_list()
-    assert widths == [None, pytest.approx(0.4 * z_quantile()), pytest.approx(0.2 * z_quantile()), None]
-
-
-def test_half_widths_take_decimals() -> None:
-    n = pl.Series([5])
-    sd = pl.Series(["0.2"]).cast(pl.Decimal(6, 3))
-    assert t_half_width(n, sd).item() == t_half_width(n, pl.Series([0.2])).item()
 
 
 @UNHURRIED

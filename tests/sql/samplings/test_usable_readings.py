@@ -213,3 +213,21 @@ def test_only_accepted_readings_are_there(bench: Bench) -> None:
     bench.lots()
     bench.readings("lot_code | problem\nA | -\nX | -\nA | ph_out_of_scale")
     assert bench.rows("usable_readings", "record_no") == [(1,)]
+
+
+def test_a_temperature_that_makes_no_sense_is_none(bench: Bench) -> None:
+    # 1 + 0.0191 (T - 25) is almost nothing at -27.36 °C, and below nothing at -40.
+    bench.lots()
+    bench.readings(
+        """
+        ec_ms_cm | temperature_c | ec_compensated
+        2.0      | -27.36        | false
+        2.0      | -40           | false
+        2.0      | 0             | false
+        """
+    )
+    assert bench.rows("usable_readings", "ec_25_ms_cm::double, why_not_ec") == [
+        (3.8278, None),
+        (None, "no_temperature"),
+        (None, "no_temperature"),
+    ]
