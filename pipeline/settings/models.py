@@ -146,13 +146,19 @@ class Export(Frozen):
     encoding: Encoding = "utf-8"
     delimiter: Literal[",", ";", "\t", "|"] = ","
     decimal: Literal[".", ","] = "."
+    thousands: Literal["", ".", ",", "'", " "] = ""
+    number_marks: tuple[Text, ...] = ()
     date_format: Annotated[Text, AfterValidator(_reads_back(*_DAY_PARTS))] = "%Y-%m-%d"
     time_format: Annotated[Text, AfterValidator(_reads_back(*_TIME_PARTS))] | None = None
     datetime_format: Annotated[Text, AfterValidator(_reads_back(*_DAY_PARTS, *_TIME_PARTS))] | None = None
     title_lines: Whole = Field(0, ge=0, le=100)
+    units_row: StrictBool = False
+    column_order: Literal["fixed", "any"] = "fixed"
+    extra_columns: Literal["ignore", "note"] = "ignore"
     ec_compensated: StrictBool = True
     numbers_pots: StrictBool = False
-    week_rule: Literal["iso"] = "iso"
+    week_rule: Literal["iso", "january_1", "first_full_week"] = "iso"
+    week_starts: WeekDay = "monday"
     week_day: WeekDay = "wednesday"
     total_words: tuple[Text, ...] = ("total", "totals", "sum", "mean", "average")
     comment_prefix: str = "#"
@@ -174,6 +180,7 @@ class SiteFacts(Frozen):
     temperature_unit: Literal["°C", "°F"] = "°C"
     extraction_method: ExtractionMethod | None = None
     first_night: Day | None = None
+    settle_minutes: Whole = Field(0, ge=0, le=1440)
 
 
 class SiteSettings(SiteFacts):

@@ -32,6 +32,8 @@ class FileFacts:
     problem_sentence: str | None
     problem_mend: str | None
     reading_digest: str = ""
+    header: str | None = None
+    extra_columns: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,6 +211,8 @@ def _file_rows(placed: Sequence[_Placed]) -> pl.DataFrame:
             "problem": pl.String,
             "problem_sentence": pl.String,
             "problem_mend": pl.String,
+            "header": pl.String,
+            "extra_columns": pl.String,
         },
     )
 

@@ -274,7 +274,7 @@ def change(old: str, new: str) -> str:
         pytest.param(
             change('name = "North"', 'name = "North"\nfolder = "/tmp"'),
             "folder: this key is unknown; known are id, name, time_zone, language, paper, date_format, "
-            "length_unit, volume_unit, temperature_unit, extraction_method, first_night, "
+            "length_unit, volume_unit, temperature_unit, extraction_method, first_night, settle_minutes, "
             "grower, export, policy",
             id="a name that the program uses itself",
         ),

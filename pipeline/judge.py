@@ -1,0 +1,74 @@
+"""Loading a haul and judging everything anew: from facts to relations that are sound."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from datetime import date
+
+import polars as pl
+
+from pipeline import __version__
+from pipeline.haul import Haul
+from pipeline.measures.ec import very_high_edges
+from pipeline.measures.reference_tables import load_crop_targets, load_ec_bands, load_general_targets
+from pipeline.measures.t_table import t_quantiles
+from pipeline.measures.targets import choose_targets, list_published_ranges
+from pipeline.reports.summary import Night
+from pipeline.settings import Settings
+from pipeline.warehouse.build import build_models, check_invariants, facts_digest, keep_fates
+from pipeline.warehouse.connect import Connection
+from pipeline.warehouse.load import finish_night, load_files, load_troubles, reload_files, start_night
+from pipeline.warehouse.policy_tables import Published, load_settings_tables
+
+Say = Callable[[str], None]
+
+
+def judge_night(
+    connection: Connection, settings: Settings, day: date, haul: Haul, say: Say
+) -> tuple[int, Night]:
+    """Load what is new, rebuild everything that follows from it, and see that it is sound."""
+    digest = settings_digest(settings)
+    say(f"Loading {len(haul.files)} new files")
+    night_no = start_night(connection, day, __version__, digest)
+    load_settings_tables(connection, settings, _published())
+    if haul.again:
+        say(f"Reading {len(haul.again)} earlier files again, because their settings changed")
+    reload_files(connection, haul.again)
+    records = load_files(connection, night_no, day, haul.files)
+    load_troubles(connection, night_no, haul.troubles)
+    say("Judging samplings and lots")
+    build_models(connection)
+    keep_fates(connection)
+    check_invariants(connection)
+    facts = facts_digest(connection)
+    finish_night(connection, night_no, facts, len(haul.files), records)
+    return night_no, Night(
+        leachbook_version=__version__,
+        as_of=day,
+        facts_digest=facts,
+        settings_digest=digest,
+        new_files=len(haul.files),
+        new_records=records,
+    )
+
+
+def settings_digest(settings: Settings) -> str:
+    """One short text that is equal whenever the settings files are equal."""
+    parts = [f"{name}\0{hashlib.sha256(data).hexdigest()}" for name, data in sorted(settings.files.items())]
+    return hashlib.sha256("\n".join(parts).encode()).hexdigest()
+
+
+def _published() -> Published:
+    crop_targets = load_crop_targets()
+    general = load_general_targets().filter(pl.col("used"))
+    chosen_columns = ["crop_key", "quantity", "low", "high", "source", "source_url", "how_known", "ph_group"]
+    return Published(
+        ranges=list_published_ranges(crop_targets).select(
+            "crop_key", "quantity", "row_no", "low", "high", "source", "how_known"
+        ),
+        general=general.select("quantity", "low", "high", "source", "source_url", "how_known"),
+        t_table=t_quantiles().select("df", "t"),
+        very_high_edges=very_high_edges(load_ec_bands()),
+        choose=lambda order: choose_targets(crop_targets, order).select(chosen_columns),
+    )
