@@ -79,5 +79,9 @@ class ReportError(LeachbookError):
     """Raise when a page or a PDF cannot be made or written: full disk, system library or font missing."""
 
 
+class AdoptError(LeachbookError):
+    """Raise when a file cannot be described as an export: not text, empty, no header, or already claimed."""
+
+
 class AssetMissing(LeachbookError):
     """Raise when a file of the program itself (SQL, template, reference table) is not where it should be."""
