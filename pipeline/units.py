@@ -98,6 +98,33 @@ def canonical_unit(quantity: Quantity, unit: str) -> str | None:
     return _CANONICAL[quantity].get(_key(unit))
 
 
+# What meters and people write behind a figure for short, where it can mean one unit only.
+_SHORT: Mapping[Quantity, Mapping[str, str]] = MappingProxyType(
+    {
+        "ec": {"ms": "mS/cm", "us": "µS/cm", "mmho": "mmho/cm"},
+        "volume": {"floz": "fl oz", "fl.oz": "fl oz", "fl. oz": "fl oz"},
+        "length": {},
+        "temperature": {"c": "°C", "f": "°F"},
+    }
+)
+
+
+def unit_in_cell(quantity: Quantity, text: str, column_unit: str | None) -> str | None:
+    """The unit that somebody typed behind a figure, by the name that this module has for it, or None.
+
+    Short forms count where they can mean one unit only.  Two lean on the column: ``ppm`` is a scale only
+    where the column's unit is one, and ``oz`` is a fluid ounce only where the column is in fluid ounces,
+    because elsewhere it may have been weighed.
+    """
+    key = _key(text).removesuffix(".")
+    column = None if column_unit is None else canonical_unit(quantity, column_unit)
+    if key == "ppm" and column is not None and column.startswith("ppm "):
+        return column
+    if key == "oz" and column == "fl oz":
+        return column
+    return canonical_unit(quantity, key) or _SHORT[quantity].get(key)
+
+
 def conversion(quantity: Quantity, unit: str | None) -> Conversion:
     """The conversion into the unit inside; no unit means that it is written in it already.
 

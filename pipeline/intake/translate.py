@@ -14,17 +14,16 @@ import polars as pl
 from pipeline.intake.days import (
     DEFAULT_MOMENT_FORMATS,
     DEFAULT_TIME_FORMATS,
-    example_of,
+    explain_moment,
     read_moments,
     read_week,
 )
-from pipeline.intake.header import find_column
-from pipeline.intake.numbers import NumberFormat, read_number, read_whole
+from pipeline.intake.header import find_column, header_key
+from pipeline.intake.numbers import NumberFormat, plain_pattern, read_number, read_whole
 from pipeline.intake.read import ReadResult
 from pipeline.intake.refused import Refused
 from pipeline.settings import Export, SiteSettings
 from pipeline.settings.words import UNIT_OF_FIELD, WORDS_BY_FIELD
-from pipeline.units import SAME, Conversion, conversion
 
 READINGS_SCHEMA: dict[str, pl.DataType] = {
     "record_no": pl.Int64(),
@@ -140,11 +139,16 @@ def translate(result: ReadResult, export: Export, site: SiteSettings) -> Transla
 
 @dataclass(frozen=True)
 class _Numeric:
-    """What a numeric field keeps: digits before and after the point, and a good value as an example."""
+    """What a numeric field keeps: digits before and after the point, and a good value as an example.
+
+    `own_unit`: the one unit that a field without a choice of units is in; `fractions`: ``1/2`` is a figure.
+    """
 
     digits: int
     decimals: int
     example: str
+    own_unit: str | None = None
+    fractions: bool = False
 
 
 _NUMERIC: Mapping[str, _Numeric] = {
@@ -152,14 +156,16 @@ _NUMERIC: Mapping[str, _Numeric] = {
     "ph_sd": _Numeric(3, 3, "0.2"),
     "ec": _Numeric(5, 4, "1.85"),
     "ec_sd": _Numeric(5, 4, "0.35"),
-    "poured": _Numeric(6, 2, "75"),
-    "leachate": _Numeric(6, 2, "50"),
+    "poured": _Numeric(6, 2, "75", fractions=True),
+    "leachate": _Numeric(6, 2, "50", fractions=True),
     "temperature": _Numeric(3, 2, "21.5"),
-    "drain": _Numeric(5, 1, "45"),
-    "slope": _Numeric(4, 2, "98.5"),
-    "offset": _Numeric(5, 1, "-12.5"),
+    "drain": _Numeric(5, 1, "45", own_unit="min", fractions=True),
+    "slope": _Numeric(4, 2, "98.5", own_unit="%"),
+    "offset": _Numeric(5, 1, "-12.5", own_unit="mv"),
     "ec_standard": _Numeric(5, 4, "1.413"),
     "ec_found": _Numeric(5, 4, "1.41"),
+    "n_pots": _Numeric(10, 0, "5"),
+    "plants": _Numeric(19, 0, "5"),
 }
 
 
@@ -280,30 +286,65 @@ class _Sheet:
             return self.blank("cells")
         return pl.DataFrame(raw).select(pl.struct(pl.all()).struct.json_encode()).to_series()
 
-    def number(self, name: str) -> pl.Series:
-        kept = _NUMERIC[name]
-        dtype = pl.Decimal(kept.digits + kept.decimals, kept.decimals)
-        form = NumberFormat(
-            self.export.decimal, kept.digits, kept.decimals, kept.example, self._conversion(name)
-        )
-        return self.convert(
-            name, self.text(name), "number_unreadable", dtype, lambda text: read_number(text, form)
+    def form(self, name: str) -> NumberFormat:
+        """How this export writes a numeric field and how it is kept."""
+        kept, export, column = _NUMERIC[name], self.export, self.export.columns.get(name)
+        return NumberFormat(
+            export.decimal,
+            kept.digits,
+            kept.decimals,
+            kept.example,
+            thousands=export.thousands,
+            marks=export.number_marks,
+            quantity=UNIT_OF_FIELD.get(name),
+            unit=None if column is None else column.unit,
+            own_unit=kept.own_unit,
+            fractions=kept.fractions,
         )
 
-    def _conversion(self, name: str) -> Conversion:
-        column = self.export.columns.get(name)
-        quantity = UNIT_OF_FIELD.get(name)
-        return SAME if column is None or quantity is None else conversion(quantity, column.unit)
+    def number(self, name: str) -> pl.Series:
+        """A numeric field: figures that need no second look as a whole column, each odd one by itself."""
+        form = self.form(name)
+        dtype = pl.Decimal(form.digits + form.decimals, form.decimals)
+        cells = self.text(name)
+        if not form.conversion.is_identity:
+            return self.convert(name, cells, "number_unreadable", dtype, lambda text: read_number(text, form))
+        is_plain = cells.str.contains(plain_pattern(form)).fill_null(value=False)
+        plain = cells.set(~is_plain, None).str.replace(form.decimal, ".", literal=True).cast(dtype)
+        if (is_plain | cells.is_null()).all():
+            return plain
+        odd = cells.set(is_plain, None)
+        return _first_known(
+            plain,
+            self.convert(name, odd, "number_unreadable", dtype, lambda text: read_number(text, form)),
+        )
 
     def whole(self, name: str, least: int, most: int, dtype: pl.DataType) -> pl.Series:
-        decimal = self.export.decimal
+        form = self.form(name)
         return self.convert(
             name,
             self.text(name),
             "number_unreadable",
             dtype,
-            lambda text: read_whole(text, decimal, least, most),
+            lambda text: read_whole(text, form, least, most),
         )
+
+    def note(self) -> pl.Series:
+        """The note, with what stands in unmapped columns behind it where the settings ask for that."""
+        note = self.text("note")
+        if self.export.extra_columns != "note" or self.result.header is None:
+            return note
+        mapped = {header_key(column.column) for column in self.export.columns.values()}
+        parts = [note]
+        for at, header in enumerate(self.result.header):
+            if header_key(header) in mapped or f"c{at}" not in self.result.cells.columns:
+                continue
+            cell = self.result.cells[f"c{at}"].str.strip_chars()
+            # A column without a header is named by its place.
+            named = " ".join(header.split()) or f"column {at + 1}"
+            parts.append(pl.select(pl.when(cell != "").then(pl.lit(f"{named}: ") + cell)).to_series())
+        joined = pl.select(pl.concat_str(parts, separator="; ", ignore_nulls=True)).to_series()
+        return joined.set(joined == "", None)
 
     def word(self, name: str) -> pl.Series:
         """A field that must end up as one of our words."""
@@ -338,8 +379,13 @@ class _Sheet:
         texts = cells.drop_nulls().unique()
         moments = read_moments(texts, formats, self.site.time_zone)
         if moments.null_count():
-            refused = f"is not a {what}; write it like {example_of(formats[0])}"
-            reasons = pl.select(pl.when(moments.is_null()).then(pl.lit(refused))).to_series()
+            reasons = pl.Series(
+                [
+                    explain_moment(text, formats, what) if moment is None else None
+                    for text, moment in zip(texts, moments, strict=True)
+                ],
+                dtype=pl.String,
+            )
             self.report(name, "date_unreadable", _look_up(cells, texts, reasons))
         return _look_up(cells, texts, moments)
 
@@ -376,7 +422,8 @@ class _Sheet:
 
         def read(text: str) -> object:
             week, year = text.split(_BETWEEN, 1)
-            return read_week(week, year, self.export.week_day)
+            export = self.export
+            return read_week(week, year, export.week_day, export.week_rule, export.week_starts)
 
         return self.convert("week", both.to_series(), "week_unreadable", pl.Date(), read)
 
@@ -426,7 +473,7 @@ def _readings(sheet: _Sheet) -> dict[str, pl.Series]:
         "sampler": sheet.text("sampler"),
         "meter_id": sheet.text("meter"),
         "method": method if default_method is None else method.fill_null(default_method),
-        "note": sheet.text("note"),
+        "note": sheet.note(),
         "ec_compensated": pl.Series([sheet.export.ec_compensated], dtype=pl.Boolean).new_from_index(
             0, len(sheet.record_no)
         ),
@@ -453,7 +500,7 @@ def _lots(sheet: _Sheet) -> dict[str, pl.Series]:
         "substrate": sheet.text("substrate"),
         "irrigation": sheet.text("irrigation"),
         "feed_mode": sheet.word("feed_mode"),
-        "note": sheet.text("note"),
+        "note": sheet.note(),
     }
 
 
@@ -471,7 +518,7 @@ def _calibrations(sheet: _Sheet) -> dict[str, pl.Series]:
         "ec_standard_ms_cm": sheet.number("ec_standard"),
         "ec_found_ms_cm": sheet.number("ec_found"),
         "passed": sheet.truth("passed"),
-        "note": sheet.text("note"),
+        "note": sheet.note(),
     }
 
 

@@ -403,3 +403,94 @@ def test_digits_are_never_changed_by_floats() -> None:
     body = "".join(f"A1,2026-04-05,{text},1\n" for text in texts)
     rows = translate_text("Lot,Date,pH,EC\n" + body).rows
     assert rows["ph"].cast(pl.String).to_list() == texts
+
+
+def test_marks_units_and_fractions_of_an_export() -> None:
+    cells = {
+        "lot": "A1",
+        "date": "2026-04-05",
+        "ph": "5,8*",
+        "ec": "1.850 µS/cm",
+        "leachate": "1 1/2",
+        "n_pots": "1.000",
+    }
+    units = {"ec": "mS/cm", "leachate": "fl oz"}
+    translated = one_reading(cells, units, decimal=",", thousands=".", number_marks=("*",))
+    assert problems(translated) == []
+    (row,) = translated.rows.iter_rows(named=True)
+    assert (row["ph"], row["ec_ms_cm"], row["leachate_ml"], row["n_pots"]) == (
+        Decimal("5.800"),
+        Decimal("1.8500"),
+        Decimal("44.36"),
+        1000,
+    )
+    assert json.loads(row["cells"]) == cells
+
+
+def test_odd_cells_among_plain_ones_keep_their_places() -> None:
+    lines = ["5.8", "", "x", "5,9", "6.0 ", "<4", "+6.1", "5.8055", "5.80550"]
+    body = "".join(f'A1,2026-04-05,"{ph}",1.9\n' for ph in lines)
+    translated = translate_text("Lot,Date,pH,EC\n" + body)
+    assert translated.rows["ph"].to_list() == [
+        Decimal("5.8"), None, None, None, Decimal("6"), None, Decimal("6.1"), None, None,
+    ]  # fmt: skip
+    assert translated.problems.select("record_no", "cell").rows() == [
+        (4, "x"), (5, "5,9"), (7, "<4"), (9, "5.8055"), (10, "5.80550"),
+    ]  # fmt: skip
+
+
+def test_day_number_of_a_spreadsheet() -> None:
+    (found,) = problems(reading(date="46113"))
+    assert found[3] == (
+        'date "46113" looks like a spreadsheet\'s day number (46113 stands for 2026-04-01); format the column '
+        "as a date and export it again, like 2026-04-25"
+    )
+
+
+def test_weeks_by_the_export_s_own_rule() -> None:
+    cells = {"lot": "A1", "year": "2026", "week": "14", "ph": "5.8"}
+    sunday: dict[str, Any] = {"week_rule": "first_full_week", "week_starts": "sunday"}
+    assert one_reading(cells, **sunday).rows["sampled_on"].to_list() == [date(2026, 4, 8)]
+    sunday["week_rule"] = "january_1"
+    assert one_reading(cells, **sunday).rows["sampled_on"].to_list() == [date(2026, 4, 1)]
+
+
+EXTRA = "Lot,Date,pH,EC,Weather,Note, Root  colour ,\n"
+
+
+@pytest.mark.parametrize(
+    ("line", "note"),
+    [
+        ("A1,2026-04-05,5.8,1.9,rain,wet,white,x", "wet; Weather: rain; Root colour: white; column 8: x"),
+        ("A1,2026-04-05,5.8,1.9, rain ,,,", "Weather: rain"),
+        ("A1,2026-04-05,5.8,1.9,,wet,, ", "wet"),
+        ("A1,2026-04-05,5.8,1.9,,,,", None),
+    ],
+)
+def test_extra_columns_are_kept_in_the_note(line: str, note: str | None) -> None:
+    columns = {**READING_COLUMNS, "note": "Note"}
+    translated = translate_text(EXTRA + line + "\n", columns=columns, extra_columns="note")
+    assert translated.rows["note"].to_list() == [note]
+    assert "rain" not in translated.rows["cells"][0]
+
+
+def test_extra_columns_are_left_out_by_default() -> None:
+    translated = translate_text(EXTRA + "A1,2026-04-05,5.8,1.9,rain,wet,white,x\n")
+    assert translated.rows["note"].to_list() == [None]
+
+
+def test_extra_columns_where_the_export_has_no_note() -> None:
+    text = "Meter,Date,By\nM1,2026-04-05,Kim\nM1,2026-04-06,\n"
+    columns = {"meter": "Meter", "date": "Date"}
+    translated = translate_text(text, kind="calibrations", columns=columns, extra_columns="note")
+    assert translated.rows["note"].to_list() == ["By: Kim", None]
+    lots = translate_text(
+        "Lot,Crop,Pot size,Potted,Tray\nA1,petunia,plug,2026-04-05,288\n",
+        kind="lots",
+        columns=LOT_COLUMNS,
+        extra_columns="note",
+    )
+    assert lots.rows["note"].to_list() == ["Tray: 288"]
+    assert translate_text(
+        "Meter,Date,By\n", kind="calibrations", columns=columns, extra_columns="note"
+    ).rows.is_empty()
