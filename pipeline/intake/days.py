@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import polars as pl
@@ -28,7 +28,8 @@ _WEEK_THEN_YEAR = re.compile(
     r"(?:w|wk|kw|week|sem|semana)?[. -]?\s*([0-9]{1,2})[ /-]([0-9]{4})", re.IGNORECASE
 )
 _YEAR = re.compile(r"[0-9]{4}")
-_EXAMPLE = datetime(2026, 4, 25, 9, 30)  # day above 12: month and day cannot be taken for each other
+# Day above 12: month and day cannot be taken for each other; in a zone, for formats with an offset.
+_EXAMPLE = datetime(2026, 4, 25, 9, 30, tzinfo=UTC)
 
 # The directives for which Polars and Python agree on every text that comes out again as it went in.
 _SHARED_DIRECTIVES = frozenset("YmdHMS")

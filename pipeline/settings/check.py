@@ -18,16 +18,18 @@ RawTable = Mapping[str, Any]
 
 
 def check_export(raw: RawTable, file: str, prefix: str) -> list[SettingsProblem]:
-    """Return what is wrong between the keys of one [[export]]: fields, units, formats, words."""
-    fields = FIELDS.get(raw["kind"]) if isinstance(raw.get("kind"), str) else None
-    columns = raw.get("columns")
-    if fields is None or not isinstance(columns, Mapping):
-        return []
-    problems = []
+    """Return what is wrong between the keys of one [[export]]: dialect, fields, units, formats, words."""
+    problems: list[SettingsProblem] = []
 
     def say(key: str, found: str, right: str) -> None:
         problems.append(SettingsProblem(file, f"{prefix}: {key}", found, right))
 
+    for key, found, right in (*_check_numbers(raw), *_check_formats(raw), *_check_weeks(raw)):
+        say(key, found, right)
+    fields = FIELDS.get(raw["kind"]) if isinstance(raw.get("kind"), str) else None
+    columns = raw.get("columns")
+    if fields is None or not isinstance(columns, Mapping):
+        return problems
     for field in columns:
         if field not in fields.known:
             say(f"columns.{field}", f"{raw['kind']} have no such field", name_nearest(field, fields.known))
@@ -54,6 +56,47 @@ def check_export(raw: RawTable, file: str, prefix: str) -> list[SettingsProblem]
     for key, found, right in _check_values(raw.get("values"), columns):
         say(key, found, right)
     return problems
+
+
+def _check_numbers(raw: RawTable) -> Iterable[tuple[str, str, str]]:
+    """Marks that would make a number mean two things."""
+    decimal, thousands = raw.get("decimal", "."), raw.get("thousands", "")
+    if thousands and thousands == decimal:
+        right = 'the two must differ, like decimal = "," with thousands = "."'
+        yield "thousands", f"it is {show(thousands)}, which is the mark for decimals", right
+    marks = raw.get("number_marks")
+    for mark in marks if isinstance(marks, list) else ():
+        if not isinstance(mark, str):
+            continue
+        if any(letter.isalnum() or letter in "+-" for letter in mark):
+            right = "signs like * only: a digit, a letter, + or - says something about the number"
+            yield "number_marks", f"{show(mark)} is part of a number or a unit", right
+        elif any(part and part in mark for part in (decimal, thousands) if isinstance(part, str)):
+            right = "take it away, or correct decimal and thousands"
+            yield "number_marks", f"{show(mark)} holds a mark that numbers are written with", right
+
+
+def _check_formats(raw: RawTable) -> Iterable[tuple[str, str, str]]:
+    """Time zones in formats: an offset belongs to a date with a time, and a zone's name is not understood."""
+    for key in ("date_format", "time_format", "datetime_format"):
+        form = raw.get(key)
+        if not isinstance(form, str):
+            continue
+        if "%Z" in form:
+            right = 'the name of a zone is not understood; write an offset as "%z", or name time_zone'
+            yield key, f"it is {show(form)}", right
+        elif "%z" in form and key != "datetime_format":
+            right = "an offset needs date and time together; map a column datetime with its datetime_format"
+            yield key, f"it is {show(form)}", right
+
+
+def _check_weeks(raw: RawTable) -> Iterable[tuple[str, str, str]]:
+    starts = raw.get("week_starts", "monday")
+    if starts != "monday" and raw.get("week_rule", "iso") == "iso":
+        right = (
+            'ISO weeks begin on monday; take it away, or set week_rule to "january_1" or "first_full_week"'
+        )
+        yield "week_starts", f'it is {show(starts)}, and week_rule is "iso"', right
 
 
 def _header_of(column: object) -> str:

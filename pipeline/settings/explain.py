@@ -87,7 +87,11 @@ def _explain_one(error: ErrorDetails, model: type[BaseModel], file: str, prefix:
         known = list(owner.model_fields) if owner else []
         return SettingsProblem(file, key, "this key is unknown", name_nearest(str(place[-1]), known))
     if kind == "literal_error":
-        known = re.findall("'([^']*)'", context["expected"])
+        # Pydantic writes choices as Python does: 'a', 'b' or "'"; signs are shown in quotes, as in the file.
+        choices = [
+            one or other for one, other in re.findall(r"""'([^']*)'|"([^"]*)\"""", context["expected"])
+        ]
+        known = [one if one[:1].isalnum() else f'"{one}"' for one in choices]
         found = "this key is unknown" if "[key]" in error["loc"] else f"it is {show(value)}"
         return SettingsProblem(file, key, found, name_nearest(str(value), known))
     if kind in _WANTED:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path, PurePosixPath
 from typing import Annotated, Literal
 from zoneinfo import ZoneInfo
@@ -20,8 +20,9 @@ Language = Literal["en", "es"]
 Paper = Literal["a4", "letter"]
 Encoding = Literal["utf-8", "utf-8-sig", "utf-16", "cp1252", "latin-1"]
 
-# A day whose parts cannot be taken for each other, to see whether a format can be read back.
-_SAMPLE = datetime(2026, 11, 25, 14, 35)
+# A day whose parts cannot be taken for each other, to see whether a format can be read back; in a zone, so
+# that a format with an offset can write one.
+_SAMPLE = datetime(2026, 11, 25, 14, 35, tzinfo=UTC)
 _SHOWN_DIRECTIVES = frozenset("YymdbBaAjeuVG%")
 _EMAIL = re.compile(r"[^@\s<>,;:\"()\[\]\\]+@(?:[^@\s.<>,;:\"()\[\]\\]+\.)+[^@\s.<>,;:\"()\[\]\\]{2,}")
 

@@ -146,6 +146,12 @@ def test_whole_columns_of_stamps_agree_with_single_ones(
             "has a year of two digits; write it like 25.04.2026, or change date_format in site.toml",
         ),
         ("31.04.2026", "%d.%m.%Y", "date", "is not a date; write it like 25.04.2026"),
+        (
+            "2026-04-25T09:30",
+            "%Y-%m-%dT%H:%M%z",
+            "date with a time",
+            ("is not a date with a time; write it like 2026-04-25T09:30+0000"),
+        ),
         ("46113", "%H:%M", "time", "is not a time; write it like 09:30"),
     ],
 )

@@ -293,10 +293,118 @@ def change(old: str, new: str) -> str:
             "policy 2: valid_from: 2026-01-01 is there twice; put the two tables together",
             id="doubled day",
         ),
+        pytest.param(
+            change('kind = "readings"', 'kind = "readings"\nthousands = "."'),
+            'export 1: thousands: it is ".", which is the mark for decimals; the two must differ, like '
+            'decimal = "," with thousands = "."',
+            id="thousands like decimals",
+        ),
+        pytest.param(
+            change('kind = "readings"', 'kind = "readings"\ndecimal = ","\nthousands = ","'),
+            'export 1: thousands: it is ",", which is the mark for decimals; the two must differ, like '
+            'decimal = "," with thousands = "."',
+            id="thousands like decimals, both set",
+        ),
+        pytest.param(
+            change('kind = "readings"', 'kind = "readings"\nthousands = "_"'),
+            'export 1: thousands: it is "_"; known are "", ".", ",", "\'", " "',
+            id="unknown thousands",
+        ),
+        pytest.param(
+            change('kind = "readings"', 'kind = "readings"\ndelimiter = ":"'),
+            r'export 1: delimiter: it is ":"; known are ",", ";", "\t", "|"',
+            id="unknown delimiter",
+        ),
+        pytest.param(
+            change('kind = "readings"', 'kind = "readings"\nnumber_marks = ["*", "mS"]'),
+            'export 1: number_marks: "mS" is part of a number or a unit; signs like * only: a digit, a letter, '
+            "+ or - says something about the number",
+            id="letters as a mark",
+        ),
+        pytest.param(
+            change('kind = "readings"', 'kind = "readings"\nnumber_marks = ["*5"]'),
+            'export 1: number_marks: "*5" is part of a number or a unit; signs like * only: a digit, a letter, '
+            "+ or - says something about the number",
+            id="digit as a mark",
+        ),
+        pytest.param(
+            change('kind = "readings"', 'kind = "readings"\nnumber_marks = ["."]'),
+            'export 1: number_marks: "." holds a mark that numbers are written with; take it away, or correct '
+            "decimal and thousands",
+            id="decimal as a mark",
+        ),
+        pytest.param(
+            change('kind = "readings"', 'kind = "readings"\nthousands = "\'"\nnumber_marks = ["\'\'"]'),
+            "export 1: number_marks: \"''\" holds a mark that numbers are written with; take it away, or "
+            "correct decimal and thousands",
+            id="thousands as a mark",
+        ),
+        pytest.param(
+            change('kind = "readings"', 'kind = "readings"\nweek_starts = "sunday"'),
+            'export 1: week_starts: it is "sunday", and week_rule is "iso"; ISO weeks begin on monday; take it '
+            'away, or set week_rule to "january_1" or "first_full_week"',
+            id="ISO weeks from Sunday",
+        ),
+        pytest.param(
+            change('kind = "readings"', 'kind = "readings"\nweek_rule = "us"'),
+            'export 1: week_rule: it is "us"; known are iso, january_1, first_full_week',
+            id="unknown week rule",
+        ),
+        pytest.param(
+            change('date = "Date"', 'datetime = "When"').replace(
+                'kind = "readings"', 'kind = "readings"\ndatetime_format = "%Y-%m-%d %H:%M %Z"'
+            ),
+            'export 1: datetime_format: it is "%Y-%m-%d %H:%M %Z"; the name of a zone is not understood; write '
+            'an offset as "%z", or name time_zone',
+            id="zone by its name",
+        ),
+        pytest.param(
+            change('kind = "readings"', 'kind = "readings"\ntime_format = "%H:%M%z"'),
+            'export 1: time_format: it is "%H:%M%z"; an offset needs date and time together; map a column '
+            "datetime with its datetime_format",
+            id="offset of a time alone",
+        ),
+        pytest.param(
+            change('kind = "readings"', 'kind = "readings"\nunits_row = 1'),
+            "export 1: units_row: it is 1; true or false, without quotes, is needed",
+            id="number for a truth",
+        ),
+        pytest.param(
+            change('kind = "readings"', 'kind = "readings"\ncolumn_order = "free"'),
+            'export 1: column_order: it is "free"; known are fixed, any',
+            id="unknown column order",
+        ),
+        pytest.param(
+            change('kind = "readings"', 'kind = "readings"\nextra_columns = "notes"'),
+            'export 1: extra_columns: it is "notes"; did you mean "note"? known are ignore, note',
+            id="unknown extra columns",
+        ),
+        pytest.param(
+            change('name = "North"', 'name = "North"\nsettle_minutes = -1'),
+            "settle_minutes: it is -1; 0 or more is needed",
+            id="settle time below zero",
+        ),
     ],
 )
 def test_a_mistake_in_a_site_file(tmp_path: Path, site: str, said: str) -> None:
     assert IN_SITE + said in lines(write_home(tmp_path, site=site))
+
+
+@pytest.mark.parametrize(
+    "keys",
+    [
+        'decimal = ","\nthousands = "."',
+        'decimal = ","\nthousands = " "\nnumber_marks = ["*", "(!)"]',
+        'thousands = "\'"',
+        'week_rule = "january_1"\nweek_starts = "sunday"',
+        'week_rule = "iso"\nweek_starts = "monday"',
+        'units_row = true\ncolumn_order = "any"\nextra_columns = "note"',
+        'datetime_format = "%Y-%m-%dT%H:%M:%S%z"',
+    ],
+)
+def test_dialects_that_hold_no_contradiction_pass(tmp_path: Path, keys: str) -> None:
+    site = change('kind = "readings"', f'kind = "readings"\n{keys}')
+    assert lines(write_home(tmp_path, site=site)) == []
 
 
 @pytest.mark.parametrize("unit", ["µS/cm", "uS/cm", "\u03bcS/cm", "ppm 700", "dS/m"])

@@ -8,6 +8,7 @@ import pytest
 
 from pipeline.errors import HomeError
 from pipeline.settings import POLICY_CATALOGUE, PolicyValues, load_settings, resolve_policy, write_new_home
+from pipeline.settings.models import Export, SiteFacts
 from pipeline.settings.new_home import render_policy
 
 
@@ -20,6 +21,13 @@ def test_it_passes_and_has_an_example_of_every_kind(tmp_path: Path) -> None:
     assert [(one.values, one.own) for one in resolve_policy(settings, site)] == [
         (PolicyValues(), frozenset())
     ] * 2
+
+
+def test_every_key_of_an_export_and_of_a_site_is_shown(tmp_path: Path) -> None:
+    write_new_home(tmp_path / "home")
+    (folder,) = (tmp_path / "home" / "sites").iterdir()
+    shown = set(re.findall(r"^(?:# )?([a-z_]+) = ", (folder / "site.toml").read_text("utf-8"), re.MULTILINE))
+    assert (set(Export.model_fields) - {"columns", "values"}) | set(SiteFacts.model_fields) <= shown
 
 
 def test_a_header_that_the_comments_show_has_the_columns_of_the_example(tmp_path: Path) -> None:
