@@ -152,6 +152,64 @@ def trace(home: Path, site: str, lot: str, on: datetime | None, as_json: bool) -
 
 
 @cli.command()
+@HOME
+@click.argument("site")
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--kind", type=click.Choice(["readings", "lots", "calibrations"]), help="What the file holds.")
+@click.option("--answer", "answers", multiple=True, metavar="KEY=VALUE", help="Answer a question; repeatable.")
+@click.option("--yes", is_flag=True, help="Write the block without asking, if no question is open.")
+@AS_JSON
+def adopt(
+    home: Path, site: str, file: Path, kind: str | None, answers: tuple[str, ...], yes: bool, as_json: bool
+) -> None:
+    """Propose an [[export]] for FILE of SITE in HOME and append it to the site's site.toml.
+
+    Shows dialect, columns, units and words, how sure each is and why, and five lines as they would be read.
+    What the file does not tell is asked on a terminal; elsewhere it is listed and can be given by --answer.
+    Ends with 0 when the block was written or nothing is open, 1 when questions are open, 2 when it could not run.
+
+    Example: leachbook adopt my_home first-site ~/Downloads/Messwerte.csv
+    """
+    from pipeline.adopt import adopt_file, append_block
+    from pipeline.adopt.questions import read_answers
+    from pipeline.adopt.tell import describe_proposal, tell_proposal, tell_question
+
+    given = read_answers(answers)
+    is_asked = not as_json and sys.stdin.isatty() and sys.stdout.isatty()
+    adoption = adopt_file(home, site, file, kind, given)
+    while is_asked and adoption.proposal.questions:
+        question = adoption.proposal.questions[0]
+        for line in tell_question(question)[:1]:
+            click.echo(line)
+        for choice in question.choices:
+            click.echo(f"  {choice.value}: {choice.why}")
+        values = click.Choice([choice.value for choice in question.choices], case_sensitive=False)
+        given[question.key] = click.prompt(question.key, type=values, default=question.proposed)
+        adoption = adopt_file(home, site, file, kind, given)
+    proposal, preview = adoption.proposal, adoption.preview
+    if not as_json:
+        _print(False, None, tell_proposal(proposal, preview))
+    is_open = bool(proposal.questions)
+    is_wanted = yes or (is_asked and click.confirm("Append this to site.toml?", default=True))
+    path = append_block(home, adoption) if is_wanted and not is_open else None
+    if as_json:
+        described = describe_proposal(
+            proposal, preview, adoption.block, site=adoption.site.id, written=path is not None
+        )
+        _print(True, described, [])
+    elif path is not None:
+        click.echo(f"Appended to {path}. Put the file into {path.parent / 'drop'}; the next night reads it.")
+    elif is_open:
+        click.echo("Open questions; answer each with --answer KEY=VALUE. Nothing was written.")
+        for question in proposal.questions:
+            for line in tell_question(question):
+                click.echo(line)
+    else:
+        click.echo("Nothing was written; add --yes to append the block to site.toml.")
+    sys.exit(1 if is_open else 0)
+
+
+@cli.command()
 @click.argument("folder", type=click.Path(path_type=Path, file_okay=False), default="leachbook_demo")
 @AS_JSON
 def demo(folder: Path, as_json: bool) -> None:

@@ -1,0 +1,341 @@
+"""Which column is which field: by the header's words, held against what the cells look like."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from difflib import SequenceMatcher
+from functools import cached_property
+
+from pipeline.adopt.cell_guess import known_share
+from pipeline.adopt.dictionary import OTHER, fold, header_words, unit_key, unit_words
+from pipeline.adopt.moments import are_weeks, are_years, day_formats, moment_formats, time_formats
+from pipeline.adopt.numerals import numeric_share, values_of
+from pipeline.adopt.questions import Sure
+from pipeline.intake.header import header_key
+from pipeline.settings.words import FIELDS, WORDS_BY_FIELD
+
+_BRACKET = re.compile(r"[(\[{]([^)\]}]*)[)\]}]")
+_LEAST = 0.55
+_CLOSE = 0.12
+_MISLED_BY_OTHER = 0.35
+_WHEN = ("date", "datetime", "time")
+
+# What the figures of a field can be, in any of its units: wide enough for mistakes, too narrow for another matter.
+_RANGES: Mapping[str, tuple[float, float]] = {
+    "ph": (0, 14),
+    "ph_sd": (0, 3),
+    "ec": (0, 25_000),
+    "ec_sd": (0, 10_000),
+    "poured": (0, 2_000),
+    "leachate": (0, 2_000),
+    "temperature": (-10, 130),
+    "drain": (0, 2_880),
+    "n_pots": (1, 1_000),
+    "plants": (0, 10_000_000),
+    "slope": (30, 150),
+    "offset": (-500, 500),
+    "ec_standard": (0, 120_000),
+    "ec_found": (0, 120_000),
+}
+_DAY_FIELDS = ("date", "started", "ends")
+_WORD_FIELDS = frozenset((*WORDS_BY_FIELD, "crop", "cultivar", "irrigation", "substrate"))
+_MOSTLY = 0.5
+
+
+@dataclass(frozen=True)
+class ColumnFacts:
+    """One column: its place, its header as it stands, its different cells, and the unit that goes with it."""
+
+    at: int
+    header: str
+    cells: Sequence[str]
+    unit_cell: str = ""
+
+    @cached_property
+    def words(self) -> str:
+        """The header without its unit, folded."""
+        return self._split[0]
+
+    @cached_property
+    def unit(self) -> tuple[str, str] | None:
+        """Quantity and unit as the header or the units row says them; None where neither does."""
+        return self._split[1] or read_unit(self.unit_cell)
+
+    @cached_property
+    def _split(self) -> tuple[str, tuple[str, str] | None]:
+        return split_unit(self.header)
+
+    @cached_property
+    def number_share(self) -> float:
+        """Which part of the cells are numbers."""
+        return numeric_share(self.cells)
+
+    @cached_property
+    def days(self) -> list[str]:
+        """The formats that read the cells as days."""
+        return day_formats(self.cells)
+
+    @cached_property
+    def moments(self) -> list[str]:
+        """The formats that read the cells as days with times."""
+        return moment_formats(self.cells)
+
+    @cached_property
+    def times(self) -> list[str]:
+        """The formats that read the cells as times of day."""
+        return time_formats(self.cells)
+
+
+@dataclass(frozen=True, slots=True)
+class Match:
+    """A field's column, with how sure and why; `rivals` are columns that could be it as well."""
+
+    field: str
+    column: ColumnFacts
+    score: float
+    sure: Sure
+    why: str
+    rivals: tuple[ColumnFacts, ...] = ()
+
+
+def read_unit(text: str) -> tuple[str, str] | None:
+    """Quantity and unit of a text that is nothing but a unit."""
+    return unit_words().get(unit_key(text.strip("()[]{} "))) if text.strip() else None
+
+
+def split_unit(header: str) -> tuple[str, tuple[str, str] | None]:
+    """A header's words without its unit, and the unit: ``LF (µS/cm)``, ``EC mS/cm``, ``TEMP_C``, ``ec.ppm``."""
+    unit = None
+    rest = header
+    for bracket in _BRACKET.findall(header):
+        unit = unit or read_unit(bracket)
+    plain = _BRACKET.sub(" ", header)
+    if plain.strip():
+        rest = plain
+    parts = [part for part in re.split(r"[\s_,;]+|(?<=\w)-(?=\w)|\.(?=\w)", rest.strip()) if part]
+    for length in (3, 2, 1):
+        tail = " ".join(parts[-length:])
+        if len(parts) <= length or not (found := read_unit(tail)):
+            continue
+        # A lone word like "pot" or "no" names a column more often than a unit.
+        if found[0] == "none" and unit is not None:
+            break
+        if found[0] != "none" or tail.casefold() in ("%", "pct", "mv", "min", "cm", "minutes"):
+            unit = unit if unit and unit[0] != "none" else found
+            rest = " ".join(parts[:-length])
+        break
+    return fold(rest), unit
+
+
+def map_columns(columns: Sequence[ColumnFacts], kind: str) -> list[Match]:
+    """The best field for each column of one kind: each field and each column once, surest first."""
+    counts: dict[str, int] = {}
+    for column in columns:
+        counts[header_key(column.header)] = counts.get(header_key(column.header), 0) + 1
+    scored: list[tuple[float, str, ColumnFacts, str]] = []
+    for column in columns:
+        # A header that stands there twice cannot be told apart, and a blank one has no name.
+        if counts[header_key(column.header)] > 1 or not header_key(column.header):
+            continue
+        for field, (score, why) in _score_fields(column, kind).items():
+            fitted = _fit(field, column, score, why)
+            if fitted is not None:
+                scored.append(fitted)
+    scored.sort(key=lambda one: (-one[0], one[2].at))
+    return _assign(scored)
+
+
+def _assign(scored: Sequence[tuple[float, str, ColumnFacts, str]]) -> list[Match]:
+    matches: dict[str, Match] = {}
+    taken: set[int] = set()
+    for score, field, column, why in scored:
+        if field in matches or column.at in taken:
+            continue
+        sure: Sure = "certain" if score >= 0.98 else "likely" if score >= 0.7 else "unsure"
+        matches[field] = Match(field, column, score, sure, why)
+        taken.add(column.at)
+    found = []
+    for field, match in matches.items():
+        rivals = tuple(
+            column
+            for score, other, column, _ in scored
+            if other == field and column.at not in taken and score >= match.score - _CLOSE
+        )
+        found.append(Match(field, match.column, match.score, match.sure, match.why, rivals))
+    return sorted(found, key=lambda match: match.column.at)
+
+
+def _score_fields(column: ColumnFacts, kind: str) -> dict[str, tuple[float, str]]:
+    """For each field how well the header names it, from 0 to 1, and why."""
+    best: dict[str, tuple[float, str]] = {}
+    misled = 0.0
+    words = column.words.split()
+    for entry in header_words()[kind]:
+        score = _likeness(words, entry.words)
+        if entry.field == OTHER:
+            if score >= 0.6:
+                misled = max(misled, _MISLED_BY_OTHER if score < 1 else 1.0)
+            continue
+        if score > best.get(entry.field, (0.0, ""))[0]:
+            best[entry.field] = (score, _explain(" ".join(entry.words), entry.field, score))
+    # A header that is the field's own name word for word is not led astray by one of its words.
+    return {
+        field: (score - (misled if score < 1 else 0), why)
+        for field, (score, why) in best.items()
+        if score - (misled if score < 1 else 0) >= _LEAST
+    }
+
+
+def _explain(phrase: str, field: str, score: float) -> str:
+    if score >= 1:
+        return f'the header says "{phrase}"'
+    return f'the header has "{phrase}" in it' if score >= 0.6 else f'the header is like "{phrase}" ({field})'
+
+
+def _likeness(words: Sequence[str], phrase: Sequence[str]) -> float:
+    """How well a phrase names a header: 1 the same, less where the header has more words or is a compound."""
+    if not words or not phrase:
+        return 0.0
+    if list(words) == list(phrase):
+        return 1.0
+    whole, part = "".join(words), "".join(phrase)
+    if whole == part:
+        return 0.99
+    if len(phrase) < len(words) and set(phrase) <= set(words):
+        return 0.62 + 0.3 * len(part) / len(whole)
+    if len(phrase) == 1 and len(part) >= 4 and (whole.startswith(part) or whole.endswith(part)):
+        return 0.55 + 0.3 * len(part) / len(whole)
+    if len(part) >= 5 and len(whole) >= 5:
+        ratio = SequenceMatcher(None, whole, part).ratio()
+        return 0.75 * ratio if ratio >= 0.84 else 0.0
+    if len(words) == 1 and 3 <= len(whole) < len(part) and len(phrase) == 1 and part.startswith(whole):
+        return 0.6  # a header cut short, like "Temper" or "Bem"
+    return 0.0
+
+
+def _fit(
+    field: str, column: ColumnFacts, score: float, why: str
+) -> tuple[float, str, ColumnFacts, str] | None:
+    """The match as the cells support it; None where they contradict the field."""
+    if not column.cells:
+        return score - 0.05, field, column, f"{why}, though it is empty"
+    if field in _WHEN:
+        return _fit_moment(field, column, score, why)
+    support = _support(field, column)
+    if support is None:
+        return None
+    return (
+        score + (0.04 if support else 0),
+        field,
+        column,
+        why + (f" and {support}" if support else ""),
+    )
+
+
+def _fit_moment(
+    field: str, column: ColumnFacts, score: float, why: str
+) -> tuple[float, str, ColumnFacts, str] | None:
+    """A date, a time of day or both: the header's word is loose, the cells tell which."""
+    if column.moments:
+        return score + 0.04, "datetime", column, f"{why} and the cells are days with times"
+    if column.days:
+        return score + 0.04, "date", column, f"{why} and the cells are days"
+    if column.times and field != "date":
+        return score + 0.04, "time", column, f"{why} and the cells are times of day"
+    # Days that no format reads still make a date column by its name, to be settled by hand.
+    return (score - 0.2, field, column, f"{why}, but no format reads its cells") if field == "date" else None
+
+
+def _support(field: str, column: ColumnFacts) -> str | None:
+    """What the cells say for the field: words, "" for nothing, None for a contradiction."""
+    if field in _DAY_FIELDS:
+        return "the cells are days" if column.days or day_formats(column.cells, with_times=True) else None
+    if field == "year":
+        return "the cells are years" if are_years(column.cells) else None
+    if field == "week":
+        return "the cells are weeks" if are_weeks(column.cells) else None
+    if field in _RANGES:
+        return _support_figures(field, column)
+    if field in _WORD_FIELDS:
+        return _support_words(field, column)
+    if field in ("lot", "house", "bench", "meter", "pot") and column.days:
+        return None
+    return ""
+
+
+def _support_words(field: str, column: ColumnFacts) -> str | None:
+    """Words that the field knows speak for it; bare figures speak against it where no size is meant."""
+    if field in ("crop", *WORDS_BY_FIELD) and known_share(field, column.cells) >= _MOSTLY:
+        return "the cells are words of it"
+    bare = all(cell.replace(".", "").isdecimal() for cell in column.cells)
+    return None if bare and field not in ("container", "cultivar", "passed") else ""
+
+
+def _support_figures(field: str, column: ColumnFacts) -> str | None:
+    if column.number_share < 0.6 or column.days:
+        return None
+    if column.unit and not _unit_fits(field, column.unit[0]):
+        return None
+    low, high = _RANGES[field]
+    for decimal in (".", ","):
+        values = values_of(column.cells, decimal)
+        inside = sum(low <= value <= high for value in values)
+        if values and inside >= 0.6 * len(values):
+            return "the cells are figures" if field != "ph" else "the cells are between 0 and 14"
+    return None
+
+
+_QUANTITY_OF = {
+    "ec": "ec",
+    "ec_sd": "ec",
+    "ec_standard": "ec",
+    "ec_found": "ec",
+    "poured": "volume",
+    "leachate": "volume",
+    "temperature": "temperature",
+}
+
+
+def _unit_fits(field: str, quantity: str) -> bool:
+    """Drainage in minutes is not leachate in mL, and a pot is no volume."""
+    wanted = _QUANTITY_OF.get(field)
+    return quantity == wanted or (quantity == "none" and wanted is None)
+
+
+def could_be(field: str, column: ColumnFacts) -> bool:
+    """Whether the cells alone make a column a candidate for a field that no header names."""
+    if not column.cells or not header_key(column.header):
+        return False
+    values = values_of(column.cells, ".")
+    if "," in "".join(column.cells[:50]):
+        values = values_of(column.cells, ",") or values
+    match field:
+        case "ph":
+            part = sum(3.5 <= value <= 9 for value in values)
+            broken = sum("." in cell or "," in cell for cell in column.cells)
+            return bool(values) and column.number_share > 0.8 and part > 0.9 * len(values) and broken > 0
+        case "ec":
+            part = sum(0.1 <= value <= 9 or 100 <= value <= 9000 for value in values)
+            varied = len(set(values)) > 3
+            return column.number_share > 0.8 and part > 0.9 * len(values) and varied and not column.days
+        case "date" | "started":
+            return bool(column.days)
+        case "datetime":
+            return bool(column.moments)
+        case "lot" | "meter":
+            return sum(_is_code(cell) for cell in column.cells) > 0.8 * len(column.cells)
+        case _:
+            return not column.days and not column.moments and column.number_share < 0.2
+
+
+def _is_code(cell: str) -> bool:
+    return bool(
+        re.fullmatch(r"[A-Za-z]{0,4}[-_/ .]?\d{1,6}[A-Za-z]?|[A-Za-z0-9]{1,6}-[A-Za-z0-9-]{1,8}", cell)
+    )
+
+
+def missing_groups(kind: str, fields: Sequence[str]) -> list[tuple[str, ...]]:
+    """The groups of which a kind needs at least one field and has none; a week needs its year too."""
+    return [group for group in FIELDS[kind].one_of if not any(field in fields for field in group)]

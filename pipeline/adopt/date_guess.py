@@ -1,0 +1,107 @@
+"""The date formats of an export: those that read every dated column, and a question where two do."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+
+from pipeline.adopt.columns import ColumnFacts
+from pipeline.adopt.moments import day_formats
+from pipeline.adopt.questions import Choice, Desk, Guess, Question
+from pipeline.errors import AdoptError
+
+_LONG_DAY = "%-d %B %Y"
+
+
+def guess_date_format(columns: Sequence[ColumnFacts], hint: str, desk: Desk) -> Guess:
+    """One format for all columns of days; `hint` is the format in which the site prints dates."""
+    per_column = [day_formats(column.cells, with_times=True) for column in columns if column.cells]
+    common = (
+        [form for form in per_column[0] if all(form in forms for forms in per_column)] if per_column else []
+    )
+    if not common and any(per_column):
+        common = max(per_column, key=len)
+    return _choose("date_format", common, columns, hint, desk)
+
+
+def guess_datetime_format(column: ColumnFacts, hint: str, desk: Desk) -> Guess:
+    """The format of a column with days and times."""
+    return _choose("datetime_format", column.moments, [column], hint, desk)
+
+
+def guess_time_format(column: ColumnFacts, desk: Desk) -> Guess:
+    """The format of a column with times of day."""
+    forms = column.times or ["%H:%M"]
+    return desk.settle(
+        "time_format", Guess(forms[0], "certain" if column.times else "unsure", _reads_all(column))
+    )
+
+
+def _choose(key: str, forms: Sequence[str], columns: Sequence[ColumnFacts], hint: str, desk: Desk) -> Guess:
+    column = columns[0]
+    if not column.cells:
+        return desk.settle(key, Guess("%Y-%m-%d", "unsure", "the column is empty"))
+    if not forms:
+        if key in desk.answers:
+            return desk.settle(key, Guess("", "unsure", ""))
+        cell, header = " ".join(column.cells[0].split())[:40], " ".join(column.header.split())
+        raise AdoptError(
+            f'no date format reads "{cell}" in the column "{header}"; export its dates in figures, '
+            f"or name the format with --answer {key}=FORMAT."
+        )
+    sensible = _without_odd_ones(forms)
+    if len(sensible) == 1:
+        why = _reads_all(column)
+        if _is_order_plain(sensible[0], columns):
+            return desk.settle(key, Guess(sensible[0], "certain", why))
+        return desk.settle(key, Guess(sensible[0], "likely", f"{why}, and with points the day stands first"))
+    cell = next((one for one in column.cells if len(_meanings(one, sensible)) > 1), column.cells[0])
+    text = (
+        f'no day above 12 tells day from month in "{" ".join(column.header.split())}": which day is {cell}?'
+    )
+    if not all("%y" in form or "%Y" in form for form in sensible) or any(
+        f.startswith("%y") for f in sensible
+    ):
+        text = f'"{cell}" in "{" ".join(column.header.split())}" can be read in more than one way: which day is it?'
+    choices = tuple(Choice(form, f"{cell} is {_say(cell, form)}") for form in sensible)
+    proposed = next((form for form in sensible if form.startswith(hint)), None)
+    return desk.ask(Question(key, text, choices, proposed))
+
+
+def _without_odd_ones(forms: Sequence[str]) -> list[str]:
+    """With points between, nobody writes the month first; of formats that mean the same, the first is enough."""
+    kept = [form for form in forms if not form.startswith("%m.%d.")] or list(forms)
+    return list(dict.fromkeys(kept))
+
+
+def _is_order_plain(form: str, columns: Sequence[ColumnFacts]) -> bool:
+    """Whether the cells themselves rule out another order of day and month."""
+    if not form.startswith("%d."):
+        return True
+    turned = form.replace("%d.%m.", "%m.%d.")
+    return any(turned not in day_formats(column.cells, with_times=True) for column in columns if column.cells)
+
+
+def _meanings(cell: str, forms: Sequence[str]) -> set[datetime]:
+    found = set()
+    for form in forms:
+        try:
+            found.add(datetime.strptime(cell, form))
+        except ValueError:
+            continue
+    return found
+
+
+def _say(cell: str, form: str) -> str:
+    try:
+        return datetime.strptime(cell, form).strftime(_LONG_DAY)
+    except ValueError:
+        return "not a day"
+
+
+def _reads_all(column: ColumnFacts) -> str:
+    return (
+        f'it reads cells like "{" ".join(column.cells[0].split())[:30]}"'
+        if column.cells
+        else "the column is empty"
+    )

@@ -1,0 +1,69 @@
+"""What a file's name and the span of its days say: the pattern, and whether it is the whole history."""
+
+from __future__ import annotations
+
+import re
+
+from pipeline.adopt.questions import Choice, Desk, Guess, Question
+
+_MOVING = re.compile(
+    r"""
+    (?: (?:19|20)\d\d [-_. ]? [01]\d [-_. ]? [0-3]\d            # 2026-04-06, 20260406
+      | [0-3]\d [-_. ] [01]?\d [-_. ] (?:(?:19|20)\d\d | \d\d)  # 06.04.2026
+      | (?<=kw)[-_. ]?\d+ | (?<=wk)[-_. ]?\d+ | (?<=week)[-_. ]?\d+ | (?<=semana)[-_. ]?\d+
+      | (?<=[-_ ]w)\d+ | (?<=[-_ ]s)\d+
+      | \d{2,}                                                   # 2026, 14, 0042
+    )
+    (?: [T_ -]? \d\d [-:.h]? \d\d (?:[-:.]?\d\d)? )?            # a time of day behind it
+    """,
+    re.IGNORECASE | re.VERBOSE,
+)
+_UNSAFE = re.compile(r"[*?\[\]\\:\x00-\x1f\x7f]")
+_LONG_SPAN_DAYS = 21
+
+
+def guess_pattern(name: str) -> Guess:
+    """The pattern of files like this one below the site's folder: what moves in the name becomes a star."""
+    stem, dot, ending = name.rpartition(".") if "." in name.strip(".") else (name, "", "")
+    safe = _UNSAFE.sub("?", stem)
+    starred = re.sub(r"\*(?:[-_. ]*\*)+", "*", _MOVING.sub("*", safe))
+    tail = f"{dot}{_UNSAFE.sub('?', ending)}"
+    if starred == safe:
+        return Guess(f"drop/{safe}{tail}", "likely", "no date stands in its name")
+    if not re.search(r"[^\W\d_]", starred):
+        # A star alone would take every file that the site drops.
+        starred = "[0-9]" + starred.lstrip("*") if starred != "*" else "[0-9]*"
+    return Guess(f"drop/{starred}{tail}", "likely", "what moves in its name is a star")
+
+
+def has_date(name: str) -> bool:
+    """Whether the name moves with the day or the week."""
+    return bool(_MOVING.search(name.rpartition(".")[0] or name))
+
+
+def guess_mode(kind: str, name: str, span: int, desk: Desk) -> Guess:
+    """Increment or cumulative; `span` is the number of days from the first to the last day in the file."""
+    choices = ("increment", "cumulative")
+    dated = has_date(name)
+    if dated and span <= _LONG_SPAN_DAYS and kind != "lots":
+        why = f"its name has a date and its days span {_days(span)}"
+        return desk.settle("mode", Guess("increment", "likely", why), choices)
+    if not dated and span > _LONG_SPAN_DAYS:
+        why = f"its name has no date and its days span {_days(span)}, so it grows"
+        return desk.settle("mode", Guess("cumulative", "likely", why), choices)
+    text = "does each file bring only what is new, or the whole history again?"
+    return desk.ask(
+        Question(
+            "mode",
+            text,
+            (
+                Choice("increment", "only new lines; nothing is ever withdrawn"),
+                Choice("cumulative", "a line that is gone from the newest file is withdrawn"),
+            ),
+            "increment",
+        )
+    )
+
+
+def _days(span: int) -> str:
+    return "1 day" if span == 1 else f"{span} days"

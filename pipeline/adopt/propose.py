@@ -1,0 +1,499 @@
+"""From a file's bytes to a proposed [[export]]: dialect, kind, columns, formats, units, words and open questions.
+
+Pure: the same bytes, site and answers give the same proposal.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from pipeline.adopt.cell_guess import FREE_FIELDS, VALUE_FIELDS, CellWord, guess_words
+from pipeline.adopt.columns import ColumnFacts, Match, could_be, map_columns, missing_groups
+from pipeline.adopt.date_guess import guess_date_format, guess_datetime_format, guess_time_format
+from pipeline.adopt.file_guess import guess_mode, guess_pattern
+from pipeline.adopt.marks_guess import guess_marks
+from pipeline.adopt.moments import span_days
+from pipeline.adopt.questions import Choice, Desk, Guess, Question
+from pipeline.adopt.sniff import Sheet, sniff
+from pipeline.adopt.unit_guess import guess_unit
+from pipeline.errors import AdoptError
+from pipeline.intake.header import find_column, header_key
+from pipeline.settings import Export, SiteSettings
+from pipeline.settings.words import FIELDS, KINDS, UNIT_OF_FIELD, WORDS_BY_FIELD
+
+_FIGURES = frozenset(
+    (
+        *("ph", "ph_sd", "ec", "ec_sd", "poured", "leachate", "temperature", "drain", "n_pots", "plants"),
+        *("slope", "offset", "ec_standard", "ec_found"),
+    )
+)
+_KIN = {"ec_sd": "ec", "ec_found": "ec_standard"}
+_DAY_FIELDS = ("date", "started", "ends")
+_RAW_EC = re.compile(
+    r"\b(?:raw|uncomp\w*|uncorrected|unkompensiert|unkorrigiert|roh|sin compensar|non compens\w*|brut"
+    r"|ongecompenseerd|ruw)\b"
+)
+_KIND_TOO_CLOSE = 0.9
+_NONE = "none"
+_METHOD_WHY = {
+    "pour-through": "water poured on the pot, leachate caught below",
+    "1:2 dilution": "one part of substrate in two parts of water",
+    "saturated media extract": "substrate wetted to a paste, its water drawn off",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """One key of the block: its value as TOML writes it, how sure, and why."""
+
+    key: str
+    value: str | int | bool | tuple[str, ...]
+    guess: Guess
+
+
+@dataclass(frozen=True, slots=True)
+class MappedColumn:
+    """One line under [export.columns]; `unit` is None for fields without a unit."""
+
+    field: str
+    header: str
+    guess: Guess
+    unit: Guess | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """A column that no field takes, with one of its cells."""
+
+    header: str
+    example: str
+    why: str
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """All that the block will say, and what is open.
+
+    `export` is the block as settings would read it; `extraction_method` is asked for the site, where neither
+    the site nor a column says it.
+    """
+
+    name: str
+    kind: Guess
+    settings: tuple[Setting, ...]
+    columns: tuple[MappedColumn, ...]
+    words: Mapping[str, tuple[CellWord, ...]]
+    left_out: tuple[LeftOut, ...]
+    notes: tuple[str, ...]
+    questions: tuple[Question, ...]
+    extraction_method: Guess | None
+    export: Export
+
+    def with_pattern(self, pattern: str, why: str) -> Proposal:
+        """The same proposal for other files."""
+        settings = tuple(
+            Setting("files", pattern, Guess(pattern, "likely", why)) if one.key == "files" else one
+            for one in self.settings
+        )
+        return replace(self, settings=settings, export=self.export.model_copy(update={"files": pattern}))
+
+
+def propose(
+    data: bytes,
+    name: str,
+    site: SiteSettings,
+    kind: str | None = None,
+    answers: Mapping[str, str] | None = None,
+) -> Proposal:
+    """Propose a block for a file; raises AdoptError where the file cannot be an export at all."""
+    desk = Desk(answers or {})
+    sheet = sniff(data, name)
+    columns = [
+        ColumnFacts(
+            at, header, sheet.column(at), sheet.units[at] if sheet.units and at < len(sheet.units) else ""
+        )
+        for at, header in enumerate(sheet.header)
+    ]
+    found = _guess_kind(columns, kind, desk)
+    matches = _settle_columns(columns, found.value, name, desk)
+    by_field = {match.field: match for match in matches}
+    marks = guess_marks(
+        {field: match.column for field, match in by_field.items() if field in _FIGURES},
+        sheet.delimiter.value,
+        desk,
+    )
+    dates = _guess_dates(by_field, site, desk)
+    mapped = _with_units(matches, marks.decimal.value, desk)
+    settings = [
+        Setting("files", guess_pattern(name).value, guess_pattern(name)),
+        _plain("mode", guess_mode(found.value, name, _span(by_field, dates), desk)),
+        *_dialect(sheet),
+        _plain("decimal", marks.decimal),
+        *([_plain("thousands", marks.thousands)] if marks.thousands else []),
+        *(
+            [Setting("number_marks", tuple(marks.number_marks.value.split()), marks.number_marks)]
+            if marks.number_marks
+            else []
+        ),
+        *(_plain(key, guess) for key, guess in dates.items()),
+        *_readings_settings(found.value, by_field, sheet, desk),
+    ]
+    words = {
+        field: tuple(guess_words(field, by_field[field].column.cells, site.growers))
+        for field in (*VALUE_FIELDS, *FREE_FIELDS)
+        if field in by_field
+    }
+    method = _ask_method(found.value, by_field, site, desk)
+    desk.check_all_used()
+    return Proposal(
+        name=name,
+        kind=found,
+        settings=tuple(settings),
+        columns=tuple(mapped),
+        words={field: found_words for field, found_words in words.items() if found_words},
+        left_out=tuple(_left_out(columns, matches)),
+        notes=tuple(_notes(columns, by_field)),
+        questions=tuple(desk.questions),
+        extraction_method=method,
+        export=_as_export(found.value, settings, mapped, words),
+    )
+
+
+def _guess_kind(columns: Sequence[ColumnFacts], given: str | None, desk: Desk) -> Guess:
+    if given is not None:
+        return Guess(given, "certain", "you said so")
+    scores = {}
+    for kind in KINDS:
+        matches = map_columns(columns, kind)
+        lacking = missing_groups(kind, [match.field for match in matches])
+        own = sum(match.score for match in matches)
+        scores[kind] = own * (1 - len(lacking) / (len(FIELDS[kind].one_of) + 1))
+    first, second, *_ = sorted(scores, key=lambda kind: -scores[kind])
+    if not scores[first] or scores[second] > _KIND_TOO_CLOSE * scores[first]:
+        text = "its headers fit more than one kind of file: what does it hold?"
+        choices = (
+            Choice("readings", "pH and EC of leachate"),
+            Choice("lots", "which crops stand where"),
+            Choice("calibrations", "checks of meters"),
+        )
+        return desk.ask(Question("kind", text, choices, first))
+    matches = map_columns(columns, first)
+    lacking = missing_groups(first, [match.field for match in matches])
+    why = f"{len(matches)} of its {len(columns)} columns are those of {first}"
+    return desk.settle("kind", Guess(first, "likely" if lacking else "certain", why), KINDS)
+
+
+def _settle_columns(columns: Sequence[ColumnFacts], kind: str, name: str, desk: Desk) -> list[Match]:
+    """Mapping by headers, then by answers, then by what the cells could be; asks where it is open."""
+    matches = {match.field: match for match in _drop_doubled_days(map_columns(columns, kind))}
+    _take_answers(matches, columns, kind, desk)
+    for field, match in list(matches.items()):
+        key = f"column.{field}"
+        if key not in desk.answers and match.rivals and (field in _FIGURES or field in (*_DAY_FIELDS, "lot")):
+            matches[field] = _ask_column(
+                field, (match.column, *match.rivals), f"two columns could be {field}", desk
+            )
+    for group in missing_groups(kind, list(matches)):
+        _fill_group(group, matches, columns, kind, name, desk)
+    if kind == "readings":
+        for field in ("ph", "ec"):
+            _ask_by_cells(field, matches, columns, desk)
+    return sorted(matches.values(), key=lambda match: match.column.at)
+
+
+def _drop_doubled_days(matches: Sequence[Match]) -> list[Match]:
+    """Where a date stands, a second time stamp and a week say nothing more."""
+    fields = {match.field for match in matches}
+    useless: set[str] = set()
+    if "date" in fields:
+        useless = {"datetime", "week", "year"}
+    elif "datetime" in fields:
+        useless = {"week", "year", "time"}
+    elif "week" not in fields:
+        useless = {"year"}
+    return [match for match in matches if match.field not in useless]
+
+
+def _take_answers(matches: dict[str, Match], columns: Sequence[ColumnFacts], kind: str, desk: Desk) -> None:
+    for key in [key for key in desk.answers if key.startswith("column.")]:
+        field = key.removeprefix("column.")
+        if field not in FIELDS[kind].known:
+            raise AdoptError(
+                f"--answer {key}: {kind} have no such field; known are {', '.join(FIELDS[kind].known)}."
+            )
+        headers = [column.header for column in columns]
+        answer = desk.settle(key, Guess("", "unsure", "")).value
+        if answer == _NONE:
+            matches.pop(field, None)
+            continue
+        at = find_column(headers, answer)
+        if at is None:
+            raise AdoptError(
+                f"--answer {key}={answer}: no column has this header; there are {', '.join(headers)}."
+            )
+        for other in [name for name, match in matches.items() if match.column.at == at]:
+            del matches[other]
+        matches[field] = Match(field, columns[at], 1.0, "certain", "you said so")
+
+
+def _free(matches: Mapping[str, Match], columns: Sequence[ColumnFacts]) -> list[ColumnFacts]:
+    taken = {match.column.at for match in matches.values()}
+    names = [header_key(column.header) for column in columns]
+    return [
+        column
+        for column in columns
+        if column.at not in taken and names[column.at] and names.count(names[column.at]) == 1
+    ]
+
+
+def _fill_group(
+    group: Sequence[str],
+    matches: dict[str, Match],
+    columns: Sequence[ColumnFacts],
+    kind: str,
+    name: str,
+    desk: Desk,
+) -> None:
+    """Find a column by its cells for a field that the kind cannot do without, and ask."""
+    free = _free(matches, columns)
+    for field in group:
+        candidates = [column for column in free if could_be(field, column)]
+        if not candidates or (
+            field == "ec"
+            and "ph" in group
+            and f"column.{field}" not in desk.answers
+            and len(group) > 1
+            and _any_ph(free)
+        ):
+            continue
+        matches[field] = _ask_column(
+            field, candidates, f"no header names the {field}, which {kind} need", desk
+        )
+        return
+    wanted = " or ".join(group)
+    headers = ", ".join(
+        f'"{" ".join(column.header.split())}"' for column in columns[:12] if column.header.strip()
+    )
+    raise AdoptError(
+        f"{name} looks like {kind}, but no column for {wanted} is found among {headers}; "
+        f'say which with --answer column.{group[0]}="HEADER", or another kind with --kind.'
+    )
+
+
+def _any_ph(columns: Sequence[ColumnFacts]) -> bool:
+    return any(could_be("ph", column) for column in columns)
+
+
+def _ask_by_cells(field: str, matches: dict[str, Match], columns: Sequence[ColumnFacts], desk: Desk) -> None:
+    """A column that no header names but whose cells look like pH or EC: asked, never taken by itself."""
+    if field in matches or f"column.{field}" in desk.answers:
+        return
+    candidates = [
+        column for column in _free(matches, columns) if _is_nameless(column) and could_be(field, column)
+    ]
+    if field == "ec" and "ph" in matches:
+        candidates = [column for column in candidates if column.number_share > 0.9]
+    if not candidates:
+        return
+    match = _ask_column(
+        field, candidates, f"no header names {field}, and these cells look like it", desk, may_be_none=True
+    )
+    if match.sure != "unsure":
+        matches[field] = match
+
+
+def _is_nameless(column: ColumnFacts) -> bool:
+    """Whether a header says nothing: one that names another matter is not taken for pH by its size."""
+    return column.unit is None and len(column.words.split()) <= 2
+
+
+def _ask_column(
+    field: str, candidates: Sequence[ColumnFacts], why: str, desk: Desk, *, may_be_none: bool = False
+) -> Match:
+    choices = [
+        Choice(
+            column.header,
+            "with cells like " + ", ".join(" ".join(cell.split())[:20] for cell in column.cells[:3]),
+        )
+        for column in candidates
+    ]
+    if may_be_none:
+        choices.append(Choice(_NONE, "none of them"))
+    answer = desk.ask(Question(f"column.{field}", f"{why}: which column is {field}?", tuple(choices)))
+    column = next((one for one in candidates if one.header == answer.value), candidates[0])
+    return Match(field, column, 0.5, answer.sure, why)
+
+
+def _guess_dates(by_field: Mapping[str, Match], site: SiteSettings, desk: Desk) -> dict[str, Guess]:
+    found: dict[str, Guess] = {}
+    days = [by_field[field].column for field in _DAY_FIELDS if field in by_field]
+    if days:
+        found["date_format"] = guess_date_format(days, site.date_format, desk)
+    if "datetime" in by_field:
+        found["datetime_format"] = guess_datetime_format(by_field["datetime"].column, site.date_format, desk)
+    if "time" in by_field:
+        found["time_format"] = guess_time_format(by_field["time"].column, desk)
+    return found
+
+
+def _span(by_field: Mapping[str, Match], dates: Mapping[str, Guess]) -> int:
+    for field, key in (("date", "date_format"), ("datetime", "datetime_format"), ("started", "date_format")):
+        if field in by_field and key in dates:
+            return span_days(by_field[field].column.cells, dates[key].value)
+    weeks = len(by_field["week"].column.cells) if "week" in by_field else 1
+    return 7 * (weeks - 1)
+
+
+def _with_units(matches: Sequence[Match], decimal: str, desk: Desk) -> list[MappedColumn]:
+    units: dict[str, Guess] = {}
+    order = sorted(matches, key=lambda match: match.field in _KIN)
+    for match in order:
+        if match.field in UNIT_OF_FIELD:
+            kin = units.get(_KIN.get(match.field, ""))
+            kindred = kin.value if kin else None
+            units[match.field] = guess_unit(match.field, match.column, decimal, kindred, desk)
+    return [
+        MappedColumn(
+            match.field,
+            match.column.header,
+            Guess(match.column.header, match.sure, match.why),
+            units.get(match.field),
+        )
+        for match in matches
+    ]
+
+
+def _plain(key: str, guess: Guess) -> Setting:
+    return Setting(key, guess.value, guess)
+
+
+def _dialect(sheet: Sheet) -> list[Setting]:
+    found = [_plain("encoding", sheet.encoding), _plain("delimiter", sheet.delimiter)]
+    if sheet.title_lines.value != "0":
+        found.append(Setting("title_lines", int(sheet.title_lines.value), sheet.title_lines))
+    if sheet.units is not None:
+        guess = Guess("true", "certain", "units stand in a row under the header")
+        found.append(Setting("units_row", True, guess))
+    if sheet.total_words is not None:
+        found.append(Setting("total_words", sheet.totals, sheet.total_words))
+    if sheet.comment_prefix is not None:
+        found.append(_plain("comment_prefix", sheet.comment_prefix))
+    return found
+
+
+def _readings_settings(kind: str, by_field: Mapping[str, Match], sheet: Sheet, desk: Desk) -> list[Setting]:
+    if kind != "readings":
+        return []
+    found = []
+    ec = by_field.get("ec")
+    if ec is not None and _RAW_EC.search(ec.column.words):
+        guess = Guess("false", "likely", "the header says that EC is as measured, not brought to 25 °C")
+        answer = desk.settle("ec_compensated", guess, ("true", "false"))
+        found.append(Setting("ec_compensated", answer.value == "true", answer))
+    if "pot" in by_field and _numbers_pots(by_field, sheet):
+        guess = Guess("true", "likely", "each pot of a sampling has a number of its own")
+        answer = desk.settle("numbers_pots", guess, ("true", "false"))
+        found.append(Setting("numbers_pots", answer.value == "true", answer))
+    if "week" in by_field:
+        rule = Guess("iso", "likely", "the rule of most calendars; january_1 and first_full_week are others")
+        answer = desk.settle("week_rule", rule, ("iso", "january_1", "first_full_week"))
+        found.append(_plain("week_rule", answer))
+        day = Guess("wednesday", "likely", "the middle of the week stands for it; name the day of sampling")
+        found.append(_plain("week_day", desk.settle("week_day", day)))
+    return found
+
+
+def _numbers_pots(by_field: Mapping[str, Match], sheet: Sheet) -> bool:
+    """Whether lot or place, day, purpose and pot tell the lines apart, with more than one pot in a sampling."""
+    fields = ("lot", "house", "bench", "position", "date", "datetime", "time", "purpose")
+    group = [
+        f"c{by_field[field].column.at}"
+        for field in fields
+        if field in by_field and field not in ("position", "time")
+    ]
+    pot = f"c{by_field['pot'].column.at}"
+    frame = sheet.cells.select(*dict.fromkeys((*group, pot)))
+    filled = frame.filter(frame[pot].str.strip_chars() != "")
+    if filled.is_empty() or filled.height < 0.9 * frame.height:
+        return False
+    several = filled.height > filled.select(group).n_unique() if group else False
+    return several and filled.n_unique() >= 0.97 * filled.height
+
+
+def _ask_method(kind: str, by_field: Mapping[str, Match], site: SiteSettings, desk: Desk) -> Guess | None:
+    if (
+        kind != "readings"
+        or "ec" not in by_field
+        or "method" in by_field
+        or site.extraction_method is not None
+    ):
+        return None
+    text = "neither the site nor a column says how leachate is won, and an EC means nothing without it: how?"
+    choices = tuple(Choice(method, _METHOD_WHY[method]) for method in WORDS_BY_FIELD["method"])
+    return desk.ask(Question("extraction_method", text, choices))
+
+
+def _left_out(columns: Sequence[ColumnFacts], matches: Sequence[Match]) -> list[LeftOut]:
+    taken = {match.column.at for match in matches}
+    names = [header_key(column.header) for column in columns]
+    found = []
+    for column in columns:
+        if column.at in taken or not (column.cells or column.header.strip()):
+            continue
+        why = "no field is like it"
+        if not names[column.at]:
+            why = "it has no header"
+        elif names.count(names[column.at]) > 1:
+            why = "its header stands there more than once"
+        example = " ".join(column.cells[0].split())[:30] if column.cells else ""
+        found.append(LeftOut(" ".join(column.header.split()), example, why))
+    return found
+
+
+def _notes(columns: Sequence[ColumnFacts], by_field: Mapping[str, Match]) -> list[str]:
+    notes = []
+    if (
+        "week" in by_field
+        and "year" not in by_field
+        and not any(re.match(r"\d{4}", cell) for cell in by_field["week"].column.cells[:5])
+    ):
+        notes.append("The weeks have no year: their lines will be held until a column says it.")
+    ph = by_field.get("ph")
+    if ph is not None and ph.column.cells and not could_be("ph", ph.column):
+        notes.append("The figures in the column of pH do not look like pH: look at the five rows.")
+    doubled = {header_key(one.header) for one in columns if one.header.strip()}
+    if len(doubled) < sum(bool(one.header.strip()) for one in columns):
+        notes.append("A header stands there more than once: rename one, if its column matters.")
+    return notes
+
+
+def _as_export(
+    kind: str,
+    settings: Sequence[Setting],
+    mapped: Sequence[MappedColumn],
+    words: Mapping[str, Sequence[CellWord]],
+) -> Export:
+    raw = {setting.key: setting.value for setting in settings}
+    raw["kind"] = kind
+    columns = {
+        one.field: {"column": one.header} | ({"unit": one.unit.value} if one.unit else {}) for one in mapped
+    }
+    values = {
+        field: {one.cell: one.word for one in found if one.word is not None} for field, found in words.items()
+    }
+    filled = {field: table for field, table in values.items() if table}
+    try:
+        return Export.model_validate({**raw, "columns": columns, "values": filled})
+    except ValueError as error:
+        raise AdoptError(f"These settings do not go together: {_first_reason(error)}.") from error
+
+
+def _first_reason(error: ValueError) -> str:
+    from pydantic import ValidationError
+
+    if isinstance(error, ValidationError):
+        one = error.errors(include_url=False)[0]
+        return f"{'.'.join(str(part) for part in one['loc'])} is {str(one['input'])[:40]!r}, {one['msg']} "
+    return str(error)

@@ -1,0 +1,147 @@
+"""The unit of a column's figures: from the header, the units row, the cells, and then from their size."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Sequence
+
+from pipeline.adopt.columns import ColumnFacts, read_unit
+from pipeline.adopt.numerals import middle_of, read_figure, values_of
+from pipeline.adopt.questions import Choice, Desk, Guess, Question
+from pipeline.settings.words import UNIT_OF_FIELD
+from pipeline.units import UNITS
+
+_PPM = ("ppm 500", "ppm 640", "ppm 700")
+_PPM_WHY = {
+    "ppm 500": "1 mS/cm reads 500 on this scale (NaCl)",
+    "ppm 640": "1 mS/cm reads 640 on this scale",
+    "ppm 700": "1 mS/cm reads 700 on this scale (442)",
+}
+# The usual conductivity solutions, as figures in mS/cm and in µS/cm.
+_STANDARDS_MS = (0.084, 0.447, 0.5, 1.0, 1.413, 1.41, 1.278, 2.76, 2.77, 5.0, 12.88, 12.9)
+_STANDARDS_US = (84, 147, 447, 500, 1000, 1413, 1410, 1278, 2760, 2770, 5000, 12880, 12900)
+
+
+def guess_unit(field: str, column: ColumnFacts, decimal: str, kindred: str | None, desk: Desk) -> Guess:
+    """The unit of one column; `kindred` is the unit of the figure that it belongs to (an SD's mean)."""
+    key = f"unit.{field}"
+    quantity = UNIT_OF_FIELD[field]
+    known = list(UNITS[quantity])
+    named = column.unit
+    if named is not None and named[0] == quantity:
+        if named[1] == "ppm":
+            return _ask_scale(key, column, desk)
+        where = "the header says so" if read_unit(column.unit_cell) != named else "the row of units says so"
+        return desk.settle(key, Guess(named[1], "certain", where), known)
+    in_cells = _unit_in_cells(column, quantity)
+    if in_cells == "ppm":
+        return _ask_scale(key, column, desk)
+    if in_cells is not None:
+        return desk.settle(key, Guess(in_cells, "likely", "cells have it behind the figure"), known)
+    if kindred is not None:
+        return desk.settle(key, Guess(kindred, "likely", "its mean has this unit"), known)
+    values = values_of(column.cells, decimal)
+    match quantity:
+        case "ec":
+            return _ec_by_size(field, key, column, values, desk)
+        case "volume":
+            return _volume_by_size(key, column, values, desk)
+        case _:
+            return _temperature_by_size(key, column, values, desk)
+
+
+def _unit_in_cells(column: ColumnFacts, quantity: str) -> str | None:
+    tails: Counter[str] = Counter()
+    for cell in column.cells:
+        figure = read_figure(cell)
+        unit = read_unit(figure.tail) if figure and figure.tail else None
+        if unit is not None and unit[0] == quantity:
+            tails[unit[1]] += 1
+    if len(tails) != 1:
+        return None
+    unit_name, count = tails.most_common(1)[0]
+    return unit_name if count >= max(2, len(column.cells) / 2) else None
+
+
+def _ask_scale(key: str, column: ColumnFacts, desk: Desk) -> Guess:
+    text = f'"{_shown(column)}" is in ppm: which of the three scales does the meter use?'
+    return desk.ask(Question(key, text, tuple(Choice(unit, _PPM_WHY[unit]) for unit in _PPM)))
+
+
+def _ec_by_size(field: str, key: str, column: ColumnFacts, values: Sequence[float], desk: Desk) -> Guess:
+    known = list(UNITS["ec"])
+    typical = middle_of(values)
+    is_tds = bool(re.search(r"\btds\b", column.words))
+    if field in ("ec_standard", "ec_found") and not is_tds:
+        if values and all(_near(value, _STANDARDS_US) for value in values):
+            return desk.settle(
+                key, Guess("µS/cm", "likely", "the figures are usual solutions in µS/cm"), known
+            )
+        if values and all(_near(value, _STANDARDS_MS) for value in values):
+            return desk.settle(
+                key, Guess("mS/cm", "likely", "the figures are usual solutions in mS/cm"), known
+            )
+    if values and typical <= 20 and not is_tds:
+        why = f"no unit is given, and {_figure(typical)} in the middle can only be mS/cm"
+        return desk.settle(key, Guess("mS/cm", "likely", why), known)
+    if not values:
+        text = f'"{_shown(column)}" has no figures and no unit: which unit is it in?'
+    else:
+        text = f'"{_shown(column)}" has no unit and {_figure(typical)} in the middle: µS/cm or ppm?'
+    choices = [
+        Choice(unit, f"{_figure(typical)} would be {_as_ms(typical, unit)} mS/cm")
+        for unit in ("µS/cm", *_PPM)
+    ]
+    if is_tds:
+        choices = choices[1:]
+    if not values or typical <= 20:
+        choices.append(Choice("mS/cm", "the unit of most meters"))
+    return desk.ask(Question(key, text, tuple(choices)))
+
+
+def _volume_by_size(key: str, column: ColumnFacts, values: Sequence[float], desk: Desk) -> Guess:
+    typical = middle_of(values)
+    if typical >= 12:
+        why = f"no unit is given, and {_figure(typical)} in the middle is a usual volume in mL"
+        return desk.settle(key, Guess("mL", "likely", why), list(UNITS["volume"]))
+    text = f'"{_shown(column)}" has no unit and {_figure(typical)} in the middle: mL or fl oz?'
+    choices = (
+        Choice("fl oz", f"{_figure(typical)} fl oz are {_figure(typical * 29.57)} mL"),
+        Choice("mL", "a very small volume"),
+    )
+    return desk.ask(Question(key, text, choices))
+
+
+def _temperature_by_size(key: str, column: ColumnFacts, values: Sequence[float], desk: Desk) -> Guess:
+    known = list(UNITS["temperature"])
+    if values and min(values) >= 45:
+        why = f"no unit is given, and nothing below {_figure(min(values))} can only be °F in a crop"
+        return desk.settle(key, Guess("°F", "likely", why), known)
+    if values and max(values) <= 38:
+        why = f"no unit is given, and nothing above {_figure(max(values))} would be frost in °F"
+        return desk.settle(key, Guess("°C", "likely", why), known)
+    if values:
+        span = f"{_figure(min(values))} to {_figure(max(values))}"
+        text = f'"{_shown(column)}" has no unit, and {span} could be either: °C or °F?'
+    else:
+        text = f'"{_shown(column)}" has no figures and no unit: °C or °F?'
+    return desk.ask(
+        Question(key, text, (Choice("°C", "warm water in summer"), Choice("°F", "a cool house in winter")))
+    )
+
+
+def _near(value: float, usual: Sequence[float]) -> bool:
+    return any(abs(value - one) <= 0.06 * one for one in usual)
+
+
+def _as_ms(value: float, unit: str) -> str:
+    return _figure(round(float(UNITS["ec"][unit].factor) * value, 2))
+
+
+def _figure(value: float) -> str:
+    return f"{value:.4g}" if abs(value) < 10_000 else f"{value:.0f}"
+
+
+def _shown(column: ColumnFacts) -> str:
+    return " ".join(column.header.split())
