@@ -1,0 +1,409 @@
+"""Spoils the demo's exports and looks at what a night makes of them: python -m tests.faults.mutate_exports 5000 [SEED].
+
+Files go in batches into the second night of a home that knows the demo's lots and meters. For each file: no
+traceback, every physical line in one record and every record with one fate, nothing set aside as no data that is
+data, and each value of a usable line the one that its own line says, read again by `source_cells` without the
+product's code.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import random
+import shutil
+import sys
+import tempfile
+import time
+import tomllib
+import traceback
+from collections import Counter
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime
+from decimal import Decimal
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+from pipeline.haul import collect_sites, read_haul
+from pipeline.intake.collect import Collected, CollectedFile
+from pipeline.judge import judge_night
+from pipeline.publish import publish_night
+from pipeline.settings import load_settings
+from pipeline.warehouse.connect import Connection, night_copy
+from pipeline.warehouse.migrate import migrate
+from tests.faults.mutations import Dialect, mutate
+from tests.faults.source_cells import (
+    NotUnderstood,
+    Source,
+    Value,
+    count_lines,
+    fold,
+    read_cells,
+    read_record,
+    split,
+)
+
+DEMO = Path(__file__).parents[2] / "demo_sites"
+FIRST_DAY, DAY = date(2026, 4, 2), date(2026, 4, 6)
+NOW = datetime(2026, 4, 6, 4, 0, tzinfo=UTC)
+BATCH = 100
+SEED = 20260407
+# Where a field's value stands in the warehouse, if not under its own name.
+COLUMNS = {
+    "lot": "lot_code", "ec": "ec_ms_cm", "ec_sd": "ec_sd_ms_cm", "poured": "poured_ml", "leachate": "leachate_ml",
+    "temperature": "temperature_c", "drain": "drain_min", "meter": "meter_id", "container": "container_class",
+    "started": "started_on", "ends": "ends_on", "grower": "grower_id", "slope": "slope_pct", "offset": "offset_mv",
+    "ec_standard": "ec_standard_ms_cm", "ec_found": "ec_found_ms_cm",
+}  # fmt: skip
+DAYS = {"readings": "sampled_on", "calibrations": "calibrated_on"}
+TIMES = {"readings": "sampled_time", "calibrations": "calibrated_time"}
+TABLES = {"readings": "reading_lines", "lots": "lot_lines", "calibrations": "calibration_lines"}
+
+
+@dataclass(frozen=True)
+class Export:
+    """One [[export]] as site.toml has it, and the demo's files of it."""
+
+    site: Mapping[str, Any]
+    number: int
+    table: Mapping[str, Any]
+    files: Sequence[tuple[str, bytes]]
+
+    @property
+    def encoding(self) -> str:
+        return str(self.table.get("encoding", "utf-8"))
+
+
+@dataclass(frozen=True)
+class Spoiled:
+    """A spoiled file, with what is needed to make it again."""
+
+    export: Export
+    name: str
+    data: bytes
+
+
+@dataclass
+class Tally:
+    """What was seen, and every fault with its file."""
+
+    files: int = 0
+    lines: int = 0
+    records: int = 0
+    values: int = 0
+    usable: int = 0
+    held_whole: int = 0
+    fates: Counter[str] = field(default_factory=Counter)
+    faults: Counter[str] = field(default_factory=Counter)
+    told: list[str] = field(default_factory=list)
+    spoiled: list[tuple[str, Spoiled]] = field(default_factory=list)
+
+    def fault(self, kind: str, file: Spoiled, what: str) -> None:
+        self.faults[kind] += 1
+        self.told.append(f"{kind}: {file.export.site['id']} {file.name}: {what}")
+        self.spoiled.append((kind, file))
+
+
+def make_base(home: Path) -> Path:
+    """A home that knows the lots and meters of the demo after one night without pages; returns it."""
+    home.mkdir(parents=True)
+    for name in ("leachbook.toml", "policy.toml"):
+        shutil.copy(DEMO / name, home)
+    for site in sorted(DEMO.glob("sites/*")):
+        (home / "sites" / site.name / "drop").mkdir(parents=True)
+        shutil.copy(site / "site.toml", home / "sites" / site.name)
+    for export in load_exports():
+        for name, data in export.files if export.table["kind"] != "readings" else ():
+            (home / "sites" / export.site["id"] / "drop" / name).write_bytes(data)
+    settings = load_settings(home)
+    with night_copy(home) as (connection, working):
+        migrate(connection)
+        haul = read_haul(home, connection, settings, collect_sites(connection, settings, _quiet))
+        night_no, night = judge_night(connection, settings, FIRST_DAY, haul, _quiet)
+        publish_night(home, settings, haul.collected, night, night_no, connection, working)
+    return home
+
+
+def _quiet(_: str) -> None:
+    """Nobody watches these nights."""
+
+
+def load_exports() -> list[Export]:
+    """Every export of the demo with the files that lie in its drop folder, read without the product's code."""
+    found = []
+    for path in sorted(DEMO.glob("sites/*/site.toml")):
+        site = tomllib.loads(path.read_text(encoding="utf-8"))
+        for number, table in enumerate(site["export"], start=1):
+            files = [(one.name, one.read_bytes()) for one in sorted(path.parent.glob(table["files"]))]
+            found.append(Export(site, number, table, files))
+    return found
+
+
+def spoil(how_many: int, seed: int, batch: int = BATCH) -> Iterator[Spoiled]:
+    """Spoiled files, the same for the same seed and size of batch.
+
+    Lots are spoiled in every third batch only: where they are, hardly any reading finds its lot.
+    """
+    draw = random.Random(seed)  # noqa: S311  damage, not secrets
+    exports = load_exports()
+    for number in range(how_many):
+        with_lots = number // batch % 3 == 2
+        export = draw.choice([one for one in exports if with_lots or one.table["kind"] != "lots"])
+        name, data = draw.choice(export.files)
+        others = [draw.choice(one.files)[1] for one in exports if one.site["id"] == export.site["id"]]
+        dialect = Dialect(
+            export.encoding, export.table.get("delimiter", ","), export.table.get("decimal", "."), others
+        )
+        spoiled = mutate(_shorten(data, draw), draw, dialect)
+        yield Spoiled(export, f"drop/{Path(name).stem}_m{number:05d}{Path(name).suffix}", spoiled)
+
+
+def _shorten(data: bytes, draw: random.Random) -> bytes:
+    """The beginning and some lines from the rest, so that many files are soon read."""
+    lines = data.splitlines(keepends=True)
+    most = draw.choice((4, 12, 40, 40))
+    if len(lines) <= most:
+        return data
+    at = draw.randrange(4, len(lines))
+    return b"".join(lines[:4] + lines[at : at + most])
+
+
+def judge_batch(home: Path, files: Sequence[Spoiled], tally: Tally) -> None:
+    """One night after the home's last one that brings these files; the home itself stays as it is."""
+    try:
+        with night_copy(home) as (connection, _):
+            _run_night(home, connection, files)
+            _check_night(connection, files, tally)
+    except Exception:
+        told = traceback.format_exc(limit=-3)
+        if len(files) == 1:
+            tally.fault("traceback", files[0], told)
+            return
+        for half in (files[: len(files) // 2], files[len(files) // 2 :]):
+            judge_batch(home, half, tally)
+
+
+def _run_night(home: Path, connection: Connection, files: Sequence[Spoiled]) -> None:
+    settings = load_settings(home)
+    found = {
+        site.id: Collected([_collected(one) for one in files if one.export.site["id"] == site.id], [], [])
+        for site in settings.sites
+    }
+    haul = read_haul(home, connection, settings, found)
+    judge_night(connection, settings, DAY, haul, _quiet)
+
+
+def _collected(file: Spoiled) -> CollectedFile:
+    return CollectedFile(
+        site_id=file.export.site["id"],
+        kind=file.export.table["kind"],
+        export_no=file.export.number,
+        name=file.name,
+        sha256=hashlib.sha256(file.data).hexdigest(),
+        size=len(file.data),
+        modified_at=NOW,
+        data=file.data,
+    )
+
+
+def _check_night(connection: Connection, files: Sequence[Spoiled], tally: Tally) -> None:
+    night = "(select file_id from files where night_no = (select max(night_no) from files))"
+    facts = {
+        (one["site_id"], one["name"]): one
+        for one in _rows(connection, f"from files where file_id in {night}")
+    }
+    fates = _by_file(_rows(connection, f"from record_fates where file_id in {night}"))
+    records = _by_file(
+        _rows(connection, f"from records where file_id in {night} order by file_id, record_no")
+    )
+    problems = {
+        (one["file_id"], one["record_no"])
+        for one in _rows(connection, f"from record_problems where file_id in {night}")
+    }
+    typed = {
+        kind: _by_file(_rows(connection, f"from {table} where file_id in {night}"))
+        for kind, table in TABLES.items()
+    }
+    for file in files:
+        tally.files += 1
+        fact = facts.get((file.export.site["id"], file.name))
+        if fact is None:
+            tally.fault("unbalanced", file, "the warehouse does not know the file")
+            continue
+        number = fact["file_id"]
+        mine = records.get(number, [])
+        _check_balance(file, mine, fates.get(number, []), tally)
+        if fact["problem"] is not None:
+            tally.held_whole += 1
+            if any(one["fate"] == "accepted" for one in fates.get(number, [])):
+                tally.fault("accepted wrongly", file, f"a line of a file that is held for {fact['problem']}")
+            continue
+        lines = typed[file.export.table["kind"]].get(number, [])
+        rows = {one["record_no"]: one for one in lines if (number, one["record_no"]) not in problems}
+        accepted = {one["record_no"] for one in fates.get(number, []) if one["fate"] == "accepted"}
+        if accepted - set(rows):
+            tally.fault(
+                "accepted wrongly", file, f"records {sorted(accepted - set(rows))} have no usable line"
+            )
+        _check_values(file, mine, rows, tally)
+
+
+def _rows(connection: Connection, query: str) -> list[dict[str, Any]]:
+    rows: list[dict[str, Any]] = connection.sql(query).pl().to_dicts()
+    return rows
+
+
+def _by_file(rows: Sequence[dict[str, Any]]) -> dict[int, list[dict[str, Any]]]:
+    by_file: dict[int, list[dict[str, Any]]] = {}
+    for row in rows:
+        by_file.setdefault(row["file_id"], []).append(row)
+    return by_file
+
+
+def _check_balance(
+    file: Spoiled, records: Sequence[dict[str, Any]], fates: Sequence[dict[str, Any]], tally: Tally
+) -> None:
+    lines = count_lines(file.data, file.export.encoding)
+    tally.lines += lines
+    tally.records += len(records)
+    tally.fates.update(one["fate"] for one in fates)
+    covered = [line for one in records for line in range(one["line_from"], one["line_to"] + 1)]
+    if covered != list(range(1, lines + 1)):
+        tally.fault("unbalanced", file, f"{lines} lines, and the records cover {len(covered)}")
+    if sorted(one["record_no"] for one in fates) != [one["record_no"] for one in records]:
+        tally.fault("unbalanced", file, f"{len(records)} records have {len(fates)} fates")
+    if sum(one["lines"] for one in fates) != lines:
+        tally.fault(
+            "unbalanced", file, f"{lines} lines, and the fates hold {sum(one['lines'] for one in fates)}"
+        )
+    for one in records:
+        why = _not_data(one, file.export.table)
+        if why is not None:
+            tally.fault("lost", file, f"line {one['line_from']} is set aside as {one['kind']}: {why}")
+    headers = sum(one["kind"] == "header" for one in records)
+    if headers > 1:
+        tally.fault("lost", file, f"{headers} records are called the header")
+
+
+def _not_data(record: Mapping[str, Any], export: Mapping[str, Any]) -> str | None:
+    """Why a record should not have been set aside; None where it is data or was set aside by a rule."""
+    text, delimiter = record["text"], export.get("delimiter", ",")
+    first = fold(text.split(delimiter)[0].strip(' "').rstrip(":"))
+    totals = export.get("total_words", ("total", "totals", "sum", "mean", "average"))
+    right: dict[str, bool] = {
+        "data": True,
+        "header": True,
+        "title": record["line_from"] <= export.get("title_lines", 0) + 1,
+        "blank": not text.replace(delimiter, "").replace('"', "").strip(),
+        "comment": text.lstrip().startswith(export.get("comment_prefix", "#")),
+        "total": first in {fold(word) for word in totals},
+        "separator": record["line_from"] == 1 and text.strip('"').casefold().startswith("sep="),
+        "units": bool(export.get("units_row")),
+    }
+    return None if right.get(record["kind"]) else f"{text[:80]!r}"
+
+
+def _check_values(
+    file: Spoiled, records: Sequence[dict[str, Any]], rows: Mapping[int, dict[str, Any]], tally: Tally
+) -> None:
+    if not rows:
+        return
+    try:
+        source = Source(split(file.data, file.export.encoding), file.export.table, file.export.site)
+        top = next(one for one in records if one["kind"] == "header")
+        header = read_header(source, top)
+    except (UnicodeDecodeError, StopIteration, NotUnderstood) as error:
+        tally.fault("accepted wrongly", file, f"lines are usable, but {error!r}")
+        return
+    for record in records:
+        row = rows.get(record["record_no"])
+        if row is None:
+            continue
+        tally.usable += 1
+        try:
+            said = read_record(source, header, record["line_from"], record["line_to"])
+        except NotUnderstood as error:
+            tally.fault(
+                "differs", file, f"line {record['line_from']} {record['text'][:200]!r} is usable: {error}"
+            )
+            continue
+        tally.values += sum(value is not None for value in said.values())
+        for name, ours, theirs in differences(file.export, said, row):
+            what = f"{name} is {ours!r} and the line says {theirs!r}: {record['text'][:200]!r}"
+            tally.fault("differs", file, f"line {record['line_from']}: {what}")
+
+
+def read_header(source: Source, record: Mapping[str, Any]) -> list[str]:
+    """The header's cells from its own lines."""
+    return read_cells(source, record["line_from"], record["line_to"])
+
+
+def differences(
+    export: Export, said: Mapping[str, Value], row: Mapping[str, Any]
+) -> Iterator[tuple[str, object, object]]:
+    """Field, value in the warehouse and value of the line, where they are not the same."""
+    kind = export.table["kind"]
+    moment = said.get("datetime")
+    expected: dict[str, Value] = {
+        COLUMNS.get(name, name): value
+        for name, value in said.items()
+        if name not in ("date", "datetime", "week", "time")
+    }
+    if kind in DAYS:
+        stamp = moment if isinstance(moment, datetime) else None
+        expected[DAYS[kind]] = said.get("date") or (stamp.date() if stamp else None) or said.get("week")
+        expected[TIMES[kind]] = said.get("time") or (stamp.time() if stamp else None)
+    if kind == "readings":
+        expected["purpose"] = said.get("purpose") or "routine"
+        expected["n_pots"] = said.get("n_pots") or Fraction(1)
+        expected["method"] = said.get("method") or export.site.get("extraction_method")
+        expected["ec_compensated"] = export.table.get("ec_compensated", True)
+    words = ("purpose", "condition", "container_class", "start_kind", "feed_mode", "method")
+    for name in (one for one in row if one not in ("file_id", "record_no")):
+        ours, theirs = row[name], expected.get(name)
+        key: Callable[[Any], object] = fold_word if name in words else plain
+        if key(ours) != key(theirs):
+            yield name, ours, theirs
+
+
+def plain(value: object) -> object:
+    """Numbers as exact fractions, texts without blanks around them, nothing for an empty text."""
+    if isinstance(value, Decimal | int) and not isinstance(value, bool):
+        return Fraction(value)
+    return (value.strip() or None) if isinstance(value, str) else value
+
+
+def fold_word(value: object) -> object:
+    return fold(value) if isinstance(value, str) else value
+
+
+def run(home: Path, how_many: int, seed: int = SEED, batch: int = BATCH) -> Tally:
+    """Spoil so many files and judge them in batches."""
+    tally = Tally()
+    files = list(spoil(how_many, seed, batch))
+    for at in range(0, len(files), batch):
+        judge_batch(home, files[at : at + batch], tally)
+    return tally
+
+
+def main() -> None:
+    """Print what was seen; ends with 1 when there was any fault."""
+    how_many = int(sys.argv[1]) if len(sys.argv) > 1 else 5000
+    seed = int(sys.argv[2]) if len(sys.argv) > 2 else SEED
+    began = time.monotonic()
+    with tempfile.TemporaryDirectory() as folder:
+        tally = run(make_base(Path(folder) / "home"), how_many, seed)
+        sys.stdout.write(
+            f"{tally.files} files, {tally.lines} lines, {tally.records} records, {tally.held_whole} files held whole, "
+            f"{tally.usable} usable lines, {tally.values} values compared, {time.monotonic() - began:.0f} s\n"
+            f"fates: {dict(tally.fates.most_common())}\n"
+            f"faults: {dict(tally.faults) or 'none'}\n"
+        )
+    for told in tally.told[:40]:
+        sys.stdout.write(f"{told}\n")
+    sys.exit(1 if tally.faults else 0)
+
+
+if __name__ == "__main__":
+    main()

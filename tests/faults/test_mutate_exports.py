@@ -1,0 +1,145 @@
+"""A sample of the script beside it, and that its checks see what they are there for."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.faults import mutate_exports
+from tests.faults.mutate_exports import Spoiled, Tally, judge_batch, load_exports, make_base, run
+from tests.faults.source_cells import NotUnderstood, count_lines, read_figure, split
+
+
+@pytest.fixture(scope="module")
+def base(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A home of this module's own, since nights leave a working copy in it for a while."""
+    return make_base(tmp_path_factory.mktemp("spoiled") / "home")
+
+
+def test_two_hundred_spoiled_files_balance_and_say_what_their_cells_say(base: Path) -> None:
+    tally = run(base, 200)
+    assert tally.told == []
+    assert tally.files == 200
+    # Enough came through for the comparison to mean something, and enough was held.
+    assert tally.values > 5000
+    assert min(tally.fates[fate] for fate in ("accepted", "held", "repeated", "not_data")) > 50
+
+
+def a_file(end: bytes = b"") -> Spoiled:
+    export = next(one for one in load_exports() if one.site["id"] == "north-range")
+    return Spoiled(export, "drop/readings_x.csv", export.files[-1][1] + end)
+
+
+def seen(base: Path, file: Spoiled, monkeypatch: pytest.MonkeyPatch, change: Any) -> Tally:
+    """What the checks say of a file when the rows that they read from the warehouse are changed."""
+    rows = mutate_exports._rows
+    monkeypatch.setattr(
+        mutate_exports, "_rows", lambda connection, query: change(query, rows(connection, query))
+    )
+    tally = Tally()
+    judge_batch(base, [file], tally)
+    return tally
+
+
+def test_a_whole_file_has_no_fault(base: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    tally = seen(base, a_file(), monkeypatch, lambda _, found: found)
+    assert (tally.faults, tally.fates["accepted"] > 10) == ({}, True)
+
+
+def _without_last(query: str, found: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    return found[:-1] if query.startswith("from record_fates") else found
+
+
+def _exchanged(query: str, found: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    if query.startswith("from reading_lines"):
+        found[0]["ph"], found[5]["ph"] = found[5]["ph"], found[0]["ph"]
+    return found
+
+
+def _called_total(query: str, found: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    if query.startswith("from records"):
+        found[3]["kind"] = "total"
+    return found
+
+
+def _shorter(query: str, found: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    if query.startswith("from records"):
+        found[-1]["line_to"] += 1
+    return found
+
+
+@pytest.mark.parametrize(
+    ("change", "kind"),
+    [
+        (_without_last, "unbalanced"),
+        (_shorter, "unbalanced"),
+        (_exchanged, "differs"),
+        (_called_total, "lost"),
+    ],
+)
+def test_the_checks_see_a_planted_fault(
+    base: Path, monkeypatch: pytest.MonkeyPatch, change: Any, kind: str
+) -> None:
+    assert kind in seen(base, a_file(), monkeypatch, change).faults
+
+
+def _broken(_: Spoiled) -> None:
+    raise ZeroDivisionError
+
+
+def test_a_traceback_is_told_with_its_file(base: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(mutate_exports, "_collected", _broken)
+    tally = Tally()
+    judge_batch(base, [a_file(), a_file(b"\n")], tally)
+    assert tally.faults == {"traceback": 2}
+    assert "ZeroDivisionError" in tally.told[0]
+
+
+@pytest.mark.parametrize(
+    ("data", "encoding", "lines"),
+    [
+        (b"", "utf-8", 0),
+        (b"\xef\xbb\xbf", "utf-8", 0),
+        (b"a\r\nb\rc\nd", "cp1252", 4),
+        (b"a\n\r\n", "utf-8", 2),
+        ("a\r\nb".encode("utf-16"), "utf-16", 2),
+        ("a\u0a0d\n".encode("utf-16-be"), "utf-16", 1),
+        (b"a\0\n\0x", "utf-16", 2),
+    ],
+)
+def test_lines_are_counted_on_the_bytes(data: bytes, encoding: str, lines: int) -> None:
+    assert count_lines(data, encoding) == lines
+
+
+def test_lines_are_split_where_they_are_counted() -> None:
+    assert split(b"\xef\xbb\xbfa\r\nb\rc\n\nd", "utf-8-sig") == ["a\r\n", "b\r", "c\n", "\n", "d"]
+
+
+EXPORT = {"decimal": ",", "columns": {"ec": {"column": "LF", "unit": "µS/cm"}, "ph": "pH", "poured": "mL"}}
+
+
+@pytest.mark.parametrize(
+    ("name", "cell", "value"),
+    [
+        ("ec", "1850", Fraction("1.85")),
+        ("ec", "1,85 mS", Fraction("1.85")),
+        ("ec", "925 ppm 500", Fraction("1.85")),
+        ("ph", "5,8", Fraction("5.8")),
+        ("poured", "1 1/2", Fraction("1.5")),
+        ("poured", "2½", Fraction("2.5")),
+    ],
+)
+def test_a_figure_is_read_by_its_own_words(name: str, cell: str, value: Fraction) -> None:
+    assert read_figure(name, cell, EXPORT) == value
+
+
+@pytest.mark.parametrize(
+    ("name", "cell"),
+    [("ec", "925 ppm"), ("ph", "5.8"), ("ph", "5,8 mS"), ("ph", "5,80001"), ("ph", "1/2"), ("ec", "")],
+)
+def test_what_is_not_understood_is_no_figure(name: str, cell: str) -> None:
+    with pytest.raises(NotUnderstood):
+        read_figure(name, cell, EXPORT)
