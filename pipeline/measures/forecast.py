@@ -42,9 +42,9 @@ def forecasts(trends: pl.DataFrame) -> pl.DataFrame:
     near, behind = _TO_EDGE - pl.col("residual_sd"), _TO_EDGE + pl.col("residual_sd")
     is_out = (pl.col("last_fit") < pl.col("low")) | (pl.col("last_fit") > pl.col("high"))
     days = trends.with_columns(
-        _earliest=pl.max_horizontal(_meets(near, _STEEP).floor(), last),
-        _likely=pl.max_horizontal(_meets(_TO_EDGE, pl.col("slope_per_week").abs()).floor(), last),
-        _latest=pl.max_horizontal(_meets(behind, _FLAT).ceil(), last),
+        _earliest=_meets(near, _STEEP).floor(),
+        _likely=_meets(_TO_EDGE, pl.col("slope_per_week").abs()).floor(),
+        _latest=_meets(behind, _FLAT).ceil(),
         _until=until,
     )
     reason = (
@@ -81,8 +81,13 @@ def forecasts(trends: pl.DataFrame) -> pl.DataFrame:
 
 
 def _meets(distance: pl.Expr, slope_per_week: pl.Expr) -> pl.Expr:
-    """Day on which a line from the middle point has gone this distance; null where it never does."""
-    return pl.when(slope_per_week > 0).then(pl.col("middle_day") + distance / slope_per_week * DAYS_A_WEEK)
+    """Day on which a line from the middle point has gone this distance; null where it never does.
+
+    Not before the last sampling: what lies before it is known.
+    """
+    day = pl.col("middle_day") + distance / slope_per_week * DAYS_A_WEEK
+    last = pl.col("last_day").cast(pl.Int32).cast(pl.Float64)
+    return pl.when(slope_per_week > 0).then(pl.max_horizontal(day, last))
 
 
 def _day(name: str) -> pl.Expr:

@@ -87,7 +87,7 @@ def pad(
     rows = rows.with_columns((begins | (index == 0)).cum_sum().cast(pl.Int64).alias(GROUP) - 1)
     rows = rows.with_columns(pl.int_range(pl.len(), dtype=pl.Int64).over(GROUP).alias(PLACE))
     if last is not None:
-        size = pl.len().over(GROUP)
+        size = pl.len().cast(pl.Int64).over(GROUP)
         rows = rows.with_columns(pl.col(PLACE) - (size - last).clip(lower_bound=0)).filter(pl.col(PLACE) >= 0)
     n = np.bincount(rows[GROUP].to_numpy()).astype(np.int64) if rows.height else np.zeros(0, dtype=np.int64)
     return Padded(rows.filter(pl.col(PLACE) == 0).select(keys), rows, n)
