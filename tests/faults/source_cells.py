@@ -38,6 +38,7 @@ TEMPERATURE_UNITS = {
     **dict.fromkeys(("°c", "c"), (0, Fraction(1))),
     **dict.fromkeys(("°f", "f"), (32, Fraction(5, 9))),
 }
+OWN_UNITS = {"drain": "min", "slope": "%", "offset": "mv"}
 GLYPHS = {
     "½": Fraction(1, 2),
     "¼": Fraction(1, 4),
@@ -216,7 +217,7 @@ def _unit(name: str, typed: str | None, declared: str | None) -> tuple[int, Frac
         return known[_unit_key(declared)]
     if key == "oz" and declared == "fl oz":
         return known["fl oz"]
-    if name == "drain" and key == "min":
+    if key == OWN_UNITS.get(name):
         return SAME
     if key not in known:
         raise NotUnderstood(f"{typed!r} is no unit of {name}")
