@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from datetime import date, datetime, time
+from datetime import date, datetime, time, timedelta
 from fractions import Fraction
+from zoneinfo import ZoneInfo
 
 from tests.oracle.records import Record
 from tests.oracle.settings import MEASURED_CLASSES, Export, SiteSettings, fold
@@ -88,8 +89,8 @@ SCALES: dict[str, tuple[int, int]] = {
     "drain": (1, 5),
     "slope": (2, 4),
     "offset": (1, 5),
-    "n_pots": (0, 9),
-    "plants": (0, 18),
+    "n_pots": (0, 10),
+    "plants": (0, 19),
 }
 WORDS: dict[str, tuple[str, ...]] = {
     "purpose": ("routine", "affected", "healthy", "before_feed", "after_feed", "retest"),
@@ -102,6 +103,54 @@ WORDS: dict[str, tuple[str, ...]] = {
 }
 WEEK_DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 FL_OZ_ML = Fraction("29.5735295625")
+
+# Blanks that stand between thousands and before units: plain, no-break, thin, narrow no-break.
+BLANKS = " \u00a0\u2009\u202f"
+THOUSANDS = {"": "", ".": ".", ",": ",", "'": "'’", " ": BLANKS}
+PARTS = {
+    "½": "1/2",
+    "¼": "1/4",
+    "¾": "3/4",
+    "⅓": "1/3",
+    "⅔": "2/3",
+    "⅛": "1/8",
+    "⅜": "3/8",
+    "⅝": "5/8",
+    "⅞": "7/8",
+}
+WITH_FRACTIONS = ("poured", "leachate", "drain")
+# Whole numbers, and from where to where.
+COUNTS = {"n_pots": (1, 2**31 - 1), "plants": (0, 2**63 - 1)}
+# The one unit of fields that have no choice of units, as it may be typed behind a figure.
+OWN_UNITS = {"drain": "min", "slope": "%", "offset": "mv"}
+QUANTITIES = {
+    "ec": "ec",
+    "ec_sd": "ec",
+    "ec_standard": "ec",
+    "ec_found": "ec",
+    "poured": "volume",
+    "leachate": "volume",
+    "temperature": "temperature",
+}
+# Units as they may be typed behind a figure, without case and with u for micro.
+TYPED: dict[str, dict[str, str]] = {
+    "ec": {
+        "ms": "mS/cm",
+        "ms/cm": "mS/cm",
+        "us": "µS/cm",
+        "us/cm": "µS/cm",
+        "ds/m": "dS/m",
+        "mmho": "mmho/cm",
+        "mmho/cm": "mmho/cm",
+        "ppm 500": "ppm 500",
+        "ppm 640": "ppm 640",
+        "ppm 700": "ppm 700",
+    },
+    "volume": {"ml": "mL", "fl oz": "fl oz", "fl. oz": "fl oz", "fl.oz": "fl oz", "floz": "fl oz"},
+    "temperature": {"°c": "°C", "c": "°C", "°f": "°F", "f": "°F"},
+}
+# Units whose figures are converted; in the others the digits stay what they are.
+CONVERTED = ("µS/cm", "μS/cm", "uS/cm", "ppm 500", "ppm 640", "ppm 700", "fl oz", "°F")
 
 
 @dataclass(frozen=True)
@@ -132,11 +181,71 @@ def round_half_up(value: Fraction, decimals: int) -> Fraction:
     return Fraction(whole if value >= 0 else -whole, scale)
 
 
-def parse_number(cell: str, decimal: str) -> Fraction | None:
-    """Optional sign, digits, at most one decimal mark of the export. No exponent, no thousands marks."""
-    if not re.fullmatch(r"[+-]?[0-9]+(" + re.escape(decimal) + r"[0-9]+)?", cell):
+def parse_number(cell: str, decimal: str, thousands: str = "") -> Fraction | None:
+    """Optional sign, digits, at most one decimal mark of the export, thousands in strict groups of three.
+
+    No exponent; a group of thousands never begins with 0.
+    """
+    sign = -1 if cell.startswith("-") else 1
+    whole, mark, decimals = cell[1 if cell[:1] in ("+", "-") else 0 :].partition(decimal)
+    if mark and not is_digits(decimals):
         return None
-    return Fraction(cell.replace(decimal, "."))
+    groups = [whole]
+    for variant in THOUSANDS[thousands]:
+        groups = [part for group in groups for part in group.split(variant)]
+    if len(groups) > 1:
+        good = all(is_digits(group) and len(group) == 3 for group in groups[1:])
+        if not good or not is_digits(groups[0]) or len(groups[0]) > 3 or groups[0].startswith("0"):
+            return None
+    elif not is_digits(whole) and not (whole == "" and mark):
+        return None
+    digits = "".join(groups) + decimals
+    return sign * Fraction(int(digits), 10 ** len(decimals))
+
+
+def is_digits(text: str) -> bool:
+    return text.isascii() and text.isdigit()
+
+
+def parse_fraction(cell: str) -> Fraction | None:
+    """``1/2``, ``1 1/2``, ``½``, ``2½``: a proper fraction in halves, quarters, eighths or sixteenths, or thirds."""
+    cell = cell.replace("⁄", "/")
+    for blank in BLANKS:
+        cell = cell.replace(blank, " ")
+    if cell and cell[-1] in PARTS:
+        whole = cell[:-1].removesuffix(" ")
+        return Fraction(whole or 0) + Fraction(PARTS[cell[-1]]) if whole == "" or is_digits(whole) else None
+    whole, _, part = cell.rpartition(" ")
+    above, slash, below = part.partition("/")
+    if not slash or not is_digits(above) or not is_digits(below) or (whole and not is_digits(whole)):
+        return None
+    if int(below) not in (2, 3, 4, 8, 16) or not 0 < int(above) < int(below):
+        return None
+    return int(whole or 0) + Fraction(int(above), int(below))
+
+
+def part_unit(cell: str) -> tuple[str, str]:
+    """What is written as a figure, and what stands behind it."""
+    figure = set("0123456789.,/⁄'’" + BLANKS + "".join(PARTS))
+    end = 1 if cell[:1] in ("+", "-") else 0
+    while end < len(cell) and cell[end] in figure:
+        end += 1
+    while end > 0 and not (is_digits(cell[end - 1]) or cell[end - 1] in PARTS):
+        end -= 1
+    return cell[:end], cell[end:].strip(BLANKS)
+
+
+def typed_unit(name: str, typed: str, unit: str | None) -> str | None:
+    """The unit that somebody typed behind a figure; None where it is not one of this column."""
+    key = " ".join(typed.split()).casefold().replace("μ", "u").replace("µ", "u").replace("º", "°")
+    key = key.removesuffix(".")
+    if name in OWN_UNITS:
+        return "" if key == OWN_UNITS[name] else None
+    if key == "ppm" and unit is not None and unit.casefold().startswith("ppm "):
+        return unit
+    if key == "oz" and unit == "fl oz":
+        return unit
+    return TYPED.get(QUANTITIES.get(name, ""), {}).get(key)
 
 
 def to_our_unit(value: Fraction, unit: str | None) -> Fraction:
@@ -156,32 +265,102 @@ def read_number(name: str, cell: str, unit: str | None, export: Export) -> Fract
     """A number in our unit, or None: not a number, too large for its column, or with more decimals than are
     kept.
     """
-    value = parse_number(cell, export.decimal)
+    if len(cell) > 40:
+        return None
+    cell = without_marks(cell, export.number_marks)
+    if name in COUNTS:
+        return read_count(name, cell, export)
+    written, typed = part_unit(cell)
+    if typed:
+        unit = typed_unit(name, typed, unit)
+        if unit is None:
+            return None
+    value = parse_number(written, export.decimal, export.thousands)
+    if value is None and name in WITH_FRACTIONS:
+        value = parse_fraction(written)
     if value is None:
         return None
     decimals, digits = SCALES[name]
     converted = to_our_unit(value, unit)
     kept = round_half_up(converted, decimals)
-    lost = kept != converted and converted == value
-    too_large = abs(kept) >= 10**digits
-    return None if lost or too_large or (name == "n_pots" and kept < 1) else kept
+    lost = kept != converted and unit not in CONVERTED
+    return None if lost or abs(kept) >= 10**digits else kept
 
 
-def read_date(cell: str, pattern: str) -> datetime | None:
+def without_marks(cell: str, marks: tuple[str, ...]) -> str:
+    """The cell without the marks that the export lets stand behind a number."""
+    while True:
+        mark = next((one for one in marks if cell.endswith(one) and cell != one), None)
+        if mark is None:
+            return cell
+        cell = cell[: -len(mark)].rstrip()
+
+
+def read_count(name: str, cell: str, export: Export) -> Fraction | None:
+    """A whole number; one with three zeros behind the decimal mark may mean thousands and is not taken."""
+    value = parse_number(cell, export.decimal, export.thousands)
+    if value is None or value.denominator != 1 or cell.endswith(export.decimal + "000"):
+        return None
+    least, most = COUNTS[name]
+    return value if least <= value <= most else None
+
+
+def read_date(cell: str, pattern: str, zone: str = "UTC") -> datetime | None:
+    """The local moment; one with an offset is turned into the site's local time."""
     try:
-        return datetime.strptime(cell, pattern)
-    except ValueError:
+        moment = datetime.strptime(cell, pattern)
+        # Numbers without a mark between them are taken with all their digits only.
+        if re.search("%[A-Za-z]%[A-Za-z]", pattern.replace("%z", "")) and moment.strftime(pattern) != cell:
+            return None
+        return moment if moment.tzinfo is None else moment.astimezone(ZoneInfo(zone)).replace(tzinfo=None)
+    except (ValueError, OverflowError):
         return None
 
 
 def read_week(year: str, week: str, export: Export) -> date | None:
-    """The day that stands for a week: the export's week day in that ISO week."""
-    if not (re.fullmatch(r"[0-9]{4}", year) and re.fullmatch(r"[0-9]{1,2}", week)):
+    """The day that stands for a week: the export's week day in that week of its rule.
+
+    The week may name its year, before or behind itself.
+    """
+    named = re.fullmatch(r"([0-9]{4})(?:[ /-]|(?=[A-Za-z]))(.*)", week)
+    behind = re.fullmatch(r"(.*?[0-9]{1,2})[ /-]([0-9]{4})", week)
+    if named:
+        own, week = named[1], named[2]
+    elif behind:
+        week, own = behind[1], behind[2]
+    else:
+        own = ""
+    bare = re.fullmatch(r"(?i)(?:w|wk|kw|week|sem|semana)?[. -]?\s*([0-9]{1,2})", week)
+    if not bare or (own and year not in ("", own)) or not re.fullmatch(r"[0-9]{4}", own or year):
         return None
-    try:
-        return date.fromisocalendar(int(year), int(week), WEEK_DAYS.index(fold(export.week_day)) + 1)
-    except ValueError:
+    number, in_year = int(bare[1]), int(own or year)
+    if not 1 < in_year < 9999:
         return None
+    stands = WEEK_DAYS.index(fold(export.week_day))
+    for day in days_of_week(number, in_year, export):
+        if day.weekday() == stands:
+            if export.week_rule == "january_1":
+                return min(max(day, date(in_year, 1, 1)), date(in_year, 12, 31))
+            return day
+    return None
+
+
+def days_of_week(number: int, year: int, export: Export) -> list[date]:
+    """The seven days of a week, by going through the year; nothing where the year has no such week."""
+    starts = 0 if export.week_rule == "iso" else WEEK_DAYS.index(fold(export.week_starts))
+    day = date(year, 1, 1) - timedelta(days=6)
+    count = 0
+    while day <= date(year, 12, 31):
+        if day.weekday() == starts:
+            week = [day + timedelta(days=after) for after in range(7)]
+            # The middle of an ISO week, the last day or the first day must lie in the year.
+            decides = {"iso": week[3], "january_1": week[6], "first_full_week": week[0]}[export.week_rule]
+            first_of_year = decides.year == year or (export.week_rule == "january_1" and count > 0)
+            count += 1 if first_of_year else 0
+            if first_of_year and count == number:
+                return week
+        day += timedelta(days=1)
+    return []
 
 
 def read_word(name: str, cell: str, export: Export) -> str | None:
@@ -218,7 +397,7 @@ def translate(record: Record, header: tuple[str, ...], export: Export, site: Sit
             if moment is None:
                 problems.append("date_unreadable")
         elif name == "datetime":
-            moment = read_date(cell, export.datetime_format or "%Y-%m-%d %H:%M")
+            moment = read_date(cell, export.datetime_format or "%Y-%m-%d %H:%M", site.time_zone)
             values["date"] = moment.date() if moment else None
             values["time"] = moment.time() if moment else None
             if moment is None:
@@ -238,6 +417,8 @@ def translate(record: Record, header: tuple[str, ...], export: Export, site: Sit
             values[name] = read_word(name, cell, export)
             if values[name] is None:
                 problems.append("value_unknown")
+    if export.extra_columns == "note":
+        values["note"] = with_extras(record, header, export, cells.get("note", ""))
     if any(cells.get(name, "") == "" for name in required(export.kind, cells)):
         problems.insert(0, "missing")
     if export.kind == "readings":
@@ -247,6 +428,17 @@ def translate(record: Record, header: tuple[str, ...], export: Export, site: Sit
         values.setdefault("n_pots", Fraction(1))
         values.setdefault("method", site.extraction_method)
     return Typed(values, problems[0] if problems else None)
+
+
+def with_extras(record: Record, header: tuple[str, ...], export: Export, note: str) -> str | None:
+    """The note and behind it what stands in columns that the export does not name."""
+    mapped = {fold(" ".join(column.split())) for column, _ in export.columns.values()}
+    parts = [note] if note else []
+    for place, (name, cell) in enumerate(zip(header, record.cells, strict=True), start=1):
+        plain = " ".join(name.split())
+        if fold(plain) not in mapped and cell.strip():
+            parts.append(f"{plain or f'column {place}'}: {cell.strip()}")
+    return "; ".join(parts) or None
 
 
 def required(kind: str, cells: dict[str, str]) -> list[str]:

@@ -50,6 +50,9 @@ DEFAULTS: dict[str, str] = {
     "step_ec_ms_cm": "0.5",
     "quality_days": "28",
     "affected_within_days": "14",
+    "pace_seconds": "15",
+    "late_entry_days": "7",
+    "question_days": "30",
 }
 
 # class: pour, leachate low, leachate high (mL), pots, days between routine samplings, drain low and high
@@ -91,6 +94,7 @@ class Policy:
     site_targets: dict[tuple[str, str], tuple[Fraction, Fraction]]
     group_targets: dict[tuple[str, str], tuple[Fraction, Fraction]]
     own: frozenset[str]
+    finding_levels: dict[str, str]
 
     def __getitem__(self, name: str) -> Fraction:
         return self.values[name]
@@ -107,12 +111,19 @@ class Export:
     encoding: str = "utf-8"
     delimiter: str = ","
     decimal: str = "."
+    thousands: str = ""
+    number_marks: tuple[str, ...] = ()
     date_format: str = "%Y-%m-%d"
     time_format: str | None = None
     datetime_format: str | None = None
     title_lines: int = 0
+    units_row: bool = False
+    column_order: str = "fixed"
+    extra_columns: str = "ignore"
     ec_compensated: bool = True
     numbers_pots: bool = False
+    week_rule: str = "iso"
+    week_starts: str = "monday"
     week_day: str = "wednesday"
     total_words: tuple[str, ...] = ("total", "totals", "sum", "mean", "average")
     comment_prefix: str = "#"
@@ -130,6 +141,7 @@ class SiteSettings:
     paper: str
     date_format: str
     extraction_method: str | None
+    time_zone: str
     growers: tuple[dict[str, Any], ...]
     exports: tuple[Export, ...]
     policy_tables: tuple[dict[str, Any], ...]
@@ -176,19 +188,26 @@ def read_export(table: dict[str, Any]) -> Export:
             "encoding",
             "delimiter",
             "decimal",
+            "thousands",
             "date_format",
             "time_format",
             "datetime_format",
             "title_lines",
+            "units_row",
+            "column_order",
+            "extra_columns",
             "ec_compensated",
             "numbers_pots",
+            "week_rule",
+            "week_starts",
             "week_day",
             "comment_prefix",
         )
         if key in table
     }
-    if "total_words" in table:
-        plain["total_words"] = tuple(table["total_words"])
+    for key in ("total_words", "number_marks"):
+        if key in table:
+            plain[key] = tuple(table[key])
     return Export(kind=table["kind"], files=table["files"], columns=columns, values=values, **plain)
 
 
@@ -203,6 +222,7 @@ def read_site(folder: Path, group: dict[str, Any]) -> SiteSettings:
         paper=table.get("paper", group.get("paper", "a4")),
         date_format=table.get("date_format", group.get("date_format", "%Y-%m-%d")),
         extraction_method=table.get("extraction_method"),
+        time_zone=table.get("time_zone", group["time_zone"]),
         growers=tuple(table.get("grower", [])),
         exports=tuple(read_export(export) for export in table.get("export", [])),
         policy_tables=tuple(table.get("policy", [])),
@@ -241,6 +261,7 @@ def policy_on(home: Home, site: SiteSettings, day: date) -> Policy:
     problem_crops: frozenset[str] = frozenset()
     source_order = DEFAULT_SOURCE_ORDER
     own: set[str] = set()
+    levels: dict[str, str] = {}
     targets: dict[str, dict[tuple[str, str], tuple[Fraction, Fraction]]] = {"group": {}, "site": {}}
     for owner, tables in (("group", home.policy_tables), ("site", site.policy_tables)):
         for table in tables_in_force(tables, day):
@@ -259,6 +280,8 @@ def policy_on(home: Home, site: SiteSettings, day: date) -> Policy:
                             containers[container_class][key_name] = Fraction(number)
                             if key_name == "min_usable_pots":
                                 pots_set.add(container_class)
+                elif name == "finding_levels":
+                    levels |= value
                 elif name == "problem_crops":
                     problem_crops = frozenset(fold(crop) for crop in value)
                 elif name == "target_source_order":
@@ -278,4 +301,5 @@ def policy_on(home: Home, site: SiteSettings, day: date) -> Policy:
         site_targets=targets["site"],
         group_targets=targets["group"],
         own=frozenset(own),
+        finding_levels=levels,
     )

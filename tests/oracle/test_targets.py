@@ -13,7 +13,7 @@ from tests.oracle.small_home import REFERENCE
 from tests.oracle.targets import band_of, ph_group_of, read_references, target_of
 
 REFERENCES = read_references(REFERENCE)
-SITE = SiteSettings("one", "one", "One", "en", "a4", "%Y", None, (), (), ())
+SITE = SiteSettings("one", "one", "One", "en", "a4", "%Y", None, "UTC", (), (), ())
 DAY = date(2026, 4, 1)
 
 
