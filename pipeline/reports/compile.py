@@ -181,6 +181,10 @@ def _site_findings(
         sentence = f"{row['sentence']} {row['mend']}"
         findings.append(Finding(rule=row["code"], level=level, sentence=sentence, file=row["name"]))
     findings += [
+        Finding(rule=row["rule"], level=row["level"], sentence=words.question(row))
+        for row in sorted(rows.site("site_questions", site.id), key=lambda r: (r["rule"], r["quantity"]))
+    ]
+    findings += [
         Finding(
             rule="crop_unknown",
             level="warn",

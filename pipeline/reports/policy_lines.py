@@ -7,6 +7,7 @@ from typing import Any
 
 from pipeline.reports.summary import PolicyValue
 from pipeline.settings import POLICY_CATALOGUE, ContainerRule, PolicyInForce
+from pipeline.settings.findings import BY_NAME as FINDINGS_BY_NAME
 
 
 def list_policy(policy: PolicyInForce) -> list[PolicyValue]:
@@ -26,7 +27,22 @@ def list_policy(policy: PolicyInForce) -> list[PolicyValue]:
                 default=_write(entry.default) if own else None,
             )
         )
-    return lines + _targets(policy)
+    return lines + _finding_levels(policy) + _targets(policy)
+
+
+def _finding_levels(policy: PolicyInForce) -> list[PolicyValue]:
+    return [
+        PolicyValue(
+            name=f"finding_levels.{name}",
+            value=level,
+            unit=None,
+            origin="own",
+            meaning=FINDINGS_BY_NAME[name].rule,
+            source=None,
+            default=FINDINGS_BY_NAME[name].level,
+        )
+        for name, level in sorted(policy.values.finding_levels.items())
+    ]
 
 
 def _targets(policy: PolicyInForce) -> list[PolicyValue]:

@@ -51,7 +51,16 @@ def arrange_rows(tables: Mapping[str, pl.DataFrame], published: Published) -> Ro
         )
     )
     by_lot = ("samplings", "pots", "targets", "dues", "reasons", "sampling_findings")
-    by_site = ("lots", "meter_states", "site_states", "held_causes", "releases", "files_tonight", "troubles")
+    by_site = (
+        "lots",
+        "meter_states",
+        "site_states",
+        "site_questions",
+        "held_causes",
+        "releases",
+        "files_tonight",
+        "troubles",
+    )
     return Rows(
         by_lot={
             "figures": _group(figures, "site_id", "lot_key"),

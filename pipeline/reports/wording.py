@@ -58,7 +58,14 @@ class Wording:
 
     def finding(self, row: Row) -> str:
         """Sentence for one row of the relation `sampling_findings`."""
+        if row["rule"] == "same_as_before":
+            day = self.day(date.fromisoformat(row["what"]))
+            return f"All {_pots(row['of_pots'])} read as they did on {day}. Were they read anew?"
         return _FINDINGS[row["rule"]](row)
+
+    def question(self, row: Row) -> str:
+        """Sentence for one row of the relation `site_questions`."""
+        return _QUESTIONS[row["rule"]](row)
 
     def meter(self, row: Row) -> str | None:
         """Sentence for one row of the relation `meter_states`; None when all is well."""
@@ -300,9 +307,45 @@ _FINDINGS: dict[str, Callable[[Row], str]] = {
         f"{_pots(r['pots'])} marked as affected: kept apart from the routine figure."
     ),
     "all_alike": lambda r: f"All {_pots(r['of_pots'])} read exactly alike. Was each pot read by itself?",
+    "one_bench": lambda r: (
+        f"All {_pots(r['pots'])} came from bench {r['what']}, the lot stands on others too: pick from all over."
+    ),
+    "one_position": lambda r: (
+        f"All {_pots(r['pots'])} came from one place ({r['what']}): pick from all over, the middle and the back too."
+    ),
+    "too_fast": lambda r: (
+        f"By the time stamps {_pots(r['of_pots'])} were read {r['a']:.0f} s apart. Was each left to settle?"
+    ),
+    "entered_late": lambda r: (
+        f"{_of_pots(r)} came {_days(round(r['a']))} after they were read. Were they written down that day?"
+    ),
+    "reading_corrected": lambda r: (
+        f"{_count(r['pots'], 'reading')} replaced by a later version; both are kept."
+    ),
     "uneven_ph": lambda r: f"Uneven: SD {r['a']:.2f} pH between pots (policy {r['high']:.2f}).",
     "uneven_ec": lambda r: f"Uneven: SD {r['a']:.2f} mS/cm between pots (policy {r['high']:.2f}).",
 }
+
+_QUESTIONS: dict[str, Callable[[Row], str]] = {
+    "last_digits": lambda r: (
+        f"Of {r['n']} {QUANTITY_WORDS[r['quantity']]} readings of the last month {r['b'] * 100:.0f} % end in "
+        f"{r['a']:.0f}, where one in ten would be expected. Are all digits of the meter written down?"
+    ),
+    "whole_ec": lambda r: (
+        f"{r['a']:.0f} of {r['n']} EC readings of the last month are whole numbers. Are they rounded?"
+    ),
+    "scale_jump": lambda r: (
+        f"The median EC of the last 14 days is {r['a']:.2f} mS/cm, before it was {r['b']:.2f}: "
+        f"about {_factor(r['c'])}. "
+        "Was a meter, its scale or the unit of the column changed?"
+    ),
+}
+
+
+def _factor(value: float) -> str:
+    if value in (1000.0, 2.0):
+        return f"{value:.0f} times as much"
+    return {0.001: "a thousandth", 0.5: "half", 0.7: "0.7 times"}.get(value, f"{value:.1f} times as much")
 
 
 def _mean(row: Row) -> str:

@@ -8,7 +8,7 @@ from datetime import date
 from typing import Any, Literal
 
 from pipeline.settings.policy import CONTAINER_DEFAULTS, OwnTarget, PolicyPeriod, PolicyValues
-from pipeline.settings.words import CONTAINER_CLASSES
+from pipeline.settings.words import CONTAINER_CLASSES, SettableLevel
 
 DEFAULTS_FROM = date(1, 1, 1)
 
@@ -41,21 +41,24 @@ def _in_force(start: date, end: date | None, group: Periods, site: Periods) -> P
     values: dict[str, Any] = {}
     containers: dict[str, dict[str, Any]] = {name: {} for name in CONTAINER_CLASSES}
     targets: dict[tuple[str, str], OwnTarget] = {}
+    levels: dict[str, SettableLevel] = {}
     for set_by, period in _until(start, group, site):
         values |= period.listed()
         for container, changes in period.listed_container_values().items():
             containers[container] |= changes
         for target in period.targets:
             targets[target.key] = OwnTarget(**target.model_dump(), set_by=set_by)
+        levels |= period.finding_levels
     own = {*values, *(f"containers.{name}.{key}" for name, changes in containers.items() for key in changes)}
     if targets:
         own.add("targets")
+    own |= {f"finding_levels.{name}" for name in levels}
     if "min_usable_pots" in values:
         # A group that sets the general number means every class that it does not name.
         for changes in containers.values():
             changes.setdefault("min_usable_pots", values["min_usable_pots"])
     rules = {name: rule.model_copy(update=containers[name]) for name, rule in CONTAINER_DEFAULTS.items()}
-    merged = PolicyValues(**values, containers=rules, targets=tuple(targets.values()))
+    merged = PolicyValues(**values, containers=rules, targets=tuple(targets.values()), finding_levels=levels)
     return PolicyInForce(start, end, merged, frozenset(own))
 
 

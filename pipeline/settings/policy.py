@@ -11,12 +11,12 @@ from datetime import date
 from decimal import Decimal
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, Strict, StringConstraints
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, Strict, StringConstraints
 from pydantic_core import PydanticCustomError
 
-from pipeline.settings.words import ContainerClass, Quantity
+from pipeline.settings.findings import SETTABLE
+from pipeline.settings.words import ContainerClass, Origin, Quantity, SettableLevel
 
-Origin = Literal["P", "C", "H"]
 ORIGIN_WORDS: dict[Origin, str] = {"P": "published", "C": "common practice", "H": "house default"}
 UMASS = "UMass Extension, Greenhouse Updates, 24 Mar 2023"
 
@@ -290,9 +290,34 @@ class PolicyScalars(Frozen):
     affected_within_days: Whole = _value(
         14, "days", "H", "affected plants sampled within so many days are spoken of", low=1, high=120
     )
+    pace_seconds: Whole = _value(
+        15, "s", "H", "pots read faster than one in so many seconds are asked about", low=1, high=600
+    )
+    late_entry_days: Whole = _value(
+        7, "days", "H", "a reading received so much later than it was taken is asked about", low=1, high=366
+    )
+    question_days: Whole = _value(
+        30,
+        "days",
+        "H",
+        "days before the as-of date over which a site's digits are looked at",
+        low=7,
+        high=366,
+    )
     target_source_order: tuple[Text, ...] = _value(
         (UMASS,), "", "H", "sources of published targets that are preferred, best first"
     )
+
+
+def _check_finding(name: str) -> str:
+    if name not in SETTABLE:
+        raise PydanticCustomError(
+            "right", "{right}", {"right": f"a finding whose level can be set: {', '.join(SETTABLE)}"}
+        )
+    return name
+
+
+FindingName = Annotated[str, AfterValidator(_check_finding)]
 
 
 class ContainerRule(Frozen):
@@ -393,6 +418,7 @@ class PolicyValues(PolicyScalars):
 
     containers: dict[ContainerClass, ContainerRule] = Field(default_factory=lambda: dict(CONTAINER_DEFAULTS))
     targets: tuple[OwnTarget, ...] = ()
+    finding_levels: dict[FindingName, SettableLevel] = Field(default_factory=dict)
 
 
 class PolicyPeriod(PolicyScalars):
@@ -401,10 +427,11 @@ class PolicyPeriod(PolicyScalars):
     valid_from: Day
     containers: dict[ContainerClass, ContainerChange] = Field(default_factory=dict)
     targets: tuple[Target, ...] = ()
+    finding_levels: dict[FindingName, SettableLevel] = Field(default_factory=dict)
 
     def listed(self) -> dict[str, Any]:
         """Return the plain values that this table lists, by name."""
-        names = self.model_fields_set - {"valid_from", "containers", "targets"}
+        names = self.model_fields_set - {"valid_from", "containers", "targets", "finding_levels"}
         return {name: getattr(self, name) for name in sorted(names)}
 
     def listed_container_values(self) -> dict[ContainerClass, dict[str, Any]]:

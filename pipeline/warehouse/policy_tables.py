@@ -93,7 +93,14 @@ def _crop_groups(chosen: Iterable[pl.DataFrame]) -> pl.DataFrame | None:
 
 def _policy_frames(spans: Sequence[Span]) -> dict[str, pl.DataFrame | None]:
     if not spans:
-        return {"policy": None, "policy_containers": None, "policy_problem_crops": None, "own_targets": None}
+        names = (
+            "policy",
+            "policy_containers",
+            "policy_problem_crops",
+            "own_targets",
+            "policy_finding_levels",
+        )
+        return dict.fromkeys(names)
     return {
         "policy": pl.DataFrame([_scalars(site_id, span) for site_id, span in spans]),
         "policy_containers": pl.DataFrame(
@@ -107,6 +114,13 @@ def _policy_frames(spans: Sequence[Span]) -> dict[str, pl.DataFrame | None]:
             ]
         ),
         "own_targets": _frame([row for site_id, span in spans for row in _targets(site_id, span)]),
+        "policy_finding_levels": _frame(
+            [
+                {**_span(site_id, span), "rule": rule, "level": level}
+                for site_id, span in spans
+                for rule, level in span.values.finding_levels.items()
+            ]
+        ),
     }
 
 
@@ -125,6 +139,7 @@ def _span(site_id: str, span: PolicyInForce) -> dict[str, object]:
 _NOT_SCALAR = {
     "containers",
     "targets",
+    "finding_levels",
     "problem_crops",
     "target_source_order",
     # Used before the warehouse, or by container class.

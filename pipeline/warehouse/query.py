@@ -18,6 +18,7 @@ _RELATIONS: Final = (
     "dues",
     "reasons",
     "sampling_findings",
+    "site_questions",
     "meter_states",
     "site_states",
     "held_causes",

@@ -1,7 +1,8 @@
 -- What the rules remark about a sampling, with the figures for the sentence.
 -- grain: one rule's remark on one sampling. key: site_id, lot_key, sampled_on, purpose, rule
--- inputs: samplings, usable_readings, policy, verdicts
+-- inputs: samplings, usable_readings, sampling_questions, policy, policy_finding_levels, verdicts
 -- rules: volumes, pots, drain time and calibration are common practice; tolerances are house defaults; both stand in policy.
+-- pipeline/settings/findings.py lists every rule; a level that the policy sets takes the place of the rule's own.
 with
 pots as (
     select
@@ -37,89 +38,107 @@ joined as (
     inner join pots as p
         on s.site_id = p.site_id and s.lot_key = p.lot_key and s.sampled_on = p.sampled_on and s.purpose = p.purpose
     inner join policy as u on s.site_id = u.site_id and s.sampled_on >= u.valid_from and s.sampled_on < u.valid_to
+),
+
+remarks as (
+    select
+        site_id, lot_key, sampled_on, purpose, 'too_few_pots' as rule, 'warn' as level,
+        n_ph as pots,
+        n_pots as of_pots,
+        min_pots::double as low,
+        null::double as high,
+        null::double as a,
+        null::double as b,
+        null::varchar as what
+    from joined where not is_counting
+    union all
+    select
+        site_id, lot_key, sampled_on, purpose, 'over_collected', 'warn', pots_over_collected, n_pots,
+        leachate_low_ml::double, leachate_high_ml::double, leachate_min_ml::double, leachate_max_ml::double, null
+    from joined where pots_over_collected > 0
+    union all
+    select
+        site_id, lot_key, sampled_on, purpose, 'under_collected', 'warn', pots_under_collected, n_pots,
+        leachate_low_ml::double, leachate_high_ml::double, leachate_min_ml::double, leachate_max_ml::double, null
+    from joined where pots_under_collected > 0
+    union all
+    select
+        site_id, lot_key, sampled_on, purpose, 'volume_excludes_ec', 'exclude', pots_volume_excluded, n_pots,
+        leachate_low_ml::double, leachate_high_ml::double, null, null, null
+    from joined where pots_volume_excluded > 0
+    union all
+    select
+        site_id, lot_key, sampled_on, purpose, 'no_temperature', 'exclude', pots_without_temperature, n_pots,
+        null, null, null, null, null
+    from joined where pots_without_temperature > 0
+    union all
+    select
+        site_id, lot_key, sampled_on, purpose, 'volume_not_recorded', 'warn', pots_without_volume, n_pots,
+        null, null, null, null, null
+    from joined where pots_without_volume > 0
+    union all
+    select
+        site_id, lot_key, sampled_on, purpose, 'unequal_volumes', 'warn', n_pots, n_pots,
+        leachate_min_ml::double, leachate_max_ml::double, unequal_volume_share::double, leachate_median_ml, null
+    from joined
+    where
+        leachate_median_ml > 0
+        and (leachate_max_ml - leachate_min_ml)::double / leachate_median_ml > unequal_volume_share::double
+    union all
+    select
+        site_id, lot_key, sampled_on, purpose, 'poured_off_recipe', 'warn', poured_off, n_pots,
+        pour_ml::double, null, poured_min_ml::double, poured_max_ml::double, null
+    from joined where poured_off > 0
+    union all
+    select
+        site_id, lot_key, sampled_on, purpose, 'more_than_poured', 'warn', more_than_poured, n_pots,
+        null, null, null, null, null
+    from joined where more_than_poured > 0
+    union all
+    select
+        site_id, lot_key, sampled_on, purpose, 'drain_time', 'warn', drained_off, n_pots,
+        drain_low_min::double, drain_high_min::double, drained_min::double, drained_max::double, null
+    from joined where drained_off > 0
+    union all
+    select
+        site_id, lot_key, sampled_on, purpose, 'meter_in_doubt', 'warn', n_pots, n_pots,
+        null, null, null, null, array_to_string(meter_ids, ', ')
+    from joined where is_meter_in_doubt
+    union all
+    select
+        site_id, lot_key, sampled_on, purpose, 'meter_not_calibrated', 'warn', n_pots, n_pots,
+        null, null, null, null, array_to_string(meter_ids, ', ')
+    from joined where has_calibrations and not is_meter_calibrated and not is_meter_in_doubt
+    union all
+    select
+        site_id, lot_key, sampled_on, purpose, 'affected_in_routine', 'note', affected_in_routine, n_pots,
+        null, null, null, null, null
+    from joined where affected_in_routine > 0
+    union all
+    select
+        site_id, lot_key, sampled_on, purpose, 'all_alike', 'warn', n_pots, n_pots,
+        null, null, null, null, null
+    from joined
+    where lines >= min_pots and largest_line = 1 and different_ph = 1 and different_ec = 1
+    union all
+    select
+        site_id, lot_key, sampled_on, purpose, 'uneven_' || quantity, 'warn', n, n,
+        null, uneven_sd, sd, null, quantity
+    from verdicts where is_uneven
+    union all
+    select
+        site_id, lot_key, sampled_on, purpose, rule, level, pots, of_pots, low, high, a, b, what
+    from sampling_questions
 )
 
 select
-    site_id, lot_key, sampled_on, purpose, 'too_few_pots' as rule, 'warn' as level,
-    n_ph as pots,
-    n_pots as of_pots,
-    min_pots::double as low,
-    null::double as high,
-    null::double as a,
-    null::double as b,
-    null::varchar as what
-from joined where not is_counting
-union all
-select
-    site_id, lot_key, sampled_on, purpose, 'over_collected', 'warn', pots_over_collected, n_pots,
-    leachate_low_ml::double, leachate_high_ml::double, leachate_min_ml::double, leachate_max_ml::double, null
-from joined where pots_over_collected > 0
-union all
-select
-    site_id, lot_key, sampled_on, purpose, 'under_collected', 'warn', pots_under_collected, n_pots,
-    leachate_low_ml::double, leachate_high_ml::double, leachate_min_ml::double, leachate_max_ml::double, null
-from joined where pots_under_collected > 0
-union all
-select
-    site_id, lot_key, sampled_on, purpose, 'volume_excludes_ec', 'exclude', pots_volume_excluded, n_pots,
-    leachate_low_ml::double, leachate_high_ml::double, null, null, null
-from joined where pots_volume_excluded > 0
-union all
-select
-    site_id, lot_key, sampled_on, purpose, 'no_temperature', 'exclude', pots_without_temperature, n_pots,
-    null, null, null, null, null
-from joined where pots_without_temperature > 0
-union all
-select
-    site_id, lot_key, sampled_on, purpose, 'volume_not_recorded', 'warn', pots_without_volume, n_pots,
-    null, null, null, null, null
-from joined where pots_without_volume > 0
-union all
-select
-    site_id, lot_key, sampled_on, purpose, 'unequal_volumes', 'warn', n_pots, n_pots,
-    leachate_min_ml::double, leachate_max_ml::double, unequal_volume_share::double, leachate_median_ml, null
-from joined
-where
-    leachate_median_ml > 0
-    and (leachate_max_ml - leachate_min_ml)::double / leachate_median_ml > unequal_volume_share::double
-union all
-select
-    site_id, lot_key, sampled_on, purpose, 'poured_off_recipe', 'warn', poured_off, n_pots,
-    pour_ml::double, null, poured_min_ml::double, poured_max_ml::double, null
-from joined where poured_off > 0
-union all
-select
-    site_id, lot_key, sampled_on, purpose, 'more_than_poured', 'warn', more_than_poured, n_pots,
-    null, null, null, null, null
-from joined where more_than_poured > 0
-union all
-select
-    site_id, lot_key, sampled_on, purpose, 'drain_time', 'warn', drained_off, n_pots,
-    drain_low_min::double, drain_high_min::double, drained_min::double, drained_max::double, null
-from joined where drained_off > 0
-union all
-select
-    site_id, lot_key, sampled_on, purpose, 'meter_in_doubt', 'warn', n_pots, n_pots,
-    null, null, null, null, array_to_string(meter_ids, ', ')
-from joined where is_meter_in_doubt
-union all
-select
-    site_id, lot_key, sampled_on, purpose, 'meter_not_calibrated', 'warn', n_pots, n_pots,
-    null, null, null, null, array_to_string(meter_ids, ', ')
-from joined where has_calibrations and not is_meter_calibrated and not is_meter_in_doubt
-union all
-select
-    site_id, lot_key, sampled_on, purpose, 'affected_in_routine', 'note', affected_in_routine, n_pots,
-    null, null, null, null, null
-from joined where affected_in_routine > 0
-union all
-select
-    site_id, lot_key, sampled_on, purpose, 'all_alike', 'warn', n_pots, n_pots,
-    null, null, null, null, null
-from joined
-where lines >= min_pots and largest_line = 1 and different_ph = 1 and different_ec = 1
-union all
-select
-    site_id, lot_key, sampled_on, purpose, 'uneven_' || quantity, 'warn', n, n,
-    null, uneven_sd, sd, null, quantity
-from verdicts where is_uneven
+    r.* replace (coalesce(o.level, r.level) as level)
+from remarks as r
+left join policy_finding_levels as o
+    on
+        r.site_id = o.site_id
+        and r.rule = o.rule
+        and r.level <> 'exclude'
+        and r.sampled_on >= o.valid_from
+        and r.sampled_on < o.valid_to
+where o.level is distinct from 'off'

@@ -109,6 +109,12 @@ class Reading:
     leachate_ml: Fraction | None
     meter_id: str | None
     method: str | None
+    bench: str | None = None
+    place: str | None = None
+    at: time | None = None
+    received_on: date = date.min
+    ph_text: str | None = None
+    ec_text: str | None = None
 
 
 @dataclass(frozen=True)
@@ -380,7 +386,26 @@ def reading_from(typed: Typed, file: Received, record: Record, lot: Lot) -> Read
         leachate_ml=typed.number("leachate"),
         meter_id=typed.text("meter"),
         method=typed.text("method"),
+        bench=typed.text("bench"),
+        place=typed.text("position"),
+        at=time_of(typed),
+        received_on=file.received_on,
+        ph_text=cell_of("ph", file, record),
+        ec_text=cell_of("ec", file, record),
     )
+
+
+def time_of(typed: Typed) -> time | None:
+    at = typed.values.get("time")
+    return at if isinstance(at, time) else None
+
+
+def cell_of(name: str, file: Received, record: Record) -> str | None:
+    """The cell of a field as it stands in the file, without blanks around it."""
+    if name not in file.export.columns or file.read.header is None or record.cells is None:
+        return None
+    names = [fold(title) for title in file.read.header]
+    return record.cells[names.index(fold(file.export.columns[name][0]))].strip()
 
 
 def calibration_from(typed: Typed) -> Calibration:

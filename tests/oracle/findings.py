@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from tests.oracle.figures import median_of
 from tests.oracle.samplings import Pot, Sampling, is_uneven
+from tests.oracle.settings import Policy
 
 
 def is_off_recipe(pot: Pot, sampling: Sampling) -> bool:
@@ -37,8 +38,17 @@ def are_all_alike(sampling: Sampling) -> bool:
     return single and len(pots) >= sampling.min_pots and len(ph) == 1 and len(ec) == 1
 
 
-def findings_of(sampling: Sampling) -> list[dict[str, str]]:
-    """Rule and level of every remark."""
+def with_levels(found: list[tuple[str, str]], policy: Policy) -> list[tuple[str, str]]:
+    """A level that the policy sets takes the place of the rule's own; what leaves a pot out has none to set."""
+    levels = [
+        (rule, level if level == "exclude" else policy.finding_levels.get(rule, level))
+        for rule, level in found
+    ]
+    return [(rule, level) for rule, level in levels if level != "off"]
+
+
+def findings_of(sampling: Sampling, questions: list[tuple[str, str]]) -> list[dict[str, str]]:
+    """Rule and level of every remark; `questions` are those that need the lot's other samplings."""
     pots = sampling.pots
     left_out = {pot.why_not_ec for pot in pots}
     rules = (
@@ -66,4 +76,5 @@ def findings_of(sampling: Sampling) -> list[dict[str, str]]:
             any(pot.reading.stated_purpose != pot.reading.purpose for pot in pots),
         ),
     )
-    return [{"rule": rule, "level": level} for rule, level, holds in rules if holds]
+    found = [(rule, level) for rule, level, holds in rules if holds] + questions
+    return [{"rule": rule, "level": level} for rule, level in with_levels(found, sampling.policy)]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from fractions import Fraction
@@ -22,7 +23,8 @@ from tests.oracle.attention import (
     score_of,
 )
 from tests.oracle.fates import Calibration, Lot, Night, Reading, Received, Ref, SiteFacts, facts_on
-from tests.oracle.findings import findings_of
+from tests.oracle.findings import findings_of, with_levels
+from tests.oracle.questions import questions_of, site_questions
 from tests.oracle.records import HEADER_ONLY
 from tests.oracle.samplings import (
     Judged,
@@ -119,7 +121,7 @@ def figures_part(judged: Judged) -> dict[str, Any]:
     }
 
 
-def sampling_part(sampling: Sampling) -> dict[str, Any]:
+def sampling_part(sampling: Sampling, own: Sequence[Sampling], facts: SiteFacts) -> dict[str, Any]:
     container = sampling.policy.containers[sampling.lot.container_class]
     readings = [pot.reading for pot in sampling.pots]
     return {
@@ -140,7 +142,7 @@ def sampling_part(sampling: Sampling) -> dict[str, Any]:
         "pots_without_volume": sum(reading.n_pots for reading in readings if reading.leachate_ml is None),
         "ph": figures_part(sampling.quantities["ph"]),
         "ec": figures_part(sampling.quantities["ec"]),
-        "findings": findings_of(sampling),
+        "findings": findings_of(sampling, questions_of(sampling, own, facts)),
         "pots": [
             {
                 "file": pot.reading.file,
@@ -172,7 +174,7 @@ def target_part(target: Target | None) -> dict[str, Any] | None:
 
 
 def lot_part(
-    standing: Standing, rank: int, policy: Policy, references: References, as_of: date
+    standing: Standing, rank: int, policy: Policy, references: References, facts: SiteFacts, as_of: date
 ) -> dict[str, Any]:
     lot, last = standing.lot, last_counting(standing.samplings)
     return {
@@ -207,7 +209,7 @@ def lot_part(
             "days_overdue": standing.due.days_overdue,
             "pots": standing.due.pots,
         },
-        "samplings": [sampling_part(sampling) for sampling in standing.samplings],
+        "samplings": [sampling_part(sampling, standing.samplings, facts) for sampling in standing.samplings],
     }
 
 
@@ -463,10 +465,14 @@ def site_part(
             {"rule": rule, "level": level}
             for rule, level in [
                 *site_findings(facts, site, policy, as_of),
+                *with_levels(
+                    site_questions(facts, [one for own in samplings.values() for one in own], policy, as_of),
+                    policy,
+                ),
                 *unknown_crops([standing.lot for _, standing in own], policy, references),
             ]
         ],
-        "lots": [lot_part(standing, rank, policy, references, as_of) for rank, standing in own],
+        "lots": [lot_part(standing, rank, policy, references, facts, as_of) for rank, standing in own],
         "lots_ended": sum(
             1 for lot in facts.lots.values() if lot.ends_on is not None and lot.ends_on < as_of
         ),

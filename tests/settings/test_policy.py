@@ -179,7 +179,7 @@ def test_every_value_in_force_is_in_the_catalogue_with_its_default() -> None:
         return {prefix + name for name in type(model).model_fields}
 
     values = PolicyValues()
-    expected = names(values) - {"containers", "targets"}
+    expected = names(values) - {"containers", "targets", "finding_levels"}
     for container, rule in values.containers.items():
         expected |= names(rule, f"containers.{container}.")
     assert {entry.name for entry in POLICY_CATALOGUE} == expected

@@ -12,6 +12,7 @@ texts), `record_kind` (data) and `problem` (code of a problem that keeps the lin
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from functools import lru_cache
@@ -342,9 +343,10 @@ def _typed(kind: str, rows: Sequence[Row]) -> pl.DataFrame:
         },
         schema={name: pl.Int64 if name == "record_no" else pl.String for name in schema if name != "cells"},
     )
+    cells = [json.dumps({"ph": row.get("ph"), "ec": row.get("ec_ms_cm")}) for _, row in data]
     return texts.select(
         *(_cast(name, dtype) for name, dtype in schema.items() if name != "cells"),
-        pl.lit("{}").alias("cells"),
+        pl.Series("cells", cells, dtype=pl.String),
     )
 
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from datetime import date
+
+from pipeline.settings import PolicyPeriod
 from tests.sql.bench import Bench, site
 
 # Differing pots, so that the rule about equal ones keeps quiet.
@@ -91,6 +94,106 @@ def test_nursery_containers_may_drain_for_two_hours(bench: Bench) -> None:
     bench.lots("container_class\nnursery")
     bench.readings(five("drain_min", "120"), same=same)
     assert bench.rows("sampling_findings", "rule") == []
+
+
+def same_values(day: str) -> str:
+    return "ph | sampled_on\n" + "\n".join(f"{ph} | {day}" for ph in PH)
+
+
+def test_the_same_figures_as_before_are_asked_about(bench: Bench) -> None:
+    bench.lots()
+    bench.readings(same_values("2026-03-16"))
+    bench.readings(same_values("2026-03-30"))
+    assert bench.rows("sampling_findings", "rule, level, sampled_on::varchar, what") == [
+        ("same_as_before", "warn", "2026-03-30", "2026-03-16")
+    ]
+
+
+def test_one_pot_that_differs_is_enough(bench: Bench) -> None:
+    bench.lots()
+    bench.readings(same_values("2026-03-16"))
+    bench.readings(same_values("2026-03-30").replace("6.1", "6.15"))
+    assert bench.rows("sampling_findings", "rule") == []
+
+
+def benches(*names: str) -> str:
+    return five("bench", *names)
+
+
+def test_pots_of_one_bench_where_the_lot_stands_on_more(bench: Bench) -> None:
+    bench.lots()
+    bench.readings(benches("1", "2"), same={"sampled_on": "2026-03-16"})
+    assert findings(bench, benches("3"), "rule, level, what") == [
+        ("one_bench", "note", "3"),
+        ("same_as_before", "warn", "2026-03-16"),
+    ]
+
+
+def test_a_lot_that_was_never_read_on_another_bench_may_stand_on_one(bench: Bench) -> None:
+    assert findings(bench, benches("3")) == []
+
+
+def test_pots_of_one_kind_of_place(bench: Bench) -> None:
+    assert findings(bench, five("position", "edge"), "rule, level, what") == [
+        ("one_position", "note", "edge")
+    ]
+
+
+def test_one_pot_from_elsewhere_is_enough(bench: Bench) -> None:
+    assert findings(bench, five("position", "middle", "edge")) == []
+
+
+def test_pots_that_were_read_too_fast(bench: Bench) -> None:
+    # 59 seconds over four steps: less than 15 each. The bench writes times in minutes.
+    assert (
+        findings(bench, five("sampled_time", "09:00", "09:00", "09:00", "09:00", "09:01"), "rule, pots, low")
+        == []
+    )
+    policy = [PolicyPeriod(valid_from=date(2026, 1, 1), pace_seconds=16)]
+    bench.use(policy=policy)
+    assert bench.rows("sampling_findings", "rule, pots, low, a") == [("too_fast", 5, 16.0, 15.0)]
+
+
+def test_one_time_for_all_pots_says_nothing_of_the_pace(bench: Bench) -> None:
+    assert findings(bench, five("sampled_time", "09:00")) == []
+
+
+def test_a_reading_that_came_late(bench: Bench) -> None:
+    bench.lots()
+    bench.next_night(date(2026, 4, 14))
+    bench.readings(five("drain_min", "45"), same={"sampled_on": "2026-04-06"})
+    assert bench.rows("sampling_findings", "rule, level, pots, a") == [("entered_late", "note", 5, 8.0)]
+
+
+def test_records_from_before_the_first_night_are_not_late(bench: Bench) -> None:
+    bench.lots()
+    bench.next_night(date(2026, 4, 14))
+    assert findings(bench, five("drain_min", "45")) == []
+
+
+def numbered(*ph: str) -> str:
+    return "pot | ph\n" + "\n".join(f"{pot} | {value}" for pot, value in enumerate(ph, 1))
+
+
+def test_a_reading_that_replaced_another_is_noted(bench: Bench) -> None:
+    bench.lots()
+    bench.readings(numbered(*PH), numbers_pots=True)
+    bench.readings(numbered("5.5", *PH[1:]), numbers_pots=True)
+    assert bench.rows("sampling_findings", "rule, level, pots") == [("reading_corrected", "note", 1)]
+
+
+def test_the_policy_sets_a_level(bench: Bench) -> None:
+    levels = {"drain_time": "note", "under_collected": "off"}
+    bench.use(policy=[PolicyPeriod(valid_from=date(2026, 1, 1), finding_levels=levels)])
+    table = "ph | drain_min | leachate_ml\n" + "\n".join(
+        f"{ph} | 61 | {ml}" for ph, ml in zip(PH, ("22", "30", "30", "30", "30"), strict=True)
+    )
+    assert findings(bench, table) == [("drain_time", "note")]
+
+
+def test_a_level_of_the_policy_holds_from_its_day(bench: Bench) -> None:
+    bench.use(policy=[PolicyPeriod(valid_from=date(2026, 3, 31), finding_levels={"drain_time": "off"})])
+    assert findings(bench, five("drain_min", "61")) == [("drain_time", "warn")]
 
 
 # Meters --------------------------------------------------------------------------------------------

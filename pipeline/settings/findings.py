@@ -1,0 +1,169 @@
+"""Every finding: its name, what it is about, its level, its rule in words, and where the rule is from.
+
+The catalogue is the one list that settings, documentation and tests share.
+findings_page makes the page FINDINGS.md from it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal, get_args
+
+from pipeline.settings.words import Origin, SettableLevel
+
+About = Literal["line", "file", "pot", "sampling", "lot", "meter", "site"]
+Level = Literal["hold", "exclude", "warn", "note"]
+SETTABLE_LEVELS: tuple[str, ...] = get_args(SettableLevel)
+
+
+@dataclass(frozen=True, slots=True)
+class FindingRule:
+    """One rule.
+
+    `is_settable`: its level may be set by policy (warn, note or off). What holds a line or leaves a pot out is not,
+    since figures hang on it.
+    """
+
+    name: str
+    about: About
+    level: Level
+    is_settable: bool
+    rule: str
+    origin: Origin
+    source: str | None = None
+
+
+def _hold(name: str, rule: str, *, about: About = "line", origin: Origin = "C") -> FindingRule:
+    return FindingRule(name, about, "hold", False, rule, origin)
+
+
+def _remark(
+    name: str,
+    rule: str,
+    *,
+    level: Level = "warn",
+    origin: Origin = "H",
+    source: str | None = None,
+    about: About = "sampling",
+) -> FindingRule:
+    return FindingRule(name, about, level, True, rule, origin, source)
+
+
+FINDINGS: tuple[FindingRule, ...] = (
+    _hold("lot_unknown", "the lot is in no lot list; released when it arrives"),
+    _hold("lot_held", "the lot's own line in the lot list cannot be used"),
+    _hold("place_unclear", "no code, and not exactly one lot stood in this house, bench and crop that day"),
+    _hold("date_unreadable", "the date is not in the export's format, or is no day of the calendar"),
+    _hold("week_unreadable", "year and week do not name a week"),
+    _hold("number_unreadable", "the cell is no number in the export's way of writing"),
+    _hold("value_unknown", "the word has no meaning in the settings"),
+    _hold("missing", "a cell that the kind of export cannot do without is blank"),
+    _hold("nothing_measured", "neither pH nor EC is given"),
+    _hold("ragged", "the line has not as many cells as the header"),
+    _hold("quoting", "a quotation mark is not closed, or stands inside a text"),
+    _hold("nul_bytes", "the line has zero bytes"),
+    FindingRule(
+        "method_missing",
+        "line",
+        "hold",
+        False,
+        "neither the line nor the site names the extraction method: the same EC is low, normal or extreme by method",
+        "P",
+        "UMass Extension, soil testing chapter: 2.6 mS/cm by three methods",
+    ),
+    _hold("ph_out_of_scale", "pH below 0 or above 14"),
+    _hold("ec_out_of_scale", "EC negative or above the policy's highest EC", origin="H"),
+    _hold("ph_ec_swapped", "the file's median pH is below 3.5 and its median EC 4 to 9 mS/cm", origin="H"),
+    _hold("in_future", "the day has not come yet"),
+    _hold("before_start", "before the lot's start"),
+    _hold("after_end", "after the lot's end"),
+    _hold("encoding", "the file's bytes are not in the encoding of the settings", about="file"),
+    _hold("delimiter", "the header is divided by another delimiter", about="file"),
+    _hold("columns_changed", "a mapped column is missing, renamed or doubled", about="file"),
+    _hold("columns_moved", "the mapped columns stand in another order than before", about="file"),
+    _hold("units_changed", "the row of units contradicts the mapped unit", about="file"),
+    _hold("empty_file", "the file has no header", about="file"),
+    FindingRule(
+        "volume_excludes_ec",
+        "pot",
+        "exclude",
+        False,
+        "leachate above 1.4 times the upper or below half the lower target: EC left out, pH stays in",
+        "H",
+        "where dilution begins, 60-70 mL for 50: published, from memory",
+    ),
+    FindingRule(
+        "no_temperature",
+        "pot",
+        "exclude",
+        False,
+        "the meter does not compensate and no temperature is given: EC left out",
+        "P",
+        "at 15 °C it reads about 20 % low: conductivity-logger manual",
+    ),
+    _remark("over_collected", "leachate more than 20 % above the class's target: EC reads low"),
+    _remark("under_collected", "leachate more than 20 % below the class's target: EC reads high"),
+    _remark("volume_not_recorded", "no leachate volume is written down", origin="C"),
+    _remark("unequal_volumes", "range of the volumes above 30 % of their median"),
+    _remark("poured_off_recipe", "water poured more than 25 % off the class's recipe"),
+    _remark("more_than_poured", "more leachate than water poured", origin="C"),
+    _remark("drain_time", "drain time outside 30-60 minutes, nursery 30-120", origin="C"),
+    _remark(
+        "meter_in_doubt",
+        "read with a meter whose last check failed",
+        origin="P",
+        source="published worksheet",
+    ),
+    _remark("meter_not_calibrated", "no accepted calibration of the meter that day", origin="C"),
+    _remark(
+        "affected_in_routine",
+        "a pot marked as affected inside a routine sampling is kept apart from its figure",
+        level="note",
+        origin="P",
+        source="extension guides: sample affected and healthy plants separately",
+    ),
+    _remark("too_few_pots", "fewer usable pots than needed: shown, does not count", origin="C"),
+    _remark("uneven_ph", "SD of pH between pots above the policy's"),
+    _remark("uneven_ec", "SD of EC between pots above the policy's"),
+    _remark(
+        "one_bench", "all pots from one bench, though the lot was read on others", level="note", origin="C"
+    ),
+    _remark("one_position", "all pots from one kind of place, such as the edge", level="note", origin="C"),
+    _remark("all_alike", "all pots alike to the last digit, worded as a question", origin="C"),
+    _remark(
+        "same_as_before",
+        "the same pH and EC, pot by pot, as at the sampling before, as a question",
+        origin="C",
+    ),
+    _remark("too_fast", "pots read faster than the policy's pace by their time stamps, as a question"),
+    _remark("entered_late", "received much later than sampled, as a question", level="note"),
+    _remark(
+        "reading_corrected",
+        "a reading was replaced by a later version; both are kept",
+        level="note",
+        origin="C",
+    ),
+    _remark(
+        "last_digits",
+        "last digits of a month's readings are not evenly spread (chi-square, 9 degrees of freedom, above 27.88, the "
+        "0.1 % point; at least 100 readings with two decimals), as a question",
+        level="note",
+        origin="P",
+        source="NIST/SEMATECH e-Handbook 1.3.5.15 and 1.3.6.7.4",
+        about="site",
+    ),
+    _remark(
+        "whole_ec",
+        "at least 30 % of a month's EC readings are whole numbers (at least 50 readings), as a question",
+        level="note",
+        about="site",
+    ),
+    _remark(
+        "scale_jump",
+        "the median EC of the last 14 days is about 1000, 0.5 or 0.7 times that of the 42 days before, or the other "
+        "way round (at least 15 readings each)",
+        about="site",
+    ),
+)
+BY_NAME: dict[str, FindingRule] = {rule.name: rule for rule in FINDINGS}
+SETTABLE: tuple[str, ...] = tuple(rule.name for rule in FINDINGS if rule.is_settable)

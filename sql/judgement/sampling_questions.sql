@@ -1,0 +1,136 @@
+-- Remarks on where pots were picked and on figures that may have been copied, worded as questions, never as accusations.
+-- grain: one rule's remark on one sampling. key: site_id, lot_key, sampled_on, purpose, rule
+-- inputs: usable_readings, samplings, record_fates, reading_lines, files, policy
+-- rules: pick from all over the lot, the middle and the back too (common practice); pace and late entries are house defaults.
+with
+lot_benches as (
+    select
+        site_id,
+        lot_key,
+        count(distinct lower(bench)) as benches
+    from usable_readings
+    group by site_id, lot_key
+),
+
+first_files as (
+    select
+        site_id,
+        min(received_on) as first_received_on
+    from files
+    group by site_id
+),
+
+pots as (
+    select
+        u.site_id,
+        u.lot_key,
+        u.sampled_on,
+        u.purpose,
+        count(*) as lines,
+        max(u.n_pots) as largest_line,
+        count(u.bench) as with_bench,
+        count(distinct lower(u.bench)) as benches,
+        any_value(u.bench) as bench,
+        count(u.position) as with_position,
+        count(distinct lower(u.position)) as positions,
+        any_value(u.position) as position,
+        list_sort(list(concat_ws(' ', u.ph, u.ec_recorded_ms_cm))) as pairs,
+        count(distinct concat_ws(' ', u.ph, u.ec_recorded_ms_cm)) as different_pairs,
+        count(u.sampled_time) as with_time,
+        count(distinct u.sampled_time) as times,
+        date_diff('second', min(u.sampled_time), max(u.sampled_time)) as seconds,
+        coalesce(sum(u.n_pots) filter (
+            where f.received_on - u.sampled_on > p.late_entry_days and u.sampled_on >= e.first_received_on
+        ), 0)::integer as late_pots,
+        max(f.received_on - u.sampled_on) as days_late,
+        any_value(p.late_entry_days) as late_entry_days,
+        any_value(p.pace_seconds) as pace_seconds
+    from usable_readings as u
+    inner join files as f on u.file_id = f.file_id
+    inner join first_files as e on u.site_id = e.site_id
+    inner join policy as p on u.site_id = p.site_id and u.sampled_on >= p.valid_from and u.sampled_on < p.valid_to
+    group by u.site_id, u.lot_key, u.sampled_on, u.purpose
+),
+
+-- routine samplings and retests follow each other; other purposes are compared among themselves
+ordered as (
+    select
+        *,
+        lag(pairs) over series as pairs_before,
+        lag(sampled_on) over series as before_on
+    from pots
+    window series as (
+        partition by site_id, lot_key, if(purpose in ('routine', 'retest'), 'routine', purpose)
+        order by sampled_on, purpose
+    )
+),
+
+corrected as (
+    select
+        t.site_id,
+        -- a line that no longer rules is not placed any more
+        lower(r.lot_code) as lot_key,
+        r.sampled_on,
+        case when r.purpose = 'routine' and r.condition = 'affected' then 'affected' else r.purpose end as purpose,
+        count(*)::integer as readings
+    from record_fates as t
+    inner join reading_lines as r on t.file_id = r.file_id and t.record_no = r.record_no
+    inner join files as f on t.file_id = f.file_id
+    where t.fate = 'superseded' and t.export_kind = 'readings' and f.numbers_pots
+    group by all
+),
+
+joined as (
+    select
+        o.*,
+        s.n_pots,
+        s.min_pots,
+        b.benches as lot_benches,
+        coalesce(c.readings, 0) as corrected
+    from ordered as o
+    inner join samplings as s
+        on o.site_id = s.site_id and o.lot_key = s.lot_key and o.sampled_on = s.sampled_on and o.purpose = s.purpose
+    inner join lot_benches as b on o.site_id = b.site_id and o.lot_key = b.lot_key
+    left join corrected as c
+        on o.site_id = c.site_id and o.lot_key = c.lot_key and o.sampled_on = c.sampled_on and o.purpose = c.purpose
+)
+
+select
+    site_id, lot_key, sampled_on, purpose, 'one_bench' as rule, 'note' as level,
+    with_bench::integer as pots,
+    n_pots as of_pots,
+    null::double as low,
+    null::double as high,
+    null::double as a,
+    null::double as b,
+    bench as what
+from joined where with_bench >= min_pots and with_bench = lines and benches = 1 and lot_benches > 1
+union all
+select
+    site_id, lot_key, sampled_on, purpose, 'one_position', 'note', with_position::integer, n_pots,
+    null, null, null, null, position
+from joined where with_position >= min_pots and with_position = lines and positions = 1
+union all
+select
+    site_id, lot_key, sampled_on, purpose, 'same_as_before', 'warn', n_pots, n_pots,
+    null, null, null, null, before_on::varchar
+from joined
+-- equal pots within the sampling are asked about by themselves
+where pairs = pairs_before and lines >= min_pots and largest_line = 1 and different_pairs > 1
+union all
+select
+    site_id, lot_key, sampled_on, purpose, 'too_fast', 'warn', n_pots, n_pots,
+    pace_seconds::double, null, seconds::double / (lines - 1), null, null
+from joined
+-- one time for the whole sampling says nothing about its pace
+where with_time = lines and lines >= 5 and times > 1 and seconds < pace_seconds * (lines - 1)
+union all
+select
+    site_id, lot_key, sampled_on, purpose, 'entered_late', 'note', late_pots, n_pots,
+    null, late_entry_days::double, days_late::double, null, null
+from joined where late_pots > 0
+union all
+select
+    site_id, lot_key, sampled_on, purpose, 'reading_corrected', 'note', corrected, n_pots,
+    null, null, null, null, null
+from joined where corrected > 0
