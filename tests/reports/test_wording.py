@@ -152,6 +152,28 @@ POTS = {"pots": 2, "of_pots": 5, "low": 50.0, "high": 50.0, "a": 75.0, "b": 85.0
 
 FINDINGS: list[tuple[str, dict[str, Any], str]] = [
     (
+        "one_bench",
+        {"pots": 5, "what": "3"},
+        "All 5 pots came from bench 3, the lot stands on others too: pick from all over.",
+    ),
+    (
+        "one_position",
+        {"pots": 5, "what": "edge"},
+        "All 5 pots came from one place (edge): pick from all over, the middle and the back too.",
+    ),
+    (
+        "same_as_before",
+        {"what": "2026-03-17"},
+        "All 5 pots read as they did on 17.03.2026. Were they read anew?",
+    ),
+    ("too_fast", {"a": 8.0}, "By the time stamps 5 pots were read 8 s apart. Was each left to settle?"),
+    (
+        "entered_late",
+        {"a": 9.0},
+        "2 of 5 pots came 9 days after they were read. Were they written down that day?",
+    ),
+    ("reading_corrected", {"pots": 1}, "1 reading replaced by a later version; both are kept."),
+    (
         "too_few_pots",
         {"pots": 3, "low": 5.0},
         "3 pots usable for pH, 5 needed: shown, but it does not count.",
@@ -219,7 +241,10 @@ def test_every_code_of_the_models_is_worded_here() -> None:
     reasons = sql_folder("judgement", "reasons.sql").read_text(encoding="utf-8")
     codes = set(re.findall(r"'([a-z_]+)'(?: end)? as code", reasons)) | {"clearly_out", "never_counted"}
     assert {code for code, _, _ in REASONS} == codes
-    findings = sql_folder("judgement", "sampling_findings.sql").read_text(encoding="utf-8")
+    findings = "".join(
+        sql_folder("judgement", f"{name}.sql").read_text(encoding="utf-8")
+        for name in ("sampling_findings", "sampling_questions")
+    )
     rules = set(re.findall(r"purpose, '([a-z_]+)'", findings)) - {"uneven_"} | {"uneven_ph", "uneven_ec"}
     assert {rule for rule, _, _ in FINDINGS} == rules
 
@@ -235,6 +260,34 @@ def test_every_code_of_the_models_is_worded_here() -> None:
 )
 def test_a_due_s_sentence(why: str, sentence: str) -> None:
     assert WORDS.due({"why": why, "due_on": DAY, "interval_days": 7}) == sentence
+
+
+@pytest.mark.parametrize(
+    ("row", "sentence"),
+    [
+        (
+            {"rule": "last_digits", "quantity": "ph", "n": 200, "a": 5.0, "b": 0.355},
+            "Of 200 pH readings of the last month 36 % end in 5, where one in ten would be expected. "
+            "Are all digits of the meter written down?",
+        ),
+        (
+            {"rule": "whole_ec", "n": 50, "a": 15.0},
+            "15 of 50 EC readings of the last month are whole numbers. Are they rounded?",
+        ),
+        (
+            {"rule": "scale_jump", "a": 1050.0, "b": 1.05, "c": 1000.0},
+            "The median EC of the last 14 days is 1050.00 mS/cm, before it was 1.05: about 1000 times as much. "
+            "Was a meter, its scale or the unit of the column changed?",
+        ),
+        (
+            {"rule": "scale_jump", "a": 1.5, "b": 2.1, "c": 0.7},
+            "The median EC of the last 14 days is 1.50 mS/cm, before it was 2.10: about 0.7 times. "
+            "Was a meter, its scale or the unit of the column changed?",
+        ),
+    ],
+)
+def test_a_question_about_a_site(row: dict[str, Any], sentence: str) -> None:
+    assert WORDS.question(row) == sentence
 
 
 METER = {
