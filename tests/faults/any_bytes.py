@@ -65,8 +65,10 @@ def good_cell(name: str, export: Export) -> str:
         return MOMENT.strftime(export.time_format or "%H:%M")
     if name in WORDS_BY_FIELD:
         return WORDS_BY_FIELD[name][0]
-    if name in ("pot", "n_pots", "plants", "week", "lot", "house"):
+    if name in ("pot", "n_pots", "plants", "lot", "house"):
         return "14"
+    if name == "week":
+        return "2026-W14"
     return "2026" if name == "year" else f"5{export.decimal}8"
 
 
@@ -121,7 +123,8 @@ def files(draw: st.DrawFn) -> tuple[bytes, Export]:
     if shape == "pieces":
         return pieces, export
     out = io.StringIO()
-    out.write(draw(st.sampled_from(["", "", "", f"sep={export.delimiter}\n", "sep=;\n", "\n", "# a\n"])))
+    first = [f"sep={export.delimiter}\n", "sep=;\n", "\n", "# a\n"]
+    out.write(draw(st.sampled_from([""] * 12 + first)))
     out.write("title\n" * export.title_lines)
     extra = draw(st.lists(st.sampled_from(["Extra", "Weather", ""]), max_size=2))
     names = draw(st.permutations(list(export.columns))) if draw(st.booleans()) else list(export.columns)
@@ -130,12 +133,13 @@ def files(draw: st.DrawFn) -> tuple[bytes, Export]:
     out.write(export.delimiter.join(header) + end)
     for _ in range(draw(st.integers(0, 6))):
         cells = [*(good_cell(name, export) for name in names), *extra]
-        for at in draw(st.lists(st.integers(0, len(cells) - 1), max_size=3)):
+        cells = [f'"{cell}"' if export.delimiter in cell else cell for cell in cells]
+        for at in draw(st.lists(st.integers(0, len(cells) - 1), max_size=3)) if draw(st.booleans()) else ():
             cells[at] = draw(CELLS)
         cells += draw(st.sampled_from([[]] * 8 + [["more"]]))
         out.write(export.delimiter.join(cells) + end)
     data = out.getvalue().encode(export.encoding, "replace")
-    return data + (pieces if draw(st.integers(0, 3)) == 0 else b""), export
+    return data + (pieces if draw(st.integers(0, 9)) == 0 else b""), export
 
 
 def take(data: bytes, export: Export) -> NewFile:
