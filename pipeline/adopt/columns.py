@@ -6,7 +6,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from difflib import SequenceMatcher
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 from pipeline.adopt.cell_guess import known_share
 from pipeline.adopt.dictionary import OTHER, fold, header_words, unit_key, unit_words
@@ -18,6 +18,7 @@ from pipeline.settings.words import FIELDS, WORDS_BY_FIELD
 
 _BRACKET = re.compile(r"[(\[{]([^)\]}]*)[)\]}]")
 _LEAST = 0.55
+_MOST_WORDS = 12
 _CLOSE = 0.12
 _MISLED_BY_OTHER = 0.35
 _WHEN = ("date", "datetime", "time")
@@ -171,7 +172,7 @@ def _score_fields(column: ColumnFacts, kind: str) -> dict[str, tuple[float, str]
     """For each field how well the header names it, from 0 to 1, and why."""
     best: dict[str, tuple[float, str]] = {}
     misled = 0.0
-    words = column.words.split()
+    words = tuple(column.words.split()[:_MOST_WORDS])
     for entry in header_words()[kind]:
         score = _likeness(words, entry.words)
         if entry.field == OTHER:
@@ -194,11 +195,12 @@ def _explain(phrase: str, field: str, score: float) -> str:
     return f'the header has "{phrase}" in it' if score >= 0.6 else f'the header is like "{phrase}" ({field})'
 
 
-def _likeness(words: Sequence[str], phrase: Sequence[str]) -> float:
+@lru_cache(maxsize=50_000)
+def _likeness(words: tuple[str, ...], phrase: tuple[str, ...]) -> float:
     """How well a phrase names a header: 1 the same, less where the header has more words or is a compound."""
     if not words or not phrase:
         return 0.0
-    if list(words) == list(phrase):
+    if words == phrase:
         return 1.0
     whole, part = "".join(words), "".join(phrase)
     if whole == part:
@@ -207,8 +209,9 @@ def _likeness(words: Sequence[str], phrase: Sequence[str]) -> float:
         return 0.62 + 0.3 * len(part) / len(whole)
     if len(phrase) == 1 and len(part) >= 4 and (whole.startswith(part) or whole.endswith(part)):
         return 0.55 + 0.3 * len(part) / len(whole)
-    if len(part) >= 5 and len(whole) >= 5:
-        ratio = SequenceMatcher(None, whole, part).ratio()
+    if len(part) >= 5 and len(whole) >= 5 and abs(len(part) - len(whole)) <= len(whole) // 4:
+        # Two slips of the keyboard at most: same first letter, or it is another word.
+        ratio = SequenceMatcher(None, whole, part).ratio() if whole[0] == part[0] else 0.0
         return 0.75 * ratio if ratio >= 0.84 else 0.0
     if len(words) == 1 and 3 <= len(whole) < len(part) and len(phrase) == 1 and part.startswith(whole):
         return 0.6  # a header cut short, like "Temper" or "Bem"

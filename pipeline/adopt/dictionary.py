@@ -16,6 +16,8 @@ from pipeline.settings.words import FIELDS
 _FOLDER = Path(__file__).parent
 _CAMEL = re.compile(r"(?<=[a-zà-ÿ][a-zà-ÿ])(?=[A-ZÀ-Þ][a-zà-ÿ])")
 _LETTER_DIGIT = re.compile(r"(?<=[^\W\d_])(?=\d)")
+ADOPTED_KINDS = ("readings", "lots", "calibrations")
+"""The kinds of file that can be proposed; others are described by hand."""
 OTHER = "other"
 """The field of words that say that a figure is about something else: feed, tap water, a target, the air."""
 
@@ -55,9 +57,9 @@ def cell_key(text: str) -> str:
 @lru_cache(maxsize=1)
 def header_words() -> Mapping[str, tuple[HeaderWord, ...]]:
     """For each kind of file the words of its fields."""
-    found: dict[str, list[HeaderWord]] = {kind: [] for kind in FIELDS}
+    found: dict[str, list[HeaderWord]] = {kind: [] for kind in ADOPTED_KINDS}
     for row in _read("headers.csv"):
-        kinds = FIELDS if row["kind"] == "*" else (row["kind"],)
+        kinds = ADOPTED_KINDS if row["kind"] == "*" else (row["kind"],)
         for kind in kinds:
             if row["field"] != OTHER and row["field"] not in FIELDS[kind].known:
                 continue

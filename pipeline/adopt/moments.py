@@ -85,7 +85,7 @@ def moment_formats(cells: Sequence[str]) -> list[str]:
 
 def time_formats(cells: Sequence[str]) -> list[str]:
     """The formats that read the cells as times of day."""
-    if not cells or any(not re.match(r"\d{1,2}\D", cell) for cell in cells[:_SOME]):
+    if not cells or any(not re.match(r"\d{1,2}[:.h]\d\d", cell) for cell in cells[:_SOME]):
         return []
     return _best(_TIMES, cells, are_times=True)
 

@@ -11,6 +11,8 @@ from statistics import median
 _SPACES = " \u00a0\u2007\u2009\u202f"
 _BODY = rf"[-+]?\d[\d.,'’{_SPACES}]*"
 _CELL = re.compile(rf"(?P<less>[<>≤≥~±]?)\s*(?P<body>{_BODY}|[-+]?[.,]\d+)\s*(?P<tail>\D{{0,12}})")
+_FRACTION = re.compile(r"(?:\d{1,3}[ \u00a0])?\d{1,2}[/\u2044](?:2|3|4|8|16)|\d{0,3}\s?[½¼¾⅓⅔⅛⅜⅝⅞]")
+_LONGEST = 40
 _MARK = re.compile(r"[*!?+†‡^]+|\([a-z*]\)")
 _GROUPS = {
     mark: re.compile(rf"[-+]?\d{{1,3}}(?:{pattern}\d{{3}})+(?:[.,]\d+)?")
@@ -34,8 +36,12 @@ class Figure:
 
 def read_figure(cell: str) -> Figure | None:
     """The number in a cell, however it is written; None for anything else."""
+    if len(cell) > _LONGEST:
+        return None
+    if _FRACTION.fullmatch(cell.strip()):
+        return Figure("1", "", bound=False)  # how much does not matter here, only that it is a figure
     found = _CELL.fullmatch(cell.strip())
-    if not found or len(cell) > 40:
+    if not found:
         return None
     body = found["body"].strip()
     while body and body[-1] in ".," + _SPACES + "'’":

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from pipeline.adopt.cell_guess import FREE_FIELDS, VALUE_FIELDS, CellWord, guess_words
 from pipeline.adopt.columns import ColumnFacts, Match, could_be, map_columns, missing_groups
 from pipeline.adopt.date_guess import guess_date_format, guess_datetime_format, guess_time_format
+from pipeline.adopt.dictionary import ADOPTED_KINDS
 from pipeline.adopt.file_guess import guess_mode, guess_pattern
 from pipeline.adopt.marks_guess import guess_marks
 from pipeline.adopt.moments import span_days
@@ -21,7 +22,7 @@ from pipeline.adopt.unit_guess import guess_unit
 from pipeline.errors import AdoptError
 from pipeline.intake.header import find_column, header_key
 from pipeline.settings import Export, SiteSettings
-from pipeline.settings.words import FIELDS, KINDS, UNIT_OF_FIELD, WORDS_BY_FIELD
+from pipeline.settings.words import FIELDS, UNIT_OF_FIELD, WORDS_BY_FIELD
 
 _FIGURES = frozenset(
     (
@@ -165,7 +166,7 @@ def _guess_kind(columns: Sequence[ColumnFacts], given: str | None, desk: Desk) -
     if given is not None:
         return Guess(given, "certain", "you said so")
     scores = {}
-    for kind in KINDS:
+    for kind in ADOPTED_KINDS:
         matches = map_columns(columns, kind)
         lacking = missing_groups(kind, [match.field for match in matches])
         own = sum(match.score for match in matches)
@@ -182,7 +183,7 @@ def _guess_kind(columns: Sequence[ColumnFacts], given: str | None, desk: Desk) -
     matches = map_columns(columns, first)
     lacking = missing_groups(first, [match.field for match in matches])
     why = f"{len(matches)} of its {len(columns)} columns are those of {first}"
-    return desk.settle("kind", Guess(first, "likely" if lacking else "certain", why), KINDS)
+    return desk.settle("kind", Guess(first, "likely" if lacking else "certain", why), ADOPTED_KINDS)
 
 
 def _settle_columns(columns: Sequence[ColumnFacts], kind: str, name: str, desk: Desk) -> list[Match]:

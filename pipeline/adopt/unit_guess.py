@@ -40,7 +40,7 @@ def guess_unit(field: str, column: ColumnFacts, decimal: str, kindred: str | Non
     if in_cells is not None:
         return desk.settle(key, Guess(in_cells, "likely", "cells have it behind the figure"), known)
     if kindred is not None:
-        return desk.settle(key, Guess(kindred, "likely", "its mean has this unit"), known)
+        return desk.settle(key, Guess(kindred, "likely", "the figure that it goes with has this unit"), known)
     values = values_of(column.cells, decimal)
     match quantity:
         case "ec":
@@ -95,8 +95,9 @@ def _ec_by_size(field: str, key: str, column: ColumnFacts, values: Sequence[floa
     ]
     if is_tds:
         choices = choices[1:]
-    if not values or typical <= 20:
-        choices.append(Choice("mS/cm", "the unit of most meters"))
+    choices.append(
+        Choice("mS/cm", "if the figures in this file are slips" if values else "the unit of most meters")
+    )
     return desk.ask(Question(key, text, tuple(choices)))
 
 

@@ -40,7 +40,11 @@ def mapped(proposal: Proposal) -> dict[str, str]:
 
 
 def answer_all(
-    data: bytes, name: str, site: SiteSettings = SITE, kind: str | None = None, given: Mapping[str, str] | None = None
+    data: bytes,
+    name: str,
+    site: SiteSettings = SITE,
+    kind: str | None = None,
+    given: Mapping[str, str] | None = None,
 ) -> tuple[Proposal, dict[str, str]]:
     """Answer what is asked by what is proposed, else by the first choice; the proposal and the answers."""
     answers = dict(given or {})

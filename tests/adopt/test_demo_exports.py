@@ -1,4 +1,4 @@
-"""Every export of the demo: the proposal reads it as the mapping written by hand does, or says what it does not know."""
+"""Every export of the demo: the proposal reads it as the mapping written by hand, or says what it lacks."""
 
 from __future__ import annotations
 
@@ -20,11 +20,11 @@ SITES = {site.id: site for site in load_settings(DEMO).sites}
 
 
 def _cases() -> list[tuple[str, str]]:
-    found = []
-    for site in SITES.values():
-        for claim in plan_collection(site.exports, list_site(site)).claims:
-            found.append((site.id, claim.name))
-    return found
+    return [
+        (site.id, claim.name)
+        for site in SITES.values()
+        for claim in plan_collection(site.exports, list_site(site)).claims
+    ]
 
 
 def _export_of(site: SiteSettings, name: str) -> Export:

@@ -1,0 +1,180 @@
+"""The command: what it writes, what it refuses, and how a machine answers."""
+
+from __future__ import annotations
+
+import io
+import json
+import zipfile
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from pipeline.adopt import adopt_file, append_block
+from pipeline.errors import AdoptError
+from pipeline.settings import load_settings, write_new_home
+from tests.adopt.helpers import table
+from tests.home import run_cli
+
+READINGS = table("""
+    Datum;Partie;Topf;pH;LF;Drain (mL);Wetter
+    03.04.2026;A-1;1;5,8;1850;52;Sonne
+    03.04.2026;A-1;2;5,9;1790;55;Sonne
+    13.04.2026;A-1;1;6,0;1650;50;Regen
+""")
+
+SITE_FILE = Path("sites") / "first-site" / "site.toml"
+
+
+@pytest.fixture
+def home(tmp_path: Path) -> Path:
+    write_new_home(tmp_path / "home")
+    return tmp_path / "home"
+
+
+@pytest.fixture
+def export(tmp_path: Path) -> Callable[[str, bytes], Path]:
+    def write(name: str, data: bytes) -> Path:
+        (tmp_path / name).write_bytes(data)
+        return tmp_path / name
+
+    return write
+
+
+def test_open_questions_are_reported_and_nothing_is_written(
+    home: Path, export: Callable[[str, bytes], Path]
+) -> None:
+    before = (home / SITE_FILE).read_bytes()
+    ran = run_cli("adopt", home, "first-site", export("Messwerte.csv", READINGS), "--json", "--yes")
+    assert ran.code == 1
+    told = json.loads(ran.out)
+    assert {question["key"] for question in told["questions"]} == {"unit.ec", "mode"}
+    assert all(choice["why"] for question in told["questions"] for choice in question["choices"])
+    assert told["written"] is False
+    assert told["left_out"] == [{"column": "Wetter", "example": "Sonne", "why": "no field is like it"}]
+    assert (home / SITE_FILE).read_bytes() == before
+
+
+def test_answers_let_a_machine_finish(home: Path, export: Callable[[str, bytes], Path]) -> None:
+    before = (home / SITE_FILE).read_bytes()
+    file = export("Messwerte.csv", READINGS)
+    answers = ["--answer", "unit.ec=µS/cm", "--answer", "mode=increment"]
+    ran = run_cli("adopt", home, "first-site", file, "--json", "--yes", *answers)
+    assert ran.code == 0, ran.err
+    told = json.loads(ran.out)
+    assert told["written"] is True
+    assert told["rows"][0]["ec_ms_cm"] == "1.85"
+    after = (home / SITE_FILE).read_bytes()
+    assert after.startswith(before)
+    assert after[len(before) :].decode().strip() == told["block"].strip()
+    export_settings = load_settings(home).sites[0].exports[-1]
+    assert export_settings.files == "drop/Messwerte.csv"
+    assert export_settings.columns["ec"].unit == "µS/cm"
+    assert "# left out" in told["block"]
+    again = run_cli("adopt", home, "first-site", file, "--yes", *answers)
+    assert again.code == 2
+    assert "already takes readings" in again.err
+    assert (home / SITE_FILE).read_bytes() == after
+
+
+def test_without_yes_nothing_is_written(home: Path, export: Callable[[str, bytes], Path]) -> None:
+    before = (home / SITE_FILE).read_bytes()
+    answers = ["--answer", "unit.ec=µS/cm", "--answer", "mode=increment"]
+    ran = run_cli("adopt", home, "first-site", export("Messwerte.csv", READINGS), *answers)
+    assert ran.code == 0
+    assert "add --yes" in ran.out
+    assert "sampled_on 2026-04-03" in ran.out
+    assert (home / SITE_FILE).read_bytes() == before
+
+
+def test_the_extraction_method_goes_above_the_tables(
+    home: Path, export: Callable[[str, bytes], Path]
+) -> None:
+    path = home / SITE_FILE
+    before = path.read_bytes().replace(b'\nextraction_method = "pour-through"\n', b"\n")
+    path.write_bytes(before)
+    file = export("Messwerte.csv", READINGS)
+    answers = {"unit.ec": "µS/cm", "mode": "increment"}
+    assert {one.key for one in adopt_file(home, "first-site", file, None, answers).proposal.questions} == {
+        "extraction_method"
+    }
+    append_block(
+        home, adopt_file(home, "first-site", file, None, answers | {"extraction_method": "1:2 dilution"})
+    )
+    (site,) = load_settings(home).sites
+    assert site.extraction_method == "1:2 dilution"
+    lines = path.read_text(encoding="utf-8").splitlines()
+    assert [line for line in before.decode().splitlines() if line not in lines] == []
+
+
+def test_a_pattern_that_would_take_other_files_becomes_the_name(
+    home: Path, export: Callable[[str, bytes], Path]
+) -> None:
+    (home / SITE_FILE).write_text(
+        (home / SITE_FILE)
+        .read_text(encoding="utf-8")
+        .replace("drop/readings*.csv", "drop/log_extra_2026.csv"),
+        encoding="utf-8",
+    )
+    (home / "sites/first-site/drop/log_extra_2026.csv").write_bytes(b"x")
+    file = export("log_extra_2025.csv", READINGS)
+    proposal = adopt_file(home, "first-site", file, None, {"unit.ec": "µS/cm"}).proposal
+    assert proposal.export.files == "drop/log_extra_2025.csv"
+
+
+def test_a_settings_file_changed_in_between_is_left_alone(
+    home: Path, export: Callable[[str, bytes], Path]
+) -> None:
+    answers = {"unit.ec": "µS/cm", "mode": "increment"}
+    adoption = adopt_file(home, "first-site", export("Messwerte.csv", READINGS), None, answers)
+    changed = (home / SITE_FILE).read_bytes() + b"# mine\n"
+    (home / SITE_FILE).write_bytes(changed)
+    with pytest.raises(AdoptError, match="changed in the meantime"):
+        append_block(home, adoption)
+    assert (home / SITE_FILE).read_bytes() == changed
+
+
+def _xlsx() -> bytes:
+    stream = io.BytesIO()
+    with zipfile.ZipFile(stream, "w") as packed:
+        packed.writestr("xl/workbook.xml", "<workbook/>")
+    return stream.getvalue()
+
+
+@pytest.mark.parametrize(
+    ("data", "sentence"),
+    [
+        (b"", "is empty"),
+        (b"\n;;;\n", "is empty"),
+        (_xlsx(), "save it as CSV"),
+        (b"\xd0\xcf\x11\xe0" + bytes(50), "save it as CSV"),
+        (b"%PDF-1.7\n", "is a PDF"),
+        (bytes(range(256)) * 4, "no text"),
+        (b"<html><table><tr><td>pH</td></tr></table></html>", "web page"),
+        (b"Date;Lot;pH;EC (mS/cm)\n", "a header and no data"),
+        (b"just a line of words\nand another one\n", "no comma, semicolon, tab or bar"),
+    ],
+)
+def test_what_is_no_export_is_one_sentence(
+    home: Path, export: Callable[[str, bytes], Path], data: bytes, sentence: str
+) -> None:
+    ran = run_cli("adopt", home, "first-site", export("file.csv", data))
+    assert ran.code == 2
+    assert sentence in ran.err
+    assert len(ran.err.strip().splitlines()) == 1
+
+
+def test_a_site_a_file_and_an_answer_that_are_not_there(
+    home: Path, export: Callable[[str, bytes], Path]
+) -> None:
+    file = export("Messwerte.csv", READINGS)
+    for arguments, sentence in (
+        (("elsewhere", file), "is no site of this home"),
+        (("first-site", file.with_name("no.csv")), "cannot be read"),
+        (("first-site", file.parent), "is no file"),
+        (("first-site", file, "--answer", "mode"), "KEY=VALUE"),
+        (("first-site", file, "--answer", "mode=weekly"), "must be one of"),
+    ):
+        ran = run_cli("adopt", home, *arguments)
+        assert ran.code == 2
+        assert sentence in ran.err
