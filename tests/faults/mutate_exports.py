@@ -1,9 +1,9 @@
 """Spoils the demo's exports and looks at what a night makes of them: python -m tests.faults.mutate_exports 5000 [SEED].
 
-Files go in batches into the second night of a home that knows the demo's lots and meters. For each file: no
-traceback, every physical line in one record and every record with one fate, nothing set aside as no data that is
-data, and each value of a usable line the one that its own line says, read again by `source_cells` without the
-product's code.
+Files go in batches into two nights of a home that knows the demo's lots and meters, some of the second night under
+names of the first. For each file: no traceback, every physical line in one record and every record with one fate,
+nothing set aside as no data that is data, and each value of a usable line the one that its own line says, read
+again by `source_cells` without the product's code.
 """
 
 from __future__ import annotations
@@ -19,13 +19,14 @@ import traceback
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
 from pipeline.haul import collect_sites, read_haul
+from pipeline.intake import archive
 from pipeline.intake.collect import Collected, CollectedFile
 from pipeline.judge import judge_night
 from pipeline.publish import publish_night
@@ -156,7 +157,9 @@ def spoil(how_many: int, seed: int, batch: int = BATCH) -> Iterator[Spoiled]:
             export.encoding, export.table.get("delimiter", ","), export.table.get("decimal", "."), others
         )
         spoiled = mutate(_shorten(data, draw), draw, dialect)
-        yield Spoiled(export, f"drop/{Path(name).stem}_m{number:05d}{Path(name).suffix}", spoiled)
+        # Half of a batch comes on the second night, where a name may come again with other content.
+        number_in_night = number % max(1, batch // 2)
+        yield Spoiled(export, f"drop/{Path(name).stem}_m{number_in_night:03d}{Path(name).suffix}", spoiled)
 
 
 def _shorten(data: bytes, draw: random.Random) -> bytes:
@@ -170,28 +173,32 @@ def _shorten(data: bytes, draw: random.Random) -> bytes:
 
 
 def judge_batch(home: Path, files: Sequence[Spoiled], tally: Tally) -> None:
-    """One night after the home's last one that brings these files; the home itself stays as it is."""
+    """Two nights after the home's last one that bring these files; the home's warehouse stays as it is."""
+    half = (len(files) + 1) // 2
     try:
         with night_copy(home) as (connection, _):
-            _run_night(home, connection, files)
-            _check_night(connection, files, tally)
+            _run_night(home, connection, files[:half], DAY)
+            _run_night(home, connection, files[half:], DAY + timedelta(days=1))
+            _check_nights(connection, files, tally)
     except Exception:
         told = traceback.format_exc(limit=-3)
         if len(files) == 1:
             tally.fault("traceback", files[0], told)
             return
-        for half in (files[: len(files) // 2], files[len(files) // 2 :]):
-            judge_batch(home, half, tally)
+        for part in (files[:half], files[half:]):
+            judge_batch(home, part, tally)
 
 
-def _run_night(home: Path, connection: Connection, files: Sequence[Spoiled]) -> None:
+def _run_night(home: Path, connection: Connection, files: Sequence[Spoiled], day: date) -> None:
     settings = load_settings(home)
     found = {
         site.id: Collected([_collected(one) for one in files if one.export.site["id"] == site.id], [], [])
         for site in settings.sites
     }
     haul = read_haul(home, connection, settings, found)
-    judge_night(connection, settings, DAY, haul, _quiet)
+    judge_night(connection, settings, day, haul, _quiet)
+    for file in files:
+        archive.store(home, file.data)
 
 
 def _collected(file: Spoiled) -> CollectedFile:
@@ -207,27 +214,27 @@ def _collected(file: Spoiled) -> CollectedFile:
     )
 
 
-def _check_night(connection: Connection, files: Sequence[Spoiled], tally: Tally) -> None:
-    night = "(select file_id from files where night_no = (select max(night_no) from files))"
+def _check_nights(connection: Connection, files: Sequence[Spoiled], tally: Tally) -> None:
+    nights = "(select file_id from files where night_no > 1)"
     facts = {
-        (one["site_id"], one["name"]): one
-        for one in _rows(connection, f"from files where file_id in {night}")
+        (one["site_id"], one["name"], one["sha256"]): one
+        for one in _rows(connection, f"from files where file_id in {nights}")
     }
-    fates = _by_file(_rows(connection, f"from record_fates where file_id in {night}"))
+    fates = _by_file(_rows(connection, f"from record_fates where file_id in {nights}"))
     records = _by_file(
-        _rows(connection, f"from records where file_id in {night} order by file_id, record_no")
+        _rows(connection, f"from records where file_id in {nights} order by file_id, record_no")
     )
     problems = {
         (one["file_id"], one["record_no"])
-        for one in _rows(connection, f"from record_problems where file_id in {night}")
+        for one in _rows(connection, f"from record_problems where file_id in {nights}")
     }
     typed = {
-        kind: _by_file(_rows(connection, f"from {table} where file_id in {night}"))
+        kind: _by_file(_rows(connection, f"from {table} where file_id in {nights}"))
         for kind, table in TABLES.items()
     }
     for file in files:
         tally.files += 1
-        fact = facts.get((file.export.site["id"], file.name))
+        fact = facts.get((file.export.site["id"], file.name, hashlib.sha256(file.data).hexdigest()))
         if fact is None:
             tally.fault("unbalanced", file, "the warehouse does not know the file")
             continue
