@@ -1,0 +1,369 @@
+"""How often each rule speaks by chance, and how soon it sees what is real: a simulation with a fixed seed.
+
+    .venv/bin/python -m tests.bench.false_alarms
+
+Lots: five pots at each sampling, SD between pots 0.15 pH and 0.40 mS/cm, one routine sampling every 14 days, readings
+to two decimals. On top of the pots each sampling as a whole is off by an SD of 0.10 pH and 0.25 mS/cm (weather, hour,
+meter, hand). Nobody has published that figure for one site. The choice leans on what laboratories differ by on the
+same water: 0.10 to 0.20 pH (AOAC Official Method 973.41), 7 % in EC (EPA Method 120.1: 119 of 1,710 µS/cm).
+Targets: pH 5.8 to 6.2, EC 2.5 to 4.5 mS/cm, no other published range, stage active.
+
+The rules are those of sql/judgement (verdicts, streaks, drifts, reasons) written anew on whole arrays, with the
+shipped policy, and those of pipeline.measures. A follow-up a week after a lot was out is not played out.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from pipeline.measures.drift import RULES, drift_charts
+from pipeline.measures.forecast import forecasts
+from pipeline.measures.outliers import LEAST_DISTANCE, is_outlier
+from pipeline.measures.t_table import t_quantile
+from pipeline.measures.trend import LAST_SAMPLINGS, trends
+from pipeline.settings.policy import PolicyValues
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+SEED: Final = 20260406
+POTS: Final = 5
+EVERY_DAYS: Final = 14
+LIFE: Final = 12
+"""Samplings of a steady lot: 24 weeks."""
+BEFORE: Final = 8
+"""Steady samplings before something changes."""
+DAYS_A_MONTH: Final = 365.25 / 12
+GROUP: Final = 500
+EDGE: Final = 1e-9
+PLACES: Final = ("in the middle", "spread evenly", "near the edge")
+DETECTING: Final = (
+    "out",
+    "clearly out",
+    "two in a row",
+    "two in a row beyond the margin",
+    "act",
+    "act, once confirmed",
+    "three moves one way (drift)",
+    "trend (p at most 0.05)",
+    "forecast within two samplings",
+    "EWMA",
+    "any run rule",
+)
+MARGINS: Final = ((0.2, 0.10), (0.3, 0.15), (0.3, 0.20), (0.4, 0.25))
+"""Other margins of `clearly out`, pH and share of the EC edge, beside the shipped one."""
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """pH or EC (mS/cm): target, spreads, and the shipped policy's numbers for it."""
+
+    name: str
+    low: float
+    high: float
+    pot_sd: float
+    between_sd: float
+    clear_low: float
+    clear_high: float
+    action_low: float
+    act_from: float
+    far_below: float
+    uneven_sd: float
+    step: float
+    least_sigma: float
+
+
+def quantities(
+    between_ph: float, between_ec: float, margin_ph: float, margin_ec: float
+) -> tuple[Quantity, Quantity]:
+    policy = PolicyValues()
+    root = np.sqrt(POTS)
+    ph = Quantity(
+        name="ph",
+        low=5.8,
+        high=6.2,
+        pot_sd=0.15,
+        between_sd=between_ph,
+        clear_low=5.8 - margin_ph,
+        clear_high=6.2 + margin_ph,
+        action_low=float(policy.ph_action_low_other),
+        act_from=np.inf,
+        far_below=np.inf,
+        uneven_sd=float(policy.uneven_ph_sd),
+        step=float(policy.step_ph),
+        least_sigma=float(policy.summary_ph_sd) / root,
+    )
+    ec = Quantity(
+        name="ec",
+        low=2.5,
+        high=4.5,
+        pot_sd=0.40,
+        between_sd=between_ec,
+        clear_low=2.5 * (1 - margin_ec),
+        clear_high=4.5 * (1 + margin_ec),
+        action_low=-np.inf,
+        act_from=float(policy.ec_act_ms_cm),
+        far_below=2.5 * float(policy.ec_low_act_share),
+        uneven_sd=float(policy.uneven_ec_sd_ms_cm),
+        step=float(policy.step_ec_ms_cm),
+        least_sigma=float(policy.summary_ec_sd_ms_cm) / root,
+    )
+    return ph, ec
+
+
+def read_pots(rng: np.random.Generator, true_means: Floats, quantity: Quantity) -> Floats:
+    """Lots x samplings x pots, as a meter shows them."""
+    between = rng.normal(0.0, quantity.between_sd, size=(*true_means.shape, 1))
+    pots = rng.normal(0.0, quantity.pot_sd, size=(*true_means.shape, POTS))
+    return np.round(true_means[:, :, None] + between + pots, 2)
+
+
+def place_lots(rng: np.random.Generator, lots: int, quantity: Quantity, place: str) -> Floats:
+    """True mean of each lot: lots. Near the edge: an eighth of the target's width inside its upper edge."""
+    width = quantity.high - quantity.low
+    if place == "in the middle":
+        return np.full(lots, quantity.low + width / 2)
+    if place == "near the edge":
+        return np.full(lots, quantity.high - width / 8)
+    return rng.uniform(quantity.low, quantity.high, lots)
+
+
+def in_a_row(side: NDArray[np.int64]) -> NDArray[np.int64]:
+    """How many samplings in a row each one is out on its side; 0 in range: lots x samplings."""
+    rows = np.zeros_like(side)
+    for nth in range(side.shape[1]):
+        before = rows[:, nth - 1] if nth else np.zeros(side.shape[0], dtype=np.int64)
+        same = side[:, nth] == (side[:, nth - 1] if nth else 0)
+        rows[:, nth] = np.where(side[:, nth] == 0, 0, np.where(same, before + 1, 1))
+    return rows
+
+
+def one_before(values: Bools) -> Bools:
+    """What held at the sampling before: lots x samplings."""
+    return np.concatenate([np.zeros((values.shape[0], 1), dtype=np.bool_), values[:, :-1]], axis=1)
+
+
+def verdict_rules(pots: Floats, quantity: Quantity) -> dict[str, Bools]:
+    """The rules that look at one sampling and the ones before it, as the night's SQL has them."""
+    mean, sd = pots.mean(axis=2), pots.std(axis=2, ddof=1)
+    half = float(t_quantile(np.array([POTS - 1.0]))[0]) * sd / np.sqrt(POTS)
+    side = (mean > quantity.high + EDGE).astype(np.int64) - (mean < quantity.low - EDGE)
+    beyond = (mean >= quantity.clear_high - EDGE) | (mean <= quantity.clear_low + EDGE)
+    whole = np.where(side > 0, mean - half > quantity.high, (side < 0) & (mean + half < quantity.low))
+    clearly = (whole & beyond) | (mean < quantity.action_low)
+    rows = in_a_row(side)
+    two_beyond = (rows >= PolicyValues().act_in_a_row) & beyond & one_before(beyond)
+    is_low_ec = (side < 0) & (quantity.name == "ec")
+    act = np.where(is_low_ec, clearly & ((mean < quantity.far_below) | (rows >= 2)), clearly) | two_beyond
+    inside = side == 0
+    over_an_edge = (mean - half < quantity.low - EDGE) | (mean + half > quantity.high + EDGE)
+    return {
+        "out": side != 0,
+        "clearly out": clearly,
+        "two in a row": rows >= 2,
+        "two in a row beyond the margin": two_beyond,
+        "close to limit": inside & over_an_edge,
+        "three moves one way (drift)": moved_one_way(mean, quantity.step),
+        "uneven": sd > quantity.uneven_sd,
+        "outlier pot": is_outlier(pots.reshape(-1, POTS), LEAST_DISTANCE[quantity.name])
+        .any(axis=1)
+        .reshape(mean.shape),
+        "act": act | (mean >= quantity.act_from),
+        # What `act` would be if one sampling clearly out waited for a second one out on its side.
+        "act, once confirmed": (act | (mean >= quantity.act_from)) & (rows >= 2),
+    }
+
+
+def moved_one_way(mean: Floats, step: float) -> Bools:
+    """At least three moves the same way up to here, together a step or more: lots x samplings."""
+    direction = np.sign(np.diff(mean, axis=1))
+    speaks = np.zeros(mean.shape, dtype=np.bool_)
+    begun = np.zeros(mean.shape[0], dtype=np.int64)
+    rows = np.arange(mean.shape[0])
+    for nth in range(1, mean.shape[1]):
+        goes_on = (direction[:, nth - 1] == (direction[:, nth - 2] if nth > 1 else 0)) & (
+            direction[:, nth - 1] != 0
+        )
+        begun = np.where(goes_on, begun, nth - 1)
+        speaks[:, nth] = (nth - begun >= 3) & (np.abs(mean[:, nth] - mean[rows, begun]) >= step - EDGE)
+    return speaks
+
+
+def series_rules(mean: Floats, quantity: Quantity) -> dict[str, Bools]:
+    """Trend and forecast at every sampling with what was known then, and the charts: lots x samplings."""
+    lots, length = mean.shape
+    nth = np.tile(np.arange(length), lots)
+    frame = pl.DataFrame(
+        {"lot": np.repeat(np.arange(lots), length), "nth": nth, "value": mean.ravel()}
+    ).with_columns(day=(pl.col("nth") * EVERY_DAYS).cast(pl.Int32).cast(pl.Date))
+    ends = pl.DataFrame({"at": np.arange(length)})
+    seen = frame.join(ends, how="cross").filter(
+        (pl.col("nth") <= pl.col("at")) & (pl.col("nth") > pl.col("at") - LAST_SAMPLINGS)
+    )
+    told = trends(seen, ["lot", "at"], day="day", value="value").with_columns(
+        low=quantity.low,
+        high=quantity.high,
+        ends_on=pl.lit(None, dtype=pl.Date),
+        interval_days=EVERY_DAYS,
+    )
+    leaving = forecasts(told)
+    chart = drift_charts(frame, ["lot"], day="day", value="value", least_sigma=quantity.least_sigma)
+    columns = {
+        "trend (p at most 0.05)": leaving["is_trend"],
+        "forecast within two samplings": leaving["is_within_two_samplings"],
+        "EWMA": chart["ewma_side"].is_not_null(),
+        "moving range": chart["is_moving_range_high"],
+        **{f"run rule {rule}": chart[rule] for rule in RULES},
+    }
+    found = {
+        name: said.fill_null(value=False).to_numpy().reshape(lots, length) for name, said in columns.items()
+    }
+    found["any run rule"] = np.logical_or.reduce([found[f"run rule {rule}"] for rule in RULES])
+    return found
+
+
+def all_rules(pots: Floats, quantity: Quantity) -> dict[str, Bools]:
+    return {**verdict_rules(pots, quantity), **series_rules(pots.mean(axis=2), quantity)}
+
+
+def begins(speaks: Bools) -> Bools:
+    """Where a rule speaks that did not at the sampling before."""
+    return speaks & ~one_before(speaks)
+
+
+def false_alarms(rng: np.random.Generator, lots: int, both: tuple[Quantity, Quantity]) -> list[str]:
+    """A Markdown table: new false alarms a month of a group of 500 steady lots."""
+    months = lots * LIFE * EVERY_DAYS / DAYS_A_MONTH
+    rates: dict[str, list[str]] = {}
+    acts, standing = [], []
+    for place in PLACES:
+        act = np.zeros((lots, LIFE), dtype=np.bool_)
+        for quantity in both:
+            means = np.repeat(place_lots(rng, lots, quantity, place)[:, None], LIFE, axis=1)
+            for rule, speaks in all_rules(read_pots(rng, means, quantity), quantity).items():
+                rates.setdefault(rule, []).append(f"{GROUP * begins(speaks).sum() / months:.1f}")
+                act |= speaks & (rule == "act")
+        acts.append(100 * begins(act).sum() / months)
+        standing.append(100 * act.mean())
+    head = [f"{place}: {quantity}" for place in PLACES for quantity in ("pH", "EC")]
+    lines = table(["rule", *head], rates)
+    per_place = [
+        f"{place} {rate:.2f} ({share:.2f} %)"
+        for place, rate, share in zip(PLACES, acts, standing, strict=True)
+    ]
+    return [
+        *lines,
+        "",
+        "`act` by chance, pH or EC, per 100 lot-months (and share of samplings): " + ", ".join(per_place),
+    ]
+
+
+def changed_lots(
+    rng: np.random.Generator, lots: int, quantity: Quantity, place: str
+) -> tuple[Floats, Floats]:
+    """Pots of lots that change after eight steady samplings, and days since the change at each sampling.
+
+    pH climbs by 0.1 a week, EC by 1 mS/cm at once; the change comes at any hour between two samplings.
+    """
+    first_after = rng.uniform(0, EVERY_DAYS, lots)
+    since = first_after[:, None] + EVERY_DAYS * np.arange(-BEFORE, LIFE)[None, :]
+    moved = np.where(since > 0, 0.1 * since / 7 if quantity.name == "ph" else 1.0, 0.0)
+    return read_pots(rng, place_lots(rng, lots, quantity, place)[:, None] + moved, quantity), since
+
+
+def delay(speaks: Bools, since: Floats) -> str:
+    """Days from the change until a rule speaks, for half of the lots and for nine in ten.
+
+    Lots for which it spoke already at the last sampling before are left out.
+    """
+    quiet = ~speaks[:, BEFORE - 1]
+    after, days = speaks[quiet, BEFORE:], since[quiet, BEFORE:]
+    spoken = np.where(after.any(axis=1), days[np.arange(days.shape[0]), after.argmax(axis=1)], np.inf)
+    half, most = np.quantile(spoken, [0.5, 0.9], method="inverted_cdf")
+    return " / ".join(f"{day:.0f}" if np.isfinite(day) else f"> {LIFE * EVERY_DAYS}" for day in (half, most))
+
+
+def table(head: list[str], rows: dict[str, list[str]]) -> list[str]:
+    """A Markdown table, its first column the names of the rows."""
+    lines = ["| " + " | ".join(head) + " |", "|" + "---|" * len(head)]
+    return lines + [f"| {name} | " + " | ".join(cells) + " |" for name, cells in rows.items()]
+
+
+def detection(rng: np.random.Generator, lots: int, both: tuple[Quantity, Quantity]) -> list[str]:
+    """A Markdown table of delays."""
+    delays: dict[str, list[str]] = {rule: [] for rule in DETECTING}
+    head = ["rule"]
+    for quantity, change in zip(both, ("pH + 0.1 a week", "EC + 1 mS/cm at once"), strict=True):
+        for place in ("in the middle", "near the edge"):
+            head.append(f"{change}, {place}")
+            pots, since = changed_lots(rng, lots, quantity, place)
+            found = all_rules(pots, quantity)
+            for rule in DETECTING:
+                delays[rule].append(delay(found[rule], since))
+    return table(head, delays)
+
+
+def choices(seed: int, lots: int, between_ph: float, between_ec: float) -> list[str]:
+    """A Markdown table: what other margins and a confirmation would make of `act`, on the same lots."""
+    months = lots * LIFE * EVERY_DAYS / DAYS_A_MONTH
+    rows: dict[str, list[str]] = {}
+    for margin_ph, margin_ec in MARGINS:
+        both = quantities(between_ph, between_ec, margin_ph, margin_ec)
+        rng = np.random.default_rng(seed)
+        for rule in ("act", "act, once confirmed"):
+            rows[f"{rule}; margin {margin_ph} pH, {margin_ec:.0%} of the EC edge"] = []
+        for place in PLACES:
+            found = []
+            for quantity in both:
+                means = np.repeat(place_lots(rng, lots, quantity, place)[:, None], LIFE, axis=1)
+                found.append(verdict_rules(read_pots(rng, means, quantity), quantity))
+            for rule in ("act", "act, once confirmed"):
+                either = found[0][rule] | found[1][rule]
+                cells = rows[f"{rule}; margin {margin_ph} pH, {margin_ec:.0%} of the EC edge"]
+                cells.append(f"{100 * begins(either).sum() / months:.2f}")
+        for quantity in both:
+            pots, since = changed_lots(rng, lots, quantity, "near the edge")
+            verdicts = verdict_rules(pots, quantity)
+            for rule in ("act", "act, once confirmed"):
+                cells = rows[f"{rule}; margin {margin_ph} pH, {margin_ec:.0%} of the EC edge"]
+                cells.append(delay(verdicts[rule], since))
+    return table(["choice", *PLACES, "pH + 0.1 a week, near the edge", "EC + 1 mS/cm, near the edge"], rows)
+
+
+def main() -> None:
+    policy = PolicyValues()
+    parser = argparse.ArgumentParser(description="False alarms and detection delay of the rules.")
+    parser.add_argument("--lots", type=int, default=20_000)
+    parser.add_argument("--seed", type=int, default=SEED)
+    parser.add_argument("--between-ph", type=float, default=0.10)
+    parser.add_argument("--between-ec", type=float, default=0.25)
+    parser.add_argument("--margin-ph", type=float, default=float(policy.clear_margin_ph))
+    parser.add_argument("--margin-ec", type=float, default=float(policy.clear_margin_ec_share))
+    asked = parser.parse_args()
+    both = quantities(asked.between_ph, asked.between_ec, asked.margin_ph, asked.margin_ec)
+    rng = np.random.default_rng(asked.seed)
+    lines = [
+        f"New false alarms a month of {GROUP} steady lots ({asked.lots:,} lots of {LIFE} samplings simulated)",
+        "",
+        *false_alarms(rng, asked.lots, both),
+        "",
+        "Days until a rule speaks: half of the lots / nine in ten",
+        "",
+        *detection(rng, asked.lots, both),
+        "",
+        "`act` by chance per 100 lot-months, and days until it sees what is real, by choice",
+        "",
+        *choices(asked.seed, asked.lots, asked.between_ph, asked.between_ec),
+    ]
+    sys.stdout.write("\n".join(lines) + "\n")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,162 @@
+"""The simulation of false alarms: its rules are the night's, and its rates are those of its seed."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from decimal import Decimal
+
+import numpy as np
+import pytest
+
+from pipeline.settings.policy import PolicyPeriod, PolicyValues, Target
+from tests.bench.false_alarms import (
+    BEFORE,
+    LIFE,
+    POTS,
+    SEED,
+    Bools,
+    Floats,
+    Quantity,
+    begins,
+    changed_lots,
+    choices,
+    delay,
+    false_alarms,
+    in_a_row,
+    moved_one_way,
+    quantities,
+    read_pots,
+    verdict_rules,
+)
+from tests.sql.bench import Bench
+
+LOTS, SAMPLINGS = 40, 5
+LAST_DAY = date(2026, 4, 5)
+POLICY = PolicyValues()
+PH, EC = quantities(0.1, 0.25, float(POLICY.clear_margin_ph), float(POLICY.clear_margin_ec_share))
+# A crop that no published table knows, so that no other range softens a verdict.
+CROP = "simulated"
+Rows = set[tuple[str, str]]
+
+
+def draw(quantity: Quantity, low: float, high: float, seed: int) -> Floats:
+    """Pots of lots whose means wander over, inside and under the target."""
+    rng = np.random.default_rng(seed)
+    walk = rng.uniform(low, high, (LOTS, 1)) + rng.normal(0, (high - low) / 15, (LOTS, SAMPLINGS)).cumsum(
+        axis=1
+    )
+    return read_pots(rng, walk, quantity)
+
+
+def load(bench: Bench, ph: Floats, ec: Floats) -> None:
+    targets = tuple(
+        Target(crop=CROP, quantity=name, low=Decimal(str(quantity.low)), high=Decimal(str(quantity.high)))
+        for name, quantity in (("ph", PH), ("ec", EC))
+    )
+    bench.use(policy=[PolicyPeriod(valid_from=date(2020, 1, 1), targets=targets)])
+    bench.lots(
+        "lot_code | crop | started_on\n" + "\n".join(f"L{lot} | {CROP} | 2025-06-01" for lot in range(LOTS))
+    )
+    bench.readings(
+        "lot_code | sampled_on | ph | ec_ms_cm\n"
+        + "\n".join(
+            f"L{lot} | {day_of(nth)} | {ph[lot, nth, pot]:.2f} | {ec[lot, nth, pot]:.2f}"
+            for lot in range(LOTS)
+            for nth in range(SAMPLINGS)
+            for pot in range(POTS)
+        )
+    )
+
+
+def day_of(nth: int) -> date:
+    return LAST_DAY - timedelta(days=14 * (SAMPLINGS - 1 - nth))
+
+
+def simulated(name: str, speaks: Bools, quantity: Quantity) -> set[tuple[str, ...]]:
+    return {(f"l{lot}", str(day_of(int(nth))), quantity.name, name) for lot, nth in np.argwhere(speaks)}
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_the_simulated_rules_are_those_of_the_night(bench: Bench, seed: int) -> None:
+    ph, ec = draw(PH, 5.3, 6.7, seed), draw(EC, 1.6, 6.2, seed + 100)
+    load(bench, ph, ec)
+    bench.build("verdicts", "streaks", "reasons", "drifts")
+    conditions = {
+        "out": ("verdicts", "side in ('low', 'high')"),
+        "clearly out": ("verdicts", "verdict = 'clearly_out'"),
+        "close to limit": ("verdicts", "verdict = 'close_to_limit'"),
+        "uneven": ("verdicts", "is_uneven"),
+        "two in a row": ("streaks", "in_a_row >= 2"),
+        "two in a row beyond the margin": ("streaks", "in_a_row >= 2 and are_last_two_beyond_margin"),
+    }
+    by_quantity = {quantity.name: verdict_rules(pots, quantity) for quantity, pots in ((PH, ph), (EC, ec))}
+    for name, (relation, condition) in conditions.items():
+        found = {
+            (lot.lower(), str(day), quantity, name)
+            for lot, day, quantity in bench.select(relation, "lot_key, sampled_on, quantity", condition)
+        }
+        expected = set()
+        for quantity in (PH, EC):
+            expected |= simulated(name, by_quantity[quantity.name][name], quantity)
+        assert found == expected, name
+        assert found, f"nothing was {name}: the drawn lots show nothing"
+
+    acting = {
+        (lot.lower(), quantity)
+        for lot, quantity in bench.select("reasons", "lot_key, quantity", "level = 'act'")
+    }
+    assert acting == last_speaking("act", by_quantity)
+    drifting = {(lot.lower(), quantity) for lot, quantity in bench.select("drifts", "lot_key, quantity")}
+    assert drifting == last_speaking("three moves one way (drift)", by_quantity)
+    assert acting
+    assert drifting
+
+
+def last_speaking(rule: str, by_quantity: dict[str, dict[str, Bools]]) -> Rows:
+    return {
+        (f"l{lot}", quantity)
+        for quantity, rules in by_quantity.items()
+        for lot in np.flatnonzero(rules[rule][:, -1])
+    }
+
+
+def test_in_a_row() -> None:
+    side = np.array([[1, 1, 0, 1, -1, -1, -1]])
+    assert in_a_row(side).tolist() == [[1, 2, 0, 1, 1, 2, 3]]
+
+
+def test_three_moves_one_way_make_a_step() -> None:
+    means = np.array([[6.0, 6.1, 6.2, 6.3, 6.2], [6.0, 6.02, 6.04, 6.06, 6.08], [6.3, 6.2, 6.2, 6.1, 6.0]])
+    assert moved_one_way(means, 0.2).astype(int).tolist() == [[0, 0, 0, 1, 0], [0] * 5, [0] * 5]
+
+
+def test_a_rule_that_goes_on_is_one_alarm() -> None:
+    assert begins(np.array([[True, True, False, True]])).tolist() == [[True, False, False, True]]
+
+
+def test_delay_leaves_out_those_that_spoke_before() -> None:
+    speaks = np.zeros((3, BEFORE + LIFE), dtype=np.bool_)
+    since = np.tile(14.0 * np.arange(-BEFORE, LIFE) + 7, (3, 1))
+    speaks[0, BEFORE + 1] = True
+    speaks[1, BEFORE - 1 :] = True
+    assert delay(speaks, since) == "21 / > 168"
+
+
+def test_a_change_of_ph_climbs_by_a_tenth_a_week() -> None:
+    pots, since = changed_lots(np.random.default_rng(SEED), 4_000, PH, "in the middle")
+    means = pots.mean(axis=(0, 2))
+    assert means[:BEFORE] == pytest.approx([6.0] * BEFORE, abs=0.01)
+    assert means[BEFORE:] == pytest.approx(6.0 + 0.1 * since[:, BEFORE:].mean(axis=0) / 7, abs=0.01)
+
+
+def test_the_same_seed_gives_the_same_tables() -> None:
+    first, second = (false_alarms(np.random.default_rng(SEED), 200, (PH, EC)) for _ in range(2))
+    assert first == second
+    assert first[0].startswith("| rule | in the middle: pH |")
+
+
+def test_a_wider_margin_acts_less_by_chance() -> None:
+    rows = [line.split("|") for line in choices(SEED, 2_000, 0.1, 0.25)[2:]]
+    spread_evenly = [float(cells[3]) for cells in rows if "confirmed" not in cells[1]]
+    assert spread_evenly == sorted(spread_evenly, reverse=True)
+    assert spread_evenly[0] > spread_evenly[-1]
