@@ -76,10 +76,15 @@ class _Layout(NamedTuple):
 
     delimiter: str
     hits: int
-    share: float
+    fitting: int
     width: int
     header: _Row
     below: list[_Row]
+
+    @property
+    def share(self) -> float:
+        """Which part of the lines below the header has as many cells as the table, from 0 to 1."""
+        return self.fitting / len(self.below) if self.below else 1.0
 
 
 def sniff(data: bytes, name: str) -> Sheet:
@@ -236,8 +241,8 @@ def _lay_out(rows: list[_Row], delimiter: str) -> _Layout | None:
     below = rows[best[0] + 1 :]
     if len(header.cells) != width and best[1] >= 3:
         width = len(header.cells)  # a few ragged lines do not make another table
-    share = sum(len(row.cells) == width for row in rows) / len(rows)
-    return _Layout(delimiter, best[1], share, width, header, below)
+    fitting = sum(len(row.cells) == width for row in below)
+    return _Layout(delimiter, best[1], fitting, width, header, below)
 
 
 def _header_hits(cells: list[str], width: int) -> int | None:
@@ -261,7 +266,7 @@ def _explain_delimiter(layout: _Layout, *, is_declared: bool) -> Guess:
         return Guess(
             layout.delimiter, "certain", f"a {sign} divides the lines into {layout.width} columns each"
         )
-    why = f"a {sign} divides {round(100 * layout.share)} of 100 lines into {layout.width} columns"
+    why = f"a {sign} divides {layout.fitting} of {len(layout.below)} lines into {layout.width} columns"
     return Guess(layout.delimiter, "likely" if layout.share > 0.6 else "unsure", why)
 
 
