@@ -102,8 +102,10 @@ class Match:
 
 
 def read_unit(text: str) -> tuple[str, str] | None:
-    """Quantity and unit of a text that is nothing but a unit."""
-    return unit_words().get(unit_key(text.strip("()[]{} "))) if text.strip() else None
+    """Quantity and unit of a text that is nothing but a unit; a dash says that there is none."""
+    if not any(letter.isalnum() or letter in "°%" for letter in text):
+        return None
+    return unit_words().get(unit_key(text.strip("()[]{} ")))
 
 
 def split_unit(header: str) -> tuple[str, tuple[str, str] | None]:
@@ -127,6 +129,12 @@ def split_unit(header: str) -> tuple[str, tuple[str, str] | None]:
             unit = unit if unit and unit[0] != "none" else found
             rest = " ".join(parts[:-length])
         break
+    if unit is None:
+        # "EC mS/cm @25°C": the unit stands amid the words.
+        amid = [part for part in parts[1:] if len(part) > 1 and (read_unit(part) or ("none",))[0] != "none"]
+        if amid:
+            unit = read_unit(amid[0])
+            rest = " ".join(part for part in parts if part != amid[0])
     return fold(rest), unit
 
 
@@ -279,7 +287,7 @@ def _support_words(field: str, column: ColumnFacts) -> str | None:
 def _support_figures(field: str, column: ColumnFacts) -> str | None:
     if column.number_share < 0.6 or column.days:
         return None
-    if column.unit and not _unit_fits(field, column.unit[0]):
+    if column.unit and not _unit_fits(field, column.unit):
         return None
     low, high = _RANGES[field]
     for decimal in (".", ","):
@@ -300,11 +308,22 @@ _QUANTITY_OF = {
     "temperature": "temperature",
 }
 
+_PLAIN_UNITS: Mapping[str, frozenset[str]] = {
+    "time": frozenset(("min", "mins", "minutes", "minuten", "minutos", "minuut", "h")),
+    "share": frozenset(("%", "pct", "percent")),
+    "voltage": frozenset(("mv", "millivolt")),
+}
+_PLAIN_UNIT_OF = {"drain": "time", "slope": "share", "offset": "voltage"}
 
-def _unit_fits(field: str, quantity: str) -> bool:
-    """Drainage in minutes is not leachate in mL, and a pot is no volume."""
+
+def _unit_fits(field: str, unit: tuple[str, str]) -> bool:
+    """Drainage in minutes or per cent is not leachate in mL, and a temperature is no pH."""
+    quantity, name = unit
     wanted = _QUANTITY_OF.get(field)
-    return quantity == wanted or (quantity == "none" and wanted is None)
+    if quantity != "none":
+        return quantity == wanted
+    said = next((kind for kind, names in _PLAIN_UNITS.items() if name in names), None)
+    return said is None or said == _PLAIN_UNIT_OF.get(field)
 
 
 def could_be(field: str, column: ColumnFacts) -> bool:

@@ -6,11 +6,12 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from pipeline.adopt.columns import ColumnFacts
-from pipeline.adopt.moments import day_formats
+from pipeline.adopt.moments import day_formats, span_days
 from pipeline.adopt.questions import Choice, Desk, Guess, Question
 from pipeline.errors import AdoptError
 
 _LONG_DAY = "%-d %B %Y"
+_LONG_SPAN_DAYS = 3 * 366
 
 
 def guess_date_format(columns: Sequence[ColumnFacts], hint: str, desk: Desk) -> Guess:
@@ -49,7 +50,7 @@ def _choose(key: str, forms: Sequence[str], columns: Sequence[ColumnFacts], hint
             f'no date format reads "{cell}" in the column "{header}"; export its dates in figures, '
             f"or name the format with --answer {key}=FORMAT."
         )
-    sensible = _without_odd_ones(forms)
+    sensible = _without_long_spans(_without_odd_ones(forms), column)
     if len(sensible) == 1:
         why = _reads_all(column)
         if _is_order_plain(sensible[0], columns):
@@ -72,6 +73,13 @@ def _without_odd_ones(forms: Sequence[str]) -> list[str]:
     """With points between, nobody writes the month first; of formats that mean the same, the first is enough."""
     kept = [form for form in forms if not form.startswith("%m.%d.")] or list(forms)
     return list(dict.fromkeys(kept))
+
+
+def _without_long_spans(forms: Sequence[str], column: ColumnFacts) -> list[str]:
+    """A format that scatters the days over many years is wrong where another keeps them together."""
+    spans = {form: span_days(column.cells, form) for form in forms}
+    short = [form for form in forms if spans[form] <= _LONG_SPAN_DAYS]
+    return short or list(forms)
 
 
 def _is_order_plain(form: str, columns: Sequence[ColumnFacts]) -> bool:

@@ -95,11 +95,12 @@ def crop_words() -> Mapping[str, str]:
 
 @lru_cache(maxsize=1)
 def unit_words() -> Mapping[str, tuple[str, str]]:
-    """Spellings of units, by `unit_key`, with quantity and unit; ``none`` is a unit that needs no conversion."""
+    """Spellings of units, by `unit_key`, with quantity and unit; ``none`` stands for units without conversion."""
     found: dict[str, tuple[str, str]] = {}
     for row in _read("unit_words.csv"):
         for spelling in _words(row["spellings"]):
-            found.setdefault(unit_key(spelling), (row["quantity"], row["unit"]))
+            key = unit_key(spelling)
+            found.setdefault(key, (row["quantity"], row["unit"] or key))
     return found
 
 

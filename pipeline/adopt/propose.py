@@ -128,7 +128,7 @@ def propose(
     dates = _guess_dates(by_field, site, desk)
     mapped = _with_units(matches, marks.decimal.value, desk)
     settings = [
-        Setting("files", guess_pattern(name).value, guess_pattern(name)),
+        _plain("files", desk.settle("files", guess_pattern(name))),
         _plain("mode", guess_mode(found.value, name, _span(by_field, dates), desk)),
         *_dialect(sheet),
         _plain("decimal", marks.decimal),
@@ -388,15 +388,13 @@ def _readings_settings(kind: str, by_field: Mapping[str, Match], sheet: Sheet, d
     if kind != "readings":
         return []
     found = []
-    ec = by_field.get("ec")
-    if ec is not None and _RAW_EC.search(ec.column.words):
+    raw = "ec" in by_field and _RAW_EC.search(by_field["ec"].column.words)
+    if raw or "ec_compensated" in desk.answers:
         guess = Guess("false", "likely", "the header says that EC is as measured, not brought to 25 °C")
-        answer = desk.settle("ec_compensated", guess, ("true", "false"))
-        found.append(Setting("ec_compensated", answer.value == "true", answer))
-    if "pot" in by_field and _numbers_pots(by_field, sheet):
+        found.append(_yes_or_no("ec_compensated", guess, desk))
+    if "pot" in by_field and (_numbers_pots(by_field, sheet) or "numbers_pots" in desk.answers):
         guess = Guess("true", "likely", "each pot of a sampling has a number of its own")
-        answer = desk.settle("numbers_pots", guess, ("true", "false"))
-        found.append(Setting("numbers_pots", answer.value == "true", answer))
+        found.append(_yes_or_no("numbers_pots", guess, desk))
     if "week" in by_field:
         rule = Guess("iso", "likely", "the rule of most calendars; january_1 and first_full_week are others")
         answer = desk.settle("week_rule", rule, ("iso", "january_1", "first_full_week"))
@@ -404,6 +402,11 @@ def _readings_settings(kind: str, by_field: Mapping[str, Match], sheet: Sheet, d
         day = Guess("wednesday", "likely", "the middle of the week stands for it; name the day of sampling")
         found.append(_plain("week_day", desk.settle("week_day", day)))
     return found
+
+
+def _yes_or_no(key: str, guess: Guess, desk: Desk) -> Setting:
+    answer = desk.settle(key, guess, ("true", "false"))
+    return Setting(key, answer.value == "true", answer)
 
 
 def _numbers_pots(by_field: Mapping[str, Match], sheet: Sheet) -> bool:

@@ -44,7 +44,8 @@ def adopt_file(
     data = read_file(file)
     proposal = propose(data, file.name, site, kind, answers)
     _refuse_claimed(site, proposal)
-    proposal = _narrow_pattern(site, proposal)
+    if "files" not in (answers or {}):
+        proposal = _narrow_pattern(site, proposal)
     preview = read_preview(data, proposal.export, site)
     return Adoption(settings, site, proposal, preview, write_block(proposal))
 

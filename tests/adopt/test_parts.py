@@ -35,6 +35,9 @@ FOLDER = Path(dictionary.__file__).parent
         ("Nº maceta", "no maceta", None),
         ("pH", "ph", None),
         ("C", "c", None),
+        ("EC mS/cm @25°C", "ec 25 c", ("ec", "mS/cm")),
+        ("pH (-)", "ph", None),
+        ("Drain %", "drain", ("none", "%")),
         ("SampleDate", "sample date", None),
     ],
 )

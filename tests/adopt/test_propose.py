@@ -220,3 +220,31 @@ def test_every_question_ends() -> None:
     proposal, answers = answer_all(data, "x.csv")
     assert mapped(proposal) == {"date": "a", "lot": "b", "ph": "c", "ec": "d"}
     assert set(answers) == {"kind", "column.date", "column.lot", "column.ph", "column.ec", "mode"}
+
+
+def test_a_share_is_neither_a_volume_nor_a_time() -> None:
+    data = _readings("2026-04-03,A-1,5.8,22\n2026-04-03,A-2,5.9,25", "Date,Lot,pH,Drain %")
+    proposal = propose(data, "log_2026-04-03.csv", SITE)
+    assert [one.header for one in proposal.left_out] == ["Drain %"]
+
+
+def test_days_that_a_format_scatters_over_years_are_not_asked_about() -> None:
+    data = _readings("13-04-26,A-1,5.8,1.9\n20-04-26,A-1,5.9,1.8")
+    assert setting(propose(data, "log_2026-04-20.csv", SITE), "date_format") == "%d-%m-%y"
+
+
+def test_feed_beside_drain_is_left_out() -> None:
+    data = _readings(
+        "2026-04-03,A-1,6.1,1.4,5.8,1.9\n2026-04-03,A-2,6.1,1.4,5.9,2.0",
+        "Datum,Partij,pH gift,EC gift,pH drain,EC drain",
+    )
+    proposal = propose(data, "log_2026-04-03.csv", SITE)
+    assert mapped(proposal) == {"date": "Datum", "lot": "Partij", "ph": "pH drain", "ec": "EC drain"}
+    assert not proposal.questions
+
+
+def test_a_pattern_and_a_compensation_can_be_overruled() -> None:
+    answers = {"files": "drop/log*.csv", "ec_compensated": "false"}
+    proposal = propose(_readings("2026-04-03,A-1,5.8,1.9"), "log_2026-04-03.csv", SITE, None, answers)
+    assert proposal.export.files == "drop/log*.csv"
+    assert proposal.export.ec_compensated is False
