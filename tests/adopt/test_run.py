@@ -4,6 +4,10 @@ from __future__ import annotations
 
 import io
 import json
+import os
+import pty
+import subprocess
+import sys
 import zipfile
 from collections.abc import Callable
 from pathlib import Path
@@ -23,6 +27,7 @@ READINGS = table("""
     13.04.2026;A-1;1;6,0;1650;50;Regen
 """)
 
+ROOT = Path(__file__).parents[2]
 SITE_FILE = Path("sites") / "first-site" / "site.toml"
 
 
@@ -178,3 +183,48 @@ def test_a_site_a_file_and_an_answer_that_are_not_there(
         ran = run_cli("adopt", home, *arguments)
         assert ran.code == 2
         assert sentence in ran.err
+
+
+def _on_a_terminal(arguments: list[object], typed: str) -> tuple[int, str]:
+    """Run the command on a terminal of its own and type the answers."""
+    main_end, terminal = pty.openpty()
+    command = [sys.executable, "-m", "pipeline.cli", *(str(one) for one in arguments)]
+    with subprocess.Popen(command, stdin=terminal, stdout=terminal, stderr=terminal, cwd=ROOT) as process:
+        os.close(terminal)
+        os.write(main_end, typed.encode())
+        shown = b""
+        while True:
+            try:
+                piece = os.read(main_end, 4096)
+            except OSError:  # how Linux says that the other end is closed
+                break
+            if not piece:
+                break
+            shown += piece
+        os.close(main_end)
+        code = process.wait()
+    return code, shown.decode("utf-8", "replace")
+
+
+def test_on_a_terminal_questions_are_asked(home: Path, export: Callable[[str, bytes], Path]) -> None:
+    file = export("Messwerte.csv", READINGS)
+    # A wrong answer is asked for again; an empty one takes what is proposed.
+    code, shown = _on_a_terminal(["adopt", home, "first-site", file], "litres\nppm 700\n\ny\n")
+    assert code == 0, shown
+    assert "µS/cm or ppm?" in shown
+    assert "Appended to" in shown
+    export_settings = load_settings(home).sites[0].exports[-1]
+    assert export_settings.columns["ec"].unit == "ppm 700"
+    assert export_settings.mode == "increment"
+
+
+def test_on_a_terminal_nothing_is_written_without_a_yes(
+    home: Path, export: Callable[[str, bytes], Path]
+) -> None:
+    before = (home / SITE_FILE).read_bytes()
+    code, shown = _on_a_terminal(
+        ["adopt", home, "first-site", export("Messwerte.csv", READINGS)], "µS/cm\n\nn\n"
+    )
+    assert code == 0, shown
+    assert "Nothing was written" in shown
+    assert (home / SITE_FILE).read_bytes() == before
