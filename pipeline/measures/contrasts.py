@@ -86,24 +86,23 @@ def mann_whitney(values: Floats, n_1: Ints, n_2: Ints) -> tuple[Floats, Floats, 
     the smaller tail of U over all ways to deal the readings out (at most 1), ties as they are. Above 20,000 ways
     the normal approximation with corrections for ties and continuity. NaN where a group is empty.
     """
-    ranks = doubled_ranks(values)
-    places = np.arange(values.shape[1])[None, :]
-    of_first = np.where(places < n_1[:, None], ranks, 0).sum(axis=1)
-    u = of_first / 2.0 - n_1 * (n_1 + 1) / 2.0
-    p = np.full(n_1.shape, np.nan)
+    u, p = np.full(n_1.shape, np.nan), np.full(n_1.shape, np.nan)
     is_exact = np.zeros(n_1.shape, dtype=np.bool_)
     shapes, shape_of = np.unique(np.stack([n_1, n_2], axis=1), axis=0, return_inverse=True)
     # A loop over pairs of sizes, of which there are few, not over contrasts.
     for number, (first, second) in enumerate(shapes.tolist()):
-        rows = np.flatnonzero(shape_of.reshape(-1) == number)
         if first == 0 or second == 0:
             continue
+        rows = np.flatnonzero(shape_of.reshape(-1) == number)
+        ranks = doubled_ranks(values[rows, : first + second])
+        of_first = ranks[:, :first].sum(axis=1)
+        u[rows] = of_first / 2.0 - first * (first + 1) / 2.0
+        is_exact[rows] = comb(first + second, first) <= MOST_DEALS
         if comb(first + second, first) <= MOST_DEALS:
-            p[rows] = _exact_p(ranks[rows, : first + second], of_first[rows], _deals(first, second))
-            is_exact[rows] = True
+            p[rows] = _exact_p(ranks, of_first, _deals(first, second))
         else:
-            p[rows] = _normal_p(ranks[rows, : first + second], u[rows], first, second)
-    return np.where((n_1 > 0) & (n_2 > 0), u, np.nan), p, is_exact
+            p[rows] = _normal_p(ranks, u[rows], first, second)
+    return u, p, is_exact
 
 
 def _exact_p(ranks: Ints, of_first: Ints, deals: Ints) -> Floats:

@@ -34,7 +34,7 @@ BUFFERS: Final[dict[str, tuple[str, tuple[float, ...]]]] = {
     "7.00": (TECHNICAL_SOURCE, (7.12, 7.09, 7.06, 7.04, 7.02, 7.00, 6.99, 6.99, 6.98, 6.98, 6.97)),
     "10.01": (TECHNICAL_SOURCE, (10.32, 10.25, 10.18, 10.12, 10.06, 10.01, 9.97, 9.93, 9.89, 9.86, 9.83)),
 }
-"""pH by temperature of each buffer (read), named by its value at 25 °C. The bottle's own table goes before it."""
+"""pH by temperature of each buffer (read), named by its value at 25 °C. What the bottle says goes before it."""
 NOMINAL_TOLERANCE: Final = 0.011
 """A label may round: 7.01 and 10.00 are the buffers 7.00 and 10.01 (makers print either)."""
 
@@ -92,12 +92,19 @@ def fit_electrode(ph: Floats, mv: Floats) -> tuple[Floats, Floats, Floats]:
 
 
 def electrode_checks(
-    frame: pl.DataFrame, keys: Sequence[str], *, nominal: str, mv: str, temperature_c: str
+    frame: pl.DataFrame,
+    keys: Sequence[str],
+    *,
+    nominal: str,
+    mv: str,
+    temperature_c: str,
+    bottle_ph: str | None = None,
 ) -> pl.DataFrame:
     """Slope and offset of each calibration from its readings in mV.
 
     `frame`: one row a buffer; `nominal` its label (pH at 25 °C), `mv` what the electrode gave, `temperature_c` of
-    the buffer (null: taken as 25 °C, and `is_temperature_assumed` says so). Result, one row a calibration: keys,
+    the buffer (null: taken as 25 °C, and `is_temperature_assumed` says so), `bottle_ph` its pH at that temperature
+    as written on the bottle, which goes before the table where it is not null. Result, one row a calibration: keys,
     n_buffers, slope_mv_per_ph, slope_pct (of the theoretical one at the mean temperature of the buffers),
     offset_mv (at pH 7.00), worst_residual_mv, is_temperature_assumed, reason: `too_few` (fewer than two different
     buffers), `unknown_buffer` (one is not in the table, or its temperature is outside of it), null.
@@ -106,11 +113,13 @@ def electrode_checks(
     rows = frame.with_columns(
         _assumed=temperature.is_null().cast(pl.Float64),
         _temperature=temperature.fill_null(USUAL_TEMPERATURE_C),
+        _bottle=pl.lit(None, dtype=pl.Float64) if bottle_ph is None else pl.col(bottle_ph).cast(pl.Float64),
     )
     at = buffer_ph(
         rows[nominal].cast(pl.Float64).fill_null(np.nan).to_numpy(), rows["_temperature"].to_numpy()
     )
-    padded = pad(rows.with_columns(pl.Series("_ph", at, nan_to_null=False)), keys, mv)
+    rows = rows.with_columns(pl.coalesce("_bottle", pl.Series("_ph", at)).alias("_ph"))
+    padded = pad(rows, keys, mv)
     ph, temperatures, there = padded.floats("_ph"), padded.floats("_temperature"), padded.is_there
     slope, offset, rest = fit_electrode(ph, padded.floats(mv))
     is_unknown = np.asarray((there & ~np.isfinite(ph)).any(axis=1), dtype=np.bool_)

@@ -192,11 +192,14 @@ def one_a_day(frame: pl.DataFrame, keys: Sequence[str], day: str, value: str) ->
 
 
 def newest_segment(frame: pl.DataFrame, keys: Sequence[str], day: str, segment: str | None) -> pl.DataFrame:
-    """Only the rows after the last change of stage, feed, substrate or treatment: those of the newest segment."""
+    """Only the rows after the last change of stage, feed, substrate or treatment: those of the newest segment.
+
+    Null is a segment like any other.
+    """
     if segment is None:
         return frame
     newest = pl.col(segment).sort_by(day, segment).last().over(keys)
-    return frame.filter(pl.col(segment) == newest)
+    return frame.filter(pl.col(segment).eq_missing(newest))
 
 
 def trends(

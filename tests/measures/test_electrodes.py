@@ -110,6 +110,28 @@ def test_why_there_is_no_slope(buffers: list[tuple[float, float | None, float | 
     assert (found["slope_pct"], found["offset_mv"]) == (None, None)
 
 
+# The published electrode with the buffers of its sheet, 7.01 and 4.01, which no table has to the last digit.
+def test_what_the_bottle_says_goes_before_the_table() -> None:
+    frame = pl.DataFrame(
+        {
+            "meter": "M1",
+            "nominal": [7.0, 4.0],
+            "mv": [-15.0, 160.0],
+            "t": [25.0, 25.0],
+            "bottle": [7.01, 4.01],
+        }
+    )
+    with_bottle = electrode_checks(
+        frame, ["meter"], nominal="nominal", mv="mv", temperature_c="t", bottle_ph="bottle"
+    )
+    from_table = electrode_checks(frame, ["meter"], nominal="nominal", mv="mv", temperature_c="t")
+    assert with_bottle["slope_mv_per_ph"].item() == pytest.approx(-175 / 3.00)
+    assert with_bottle["slope_pct"].item() == pytest.approx(98.6, abs=0.05)
+    assert from_table["slope_mv_per_ph"].item() == pytest.approx(-175 / 3.00)
+    assert from_table["offset_mv"].item() == pytest.approx(-15.0)
+    assert with_bottle["offset_mv"].item() == pytest.approx(-14.42, abs=0.005)
+
+
 def test_error_in_a_buffer() -> None:
     shown = pl.Series([7.10, 4.00, None, 5.0])
     nominal, temperature = pl.Series([7.0, 4.0, 7.0, 5.0]), pl.Series([10.0, None, 25.0, 25.0])

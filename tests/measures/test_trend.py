@@ -140,6 +140,11 @@ def test_a_change_begins_a_new_trend() -> None:
     assert figures["slope_per_week"].to_list() == pytest.approx([0.1])
 
 
+def test_no_change_at_all_is_one_segment() -> None:
+    frame = samplings([5.8, 6.0, 6.2, 6.4, 6.6]).with_columns(segment=pl.lit(None, dtype=pl.Int64))
+    assert trends(frame, ["lot"], day="day", value="value", segment="segment")["n"].to_list() == [5]
+
+
 def test_two_samplings_of_a_day_are_one() -> None:
     frame = samplings([5.8, 6.0, 6.2, 6.4, 6.6])
     twice = pl.concat([frame, frame.tail(1).with_columns(value=pl.lit(6.8))])
