@@ -178,7 +178,8 @@ def judge_batch(home: Path, files: Sequence[Spoiled], tally: Tally) -> None:
     try:
         with night_copy(home) as (connection, _):
             _run_night(home, connection, files[:half], DAY)
-            _run_night(home, connection, files[half:], DAY + timedelta(days=1))
+            if files[half:]:
+                _run_night(home, connection, files[half:], DAY + timedelta(days=1))
             _check_nights(connection, files, tally)
     except Exception:
         told = traceback.format_exc(limit=-3)
