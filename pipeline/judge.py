@@ -14,6 +14,7 @@ from pipeline.measures.ec import very_high_edges
 from pipeline.measures.reference_tables import load_crop_targets, load_ec_bands, load_general_targets
 from pipeline.measures.t_table import t_quantiles
 from pipeline.measures.targets import choose_targets, list_published_ranges
+from pipeline.measuring import measure_night
 from pipeline.reports.summary import Night
 from pipeline.settings import Settings
 from pipeline.warehouse.build import build_models, check_invariants, facts_digest, keep_fates
@@ -38,7 +39,7 @@ def judge_night(
     records = load_files(connection, night_no, day, haul.files)
     load_troubles(connection, night_no, haul.troubles)
     say("Judging samplings and lots")
-    build_models(connection)
+    build_models(connection, measure_night)
     keep_fates(connection)
     check_invariants(connection)
     facts = facts_digest(connection)

@@ -246,6 +246,79 @@ def _drift(_: Wording, row: Row) -> str:
     )
 
 
+def _named(row: Row) -> tuple[str, str]:
+    return QUANTITY_WORDS[row["quantity"]], UNITS[row["quantity"]]
+
+
+def _one_pot(words: Wording, row: Row) -> str:
+    name, unit = _named(row)
+    return (
+        f"{name} of {words.day(row['sampled_on'])} depends on one pot at {row['first_mean']:.2f}: the mean is "
+        f"{row['mean']:.2f}{unit} with it and {row['ci_low']:.2f} without, target "
+        f"{_range(row['quantity'], row['low'], row['high'])}. Read that pot again."
+    )
+
+
+def _trend(words: Wording, row: Row) -> str:
+    name, unit = _named(row)
+    verb = "rises" if row["mean"] > 0 else "falls"
+    return (
+        f"{name} {verb} by {abs(row['mean']):.2f}{unit} a week ({_speeds(row)}) over {row['pots']} samplings since "
+        f"{words.day(row['since_on'])}: more than chance would make it."
+    )
+
+
+def _speeds(row: Row) -> str:
+    """The interval of a slope, without a sign where both ends go the same way."""
+    low, high = row["ci_low"], row["ci_high"]
+    if low * high < 0:
+        return f"{low:+.2f} to {high:+.2f}"
+    ends = sorted((abs(low), abs(high)))
+    return f"{ends[0]:.2f}-{ends[1]:.2f}"
+
+
+def _forecast(words: Wording, row: Row) -> str:
+    name, _ = _named(row)
+    way = "rises above" if row["side"] == "high" else "falls below"
+    first = "any day now" if row["flag"] else words.day(row["since_on"])
+    last = row["until_on"]
+    until = f"between {first} and {words.day(last)}" if last is not None else f"at the earliest {first}"
+    return f"If it goes on like this, {name} {way} its target about {words.day(row['sampled_on'])} ({until})."
+
+
+def _off_baseline(words: Wording, row: Row) -> str:
+    name, unit = _named(row)
+    edge = row["ci_high"] if row["side"] == "high" else row["ci_low"]
+    return (
+        f"{name} has moved away from this lot's own start: smoothed {row['mean']:.2f}{unit} on "
+        f"{words.day(row['sampled_on'])}, first samplings {row['first_mean']:.2f}, limit {edge:.2f}."
+    )
+
+
+def _affected_differ(words: Wording, row: Row) -> str:
+    name, unit = _named(row)
+    side = "above" if row["side"] == "high" else "below"
+    spread = sorted(abs(row[end]) for end in ("ci_low", "ci_high"))
+    return (
+        f"Affected plants of {words.day(row['sampled_on'])}: {name} {row['mean']:.2f}{unit}, "
+        f"{abs(row['mean'] - row['first_mean']):.2f} ({spread[0]:.2f}-{spread[1]:.2f}) {side} the healthy ones."
+    )
+
+
+def _affected_unexplained(words: Wording, row: Row) -> str:
+    return (
+        f"pH and EC do not explain the affected plants of {words.day(row['sampled_on'])}: they read like the healthy "
+        "ones. Look at roots and pests, send tissue to a laboratory."
+    )
+
+
+def _affected_too_few(words: Wording, row: Row) -> str:
+    return (
+        f"Affected and healthy plants of {words.day(row['sampled_on'])} cannot be told apart by "
+        f"{row['pots']} and {_pots(row['min_pots'])}: take five of each."
+    )
+
+
 _REASONS: dict[str, Callable[[Wording, Row], str]] = {
     "clearly_out": _out,
     "out": _out,
@@ -260,6 +333,13 @@ _REASONS: dict[str, Callable[[Wording, Row], str]] = {
     "last_did_not_count": _not_counting,
     "ec_not_judged": _ec_not_judged,
     "surprising": _surprising,
+    "depends_on_one_pot": _one_pot,
+    "trend": _trend,
+    "forecast": _forecast,
+    "off_baseline": _off_baseline,
+    "affected_differ": _affected_differ,
+    "affected_unexplained": _affected_unexplained,
+    "affected_too_few": _affected_too_few,
     "drift": _drift,
 }
 
@@ -307,6 +387,8 @@ _FINDINGS: dict[str, Callable[[Row], str]] = {
         f"{_pots(r['pots'])} marked as affected: kept apart from the routine figure."
     ),
     "all_alike": lambda r: f"All {_pots(r['of_pots'])} read exactly alike. Was each pot read by itself?",
+    "outlier_ph": lambda r: _outlier(r, "ph"),
+    "outlier_ec": lambda r: _outlier(r, "ec"),
     "one_bench": lambda r: (
         f"All {_pots(r['pots'])} came from bench {r['what']}, the lot stands on others too: pick from all over."
     ),
@@ -325,6 +407,19 @@ _FINDINGS: dict[str, Callable[[Row], str]] = {
     "uneven_ph": lambda r: f"Uneven: SD {r['a']:.2f} pH between pots (policy {r['high']:.2f}).",
     "uneven_ec": lambda r: f"Uneven: SD {r['a']:.2f} mS/cm between pots (policy {r['high']:.2f}).",
 }
+
+
+def _outlier(row: Row, quantity: str) -> str:
+    name, unit = QUANTITY_WORDS[quantity], UNITS[quantity]
+    which = "1 pot lies" if row["pots"] == 1 else f"{row['pots']} pots lie"
+    furthest = "" if row["pots"] == 1 else "up to "
+    without = "" if row["high"] is None else f" ({row['high']:.2f}-{row['b']:.2f})"
+    it, stays = ("it", "It stays") if row["pots"] == 1 else ("them", "They stay")
+    return (
+        f"{which} apart, {furthest}{name} {row['a']:.2f}{unit}: without {it} the mean is {row['low']:.2f}{without}. "
+        f"{stays} in the figure."
+    )
+
 
 _QUESTIONS: dict[str, Callable[[Row], str]] = {
     "last_digits": lambda r: (

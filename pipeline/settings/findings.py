@@ -58,7 +58,11 @@ FINDINGS: tuple[FindingRule, ...] = (
     _hold("number_unreadable", "the cell is no number in the export's way of writing"),
     _hold("value_unknown", "the word has no meaning in the settings"),
     _hold("missing", "a cell that the kind of export cannot do without is blank"),
-    _hold("nothing_measured", "neither pH nor EC is given"),
+    _hold(
+        "nothing_measured",
+        "a reading without pH and EC, or a feed check without EC, pH, alkalinity and nitrogen",
+    ),
+    _hold("until_before_from", "an excuse ends before it begins"),
     _hold("ragged", "the line has not as many cells as the header"),
     _hold("quoting", "a quotation mark is not closed, or stands inside a text"),
     _hold("nul_bytes", "the line has zero bytes"),
@@ -125,6 +129,18 @@ FINDINGS: tuple[FindingRule, ...] = (
     _remark("too_few_pots", "fewer usable pots than needed: shown, does not count", origin="C"),
     _remark("uneven_ph", "SD of pH between pots above the policy's"),
     _remark("uneven_ec", "SD of EC between pots above the policy's"),
+    _remark(
+        "outlier_ph",
+        "modified z-score by median and MAD above 3.5, and at least 0.3 pH from the median; never left out",
+        origin="P",
+        source="Iglewicz and Hoaglin 1993; the distance is a house default",
+    ),
+    _remark(
+        "outlier_ec",
+        "modified z-score by median and MAD above 3.5, and at least 0.5 mS/cm from the median; never left out",
+        origin="P",
+        source="Iglewicz and Hoaglin 1993; the distance is a house default",
+    ),
     _remark(
         "one_bench", "all pots from one bench, though the lot was read on others", level="note", origin="C"
     ),

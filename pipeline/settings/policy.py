@@ -290,6 +290,26 @@ class PolicyScalars(Frozen):
     affected_within_days: Whole = _value(
         14, "days", "H", "affected plants sampled within so many days are spoken of", low=1, high=120
     )
+    outlier_ph: Number = _value(
+        Decimal("0.3"), "pH", "H", "a pot this far from the median may be an outlier", low=0, high=3
+    )
+    outlier_ec_ms_cm: Number = _value(
+        Decimal("0.5"), "mS/cm", "H", "a pot this far from the median may be an outlier", low=0, high=10
+    )
+    precision_ph: Number = _value(
+        Decimal("0.2"), "pH", "H", "precision for which the number of pots needed is given", low=0.01, high=2
+    )
+    precision_ec_ms_cm: Number = _value(
+        Decimal("0.3"),
+        "mS/cm",
+        "H",
+        "precision for which the number of pots needed is given",
+        low=0.01,
+        high=5,
+    )
+    trend_samplings: Whole = _value(
+        6, "samplings", "H", "the last so many samplings make a trend", low=5, high=12
+    )
     pace_seconds: Whole = _value(
         15, "s", "H", "pots read faster than one in so many seconds are asked about", low=1, high=600
     )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from pipeline.errors import InvariantBroken
 from pipeline.warehouse.connect import Connection
 from pipeline.warehouse.statements import quoted, read_sql, run_sql, sql_names
@@ -9,9 +11,18 @@ from pipeline.warehouse.statements import quoted, read_sql, run_sql, sql_names
 SAMPLING_MODELS = (
     "record_versions",
     "replaced_files",
+    "lot_facts",
     "current_lots",
     "reading_lots",
+    "treatment_lots",
+    "exemption_lots",
+    "kind_causes",
     "record_fates",
+    "treatments",
+    "feed_checks",
+    "exemptions",
+    "plantings",
+    "people",
     "calibrations",
     "meter_days",
     "usable_readings",
@@ -23,9 +34,11 @@ JUDGEMENT_MODELS = (
     "biased_figures",
     "verdicts",
     "streaks",
-    "drifts",
     "standing_lots",
     "last_verdicts",
+    # the measures come in here
+    "drifts",
+    "depending_figures",
     "dues",
     "due_states",
     "reasons",
@@ -44,10 +57,18 @@ BUILD_ORDER = (
 )
 
 
-def build_models(connection: Connection) -> None:
-    """Rebuild every relation of sql/samplings and sql/judgement whole."""
+LAST_BEFORE_MEASURES = "judgement/last_verdicts"
+
+
+def build_models(connection: Connection, measure: Callable[[Connection], None]) -> None:
+    """Rebuild every relation of sql/samplings and sql/judgement whole.
+
+    `measure` fills the tables of the measures once what they look at is there.
+    """
     for name in BUILD_ORDER:
         _build(connection, name)
+        if name == LAST_BEFORE_MEASURES:
+            measure(connection)
 
 
 def keep_fates(connection: Connection) -> None:

@@ -9,7 +9,7 @@ from typing import Final
 import polars as pl
 
 from pipeline.warehouse.connect import Connection
-from pipeline.warehouse.statements import fetch, fetch_relation
+from pipeline.warehouse.statements import fetch, fetch_relation, sql_names
 
 Tables = Mapping[str, pl.DataFrame]
 
@@ -33,6 +33,11 @@ def fetch_tables(connection: Connection) -> dict[str, pl.DataFrame]:
         **{name: fetch(connection, f"queries/{name}") for name in _QUERIES},
         **{name: fetch_relation(connection, name) for name in _RELATIONS},
     }
+
+
+def fetch_measured(connection: Connection) -> dict[str, pl.DataFrame]:
+    """What the measures are worked out from, by the name of its query in sql/measures."""
+    return {name: fetch(connection, f"measures/{name}") for name in sql_names("measures")}
 
 
 def fetch_held(connection: Connection) -> tuple[pl.DataFrame, pl.DataFrame]:

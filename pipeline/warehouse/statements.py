@@ -51,6 +51,14 @@ def insert_frame(connection: Connection, table: str, frame: pl.DataFrame) -> Non
         connection.unregister("incoming_frame")
 
 
+def replace_rows(connection: Connection, table: str, frame: pl.DataFrame | None) -> None:
+    """Empty a table of tonight's and fill it with a frame's rows; None leaves it empty."""
+    # The name is our own and quoted; SQL has no parameter for a table.
+    connection.execute(f"delete from {quoted(table)}").fetchall()  # noqa: S608
+    if frame is not None and frame.height:
+        insert_frame(connection, table, frame)
+
+
 def quoted(identifier: str) -> str:
     """A name as SQL takes it, whatever is in it."""
     return '"' + identifier.replace('"', '""') + '"'

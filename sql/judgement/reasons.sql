@@ -1,16 +1,17 @@
 -- Why a standing lot has its level: every reason, with its figures.
 -- grain: one reason of one lot. key: site_id, lot_key, code, quantity
--- inputs: standing_lots, last_verdicts, verdicts, samplings, drifts
+-- inputs: standing_lots, last_verdicts, verdicts, samplings, drifts, depending_figures, trends, drift_points, contrasts
 -- rules: act on clearly out, or two in a row beyond the margin (house default), or EC of 6.6 and more in greenhouse crops (published
 -- band "very high"), or an affected group clearly out. Low EC asks for less haste and only in the active stage (house default).
--- A meter in doubt leads to watch at most. See rules in DEVELOPERS.md.
+-- A meter in doubt leads to watch at most, and so does a side that hangs on one pot. A trend is judged from five samplings (exact
+-- Mann-Kendall, published); it is a note, and watch where the lot would leave its target within two samplings. See rules in DEVELOPERS.md.
 with
 out_of_range as (
     select
         v.*,
         case
             when v.is_low_ec_outside_active then 'note'
-            when v.is_meter_in_doubt then 'watch'
+            when v.is_meter_in_doubt or g.side is not null then 'watch'
             when
                 v.quantity = 'ec' and v.side = 'low'
                 then case
@@ -23,6 +24,13 @@ out_of_range as (
             else 'watch'
         end as level
     from last_verdicts as v
+    left join depending_figures as g
+        on
+            v.site_id = g.site_id
+            and v.lot_key = g.lot_key
+            and v.sampled_on = g.sampled_on
+            and v.purpose = g.purpose
+            and v.quantity = g.quantity
     where v.verdict in ('out', 'clearly_out')
 ),
 
@@ -76,7 +84,8 @@ collected as (
         null::integer as min_pots,
         is_at_least as flag,
         null::varchar as meter,
-        null::double as first_mean
+        null::double as first_mean,
+        null::date as until_on
     from out_of_range
     union all by name
     select
@@ -130,12 +139,12 @@ collected as (
         case when l.last_counting_on is null then 'never_counted' else 'not_read_lately' end as code,
         'no_reading' as level,
         l.last_counting_on as sampled_on,
-        (l.as_of - coalesce(l.last_counting_on, l.started_on))::integer as days,
+        (l.as_of - coalesce(l.last_counting_on, l.stands_from))::integer as days,
         l.interval_days as pots
     from standing_lots as l
     where
         case
-            when l.last_counting_on is null then l.as_of > l.started_on + l.first_within_days
+            when l.last_counting_on is null then l.as_of > l.stands_from + l.first_within_days
             else l.as_of - l.last_counting_on > l.interval_days + l.grace_days
         end
     union all by name
@@ -166,6 +175,107 @@ collected as (
         uneven_sd as first_mean
     from last_verdicts
     where is_uneven
+    union all by name
+    select
+        v.site_id,
+        v.lot_key,
+        'depends_on_one_pot' as code,
+        'watch' as level,
+        v.quantity,
+        v.side,
+        v.sampled_on,
+        g.mean,
+        v.low,
+        v.high,
+        g.pot_value as first_mean,
+        g.mean_without as ci_low
+    from last_verdicts as v
+    inner join depending_figures as g
+        on
+            v.site_id = g.site_id
+            and v.lot_key = g.lot_key
+            and v.sampled_on = g.sampled_on
+            and v.purpose = g.purpose
+            and v.quantity = g.quantity
+    where not v.is_low_ec_outside_active or g.side_without <> 'low'
+    union all by name
+    select
+        site_id,
+        lot_key,
+        'trend' as code,
+        'note' as level,
+        quantity,
+        case when slope_per_week > 0 then 'high' else 'low' end as side,
+        last_day as sampled_on,
+        slope_per_week as mean,
+        slope_low as ci_low,
+        slope_high as ci_high,
+        n as pots,
+        first_day as since_on
+    from trends
+    where is_trend
+    union all by name
+    select
+        h.site_id,
+        h.lot_key,
+        'forecast' as code,
+        case when h.is_within_two_samplings then 'watch' else 'note' end as level,
+        h.quantity,
+        h.heads_for as side,
+        h.likely_on as sampled_on,
+        h.earliest_on as since_on,
+        h.latest_on as until_on,
+        h.earliest_on <= l.as_of as flag
+    from trends as h
+    inner join standing_lots as l on h.site_id = l.site_id and h.lot_key = l.lot_key
+    where h.heads_for is not null and h.earliest_on is not null and h.likely_on is not null
+    union all by name
+    select
+        d.site_id,
+        d.lot_key,
+        'off_baseline' as code,
+        'note' as level,
+        d.quantity,
+        d.ewma_side as side,
+        d.sampled_on,
+        d.ewma as mean,
+        d.centre as first_mean,
+        d.ewma_low as ci_low,
+        d.ewma_high as ci_high
+    from drift_points as d
+    inner join standing_lots as l
+        on d.site_id = l.site_id and d.lot_key = l.lot_key and d.sampled_on = l.last_counting_on
+    where d.ewma_side is not null
+    union all by name
+    select
+        site_id,
+        lot_key,
+        'affected_differ' as code,
+        'watch' as level,
+        quantity,
+        case when difference > 0 then 'high' else 'low' end as side,
+        first_on as sampled_on,
+        mean_first as mean,
+        mean_second as first_mean,
+        ci_low,
+        ci_high,
+        n_first as pots,
+        n_second as min_pots
+    from contrasts
+    where comparison = 'affected' and word = 'clear'
+    union all by name
+    select
+        site_id,
+        lot_key,
+        case when bool_or(word = 'not_clear') then 'affected_unexplained' else 'affected_too_few' end as code,
+        'note' as level,
+        max(first_on) as sampled_on,
+        max(n_first) as pots,
+        max(n_second) as min_pots
+    from contrasts
+    where comparison = 'affected'
+    group by site_id, lot_key
+    having not bool_or(word = 'clear')
     union all by name
     select
         a.site_id,
@@ -251,6 +361,16 @@ collected as (
                 and d.quantity = last_verdicts.quantity
                 and (d.direction = 'rising') = (last_verdicts.side = 'high')
         )
+        and not exists (
+            select 1
+            from trends as d
+            where
+                d.site_id = last_verdicts.site_id
+                and d.lot_key = last_verdicts.lot_key
+                and d.quantity = last_verdicts.quantity
+                and d.is_trend
+                and (d.slope_per_week > 0) = (last_verdicts.side = 'high')
+        )
     union all by name
     select
         d.site_id,
@@ -264,6 +384,13 @@ collected as (
         d.samplings as pots
     from drifts as d
     inner join standing_lots as l on d.site_id = l.site_id and d.lot_key = l.lot_key
+    -- from five samplings on there is a test, and its word counts
+    where
+        not exists (
+            select 1
+            from trends as h
+            where h.site_id = d.site_id and h.lot_key = d.lot_key and h.quantity = d.quantity and h.is_trend is not null
+        )
 )
 
 select * from collected

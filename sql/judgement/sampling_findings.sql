@@ -1,6 +1,6 @@
 -- What the rules remark about a sampling, with the figures for the sentence.
 -- grain: one rule's remark on one sampling. key: site_id, lot_key, sampled_on, purpose, rule
--- inputs: samplings, usable_readings, sampling_questions, policy, policy_finding_levels, verdicts
+-- inputs: samplings, usable_readings, sampling_questions, outlier_figures, outlier_pots, policy, policy_finding_levels, verdicts
 -- rules: volumes, pots, drain time and calibration are common practice; tolerances are house defaults; both stand in policy.
 -- pipeline/settings/findings.py lists every rule; a level that the policy sets takes the place of the rule's own.
 with
@@ -38,6 +38,18 @@ joined as (
     inner join pots as p
         on s.site_id = p.site_id and s.lot_key = p.lot_key and s.sampled_on = p.sampled_on and s.purpose = p.purpose
     inner join policy as u on s.site_id = u.site_id and s.sampled_on >= u.valid_from and s.sampled_on < u.valid_to
+),
+
+furthest_pots as (
+    select
+        site_id,
+        lot_key,
+        sampled_on,
+        purpose,
+        quantity,
+        arg_max(value, abs(modified_z)) as value
+    from outlier_pots
+    group by all
 ),
 
 remarks as (
@@ -129,6 +141,30 @@ remarks as (
     select
         site_id, lot_key, sampled_on, purpose, rule, level, pots, of_pots, low, high, a, b, what
     from sampling_questions
+    union all
+    select
+        f.site_id,
+        f.lot_key,
+        f.sampled_on,
+        f.purpose,
+        'outlier_' || f.quantity,
+        'warn',
+        f.n_outliers,
+        f.n_outliers,
+        f.mean_without,
+        f.ci_low_without,
+        p.value,
+        f.ci_high_without,
+        f.quantity
+    from outlier_figures as f
+    inner join furthest_pots as p
+        on
+            f.site_id = p.site_id
+            and f.lot_key = p.lot_key
+            and f.sampled_on = p.sampled_on
+            and f.purpose = p.purpose
+            and f.quantity = p.quantity
+    where f.n_outliers > 0
 )
 
 select

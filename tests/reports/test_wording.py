@@ -29,6 +29,78 @@ EC_OUT = {**OUT, "quantity": "ec", "mean": 1.3, "ci_low": None, "ci_high": None,
 
 REASONS: list[tuple[str, dict[str, Any], str]] = [
     (
+        "depends_on_one_pot",
+        {**OUT, "mean": 6.4, "first_mean": 7.3, "ci_low": 6.1},
+        ("pH of 31.03.2026 depends on one pot at 7.30: the mean is 6.40 with it and 6.10 without, target 5.4-6.2. "
+        "Read that pot again."),
+    ),
+    (
+        "trend",
+        {"quantity": "ph", "mean": -0.13, "ci_low": -0.14, "ci_high": -0.11, "pots": 6, "since_on": DAY},
+        "pH falls by 0.13 a week (0.11-0.14) over 6 samplings since 31.03.2026: more than chance would make it.",
+    ),
+    (
+        "trend",
+        {"quantity": "ec", "mean": 0.13, "ci_low": -0.02, "ci_high": 0.31, "pots": 6, "since_on": DAY},
+        ("EC rises by 0.13 mS/cm a week (-0.02 to +0.31) over 6 samplings since 31.03.2026: more than chance would "
+        "make it."),
+    ),
+    (
+        "forecast",
+        {
+            "quantity": "ph",
+            "side": "high",
+            "sampled_on": DAY,
+            "since_on": DAY,
+            "until_on": DAY,
+            "flag": False,
+        },
+        "If it goes on like this, pH rises above its target about 31.03.2026 (between 31.03.2026 and 31.03.2026).",
+    ),
+    (
+        "forecast",
+        {"quantity": "ec", "side": "low", "sampled_on": DAY, "since_on": DAY, "until_on": None, "flag": True},
+        "If it goes on like this, EC falls below its target about 31.03.2026 (at the earliest any day now).",
+    ),
+    (
+        "off_baseline",
+        {
+            "quantity": "ec",
+            "side": "high",
+            "sampled_on": DAY,
+            "mean": 4.61,
+            "first_mean": 3.85,
+            "ci_low": 3.5,
+            "ci_high": 4.16,
+        },
+        ("EC has moved away from this lot's own start: smoothed 4.61 mS/cm on 31.03.2026, first samplings 3.85, limit "
+        "4.16."),
+    ),
+    (
+        "affected_differ",
+        {
+            "quantity": "ph",
+            "side": "low",
+            "sampled_on": DAY,
+            "mean": 5.18,
+            "first_mean": 5.43,
+            "ci_low": -0.33,
+            "ci_high": -0.17,
+        },
+        "Affected plants of 31.03.2026: pH 5.18, 0.25 (0.17-0.33) below the healthy ones.",
+    ),
+    (
+        "affected_unexplained",
+        {"sampled_on": DAY},
+        ("pH and EC do not explain the affected plants of 31.03.2026: they read like the healthy ones. Look at roots "
+        "and pests, send tissue to a laboratory."),
+    ),
+    (
+        "affected_too_few",
+        {"sampled_on": DAY, "pots": 2, "min_pots": 5},
+        "Affected and healthy plants of 31.03.2026 cannot be told apart by 2 and 5 pots: take five of each.",
+    ),
+    (
         "clearly_out",
         OUT,
         "pH 6.52 (6.46-6.58) on 31.03.2026: clearly out, target 5.4-6.2, 3rd high in a row since 17.03.2026.",
@@ -152,6 +224,16 @@ POTS = {"pots": 2, "of_pots": 5, "low": 50.0, "high": 50.0, "a": 75.0, "b": 85.0
 
 FINDINGS: list[tuple[str, dict[str, Any], str]] = [
     (
+        "outlier_ph",
+        {"pots": 1, "a": 6.87, "low": 5.83, "high": 5.72, "b": 5.94},
+        "1 pot lies apart, pH 6.87: without it the mean is 5.83 (5.72-5.94). It stays in the figure.",
+    ),
+    (
+        "outlier_ec",
+        {"pots": 2, "a": 5.0, "low": 2.0, "high": 1.9, "b": 2.1},
+        "2 pots lie apart, up to EC 5.00 mS/cm: without them the mean is 2.00 (1.90-2.10). They stay in the figure.",
+    ),
+    (
         "one_bench",
         {"pots": 5, "what": "3"},
         "All 5 pots came from bench 3, the lot stands on others too: pick from all over.",
@@ -239,13 +321,18 @@ def test_a_finding_s_sentence(rule: str, row: dict[str, Any], sentence: str) -> 
 
 def test_every_code_of_the_models_is_worded_here() -> None:
     reasons = sql_folder("judgement", "reasons.sql").read_text(encoding="utf-8")
-    codes = set(re.findall(r"'([a-z_]+)'(?: end)? as code", reasons)) | {"clearly_out", "never_counted"}
+    codes = set(re.findall(r"'([a-z_]+)'(?: end)? as code", reasons)) | {
+        "clearly_out",
+        "never_counted",
+        "affected_unexplained",
+    }
     assert {code for code, _, _ in REASONS} == codes
     findings = "".join(
         sql_folder("judgement", f"{name}.sql").read_text(encoding="utf-8")
         for name in ("sampling_findings", "sampling_questions")
     )
     rules = set(re.findall(r"purpose, '([a-z_]+)'", findings)) - {"uneven_"} | {"uneven_ph", "uneven_ec"}
+    rules |= {"outlier_ph", "outlier_ec"}
     assert {rule for rule, _, _ in FINDINGS} == rules
 
 
@@ -267,8 +354,8 @@ def test_a_due_s_sentence(why: str, sentence: str) -> None:
     [
         (
             {"rule": "last_digits", "quantity": "ph", "n": 200, "a": 5.0, "b": 0.355},
-            "Of 200 pH readings of the last month 36 % end in 5, where one in ten would be expected. "
-            "Are all digits of the meter written down?",
+            ("Of 200 pH readings of the last month 36 % end in 5, where one in ten would be expected. "
+            "Are all digits of the meter written down?"),
         ),
         (
             {"rule": "whole_ec", "n": 50, "a": 15.0},
@@ -276,13 +363,13 @@ def test_a_due_s_sentence(why: str, sentence: str) -> None:
         ),
         (
             {"rule": "scale_jump", "a": 1050.0, "b": 1.05, "c": 1000.0},
-            "The median EC of the last 14 days is 1050.00 mS/cm, before it was 1.05: about 1000 times as much. "
-            "Was a meter, its scale or the unit of the column changed?",
+            ("The median EC of the last 14 days is 1050.00 mS/cm, before it was 1.05: about 1000 times as much. "
+            "Was a meter, its scale or the unit of the column changed?"),
         ),
         (
             {"rule": "scale_jump", "a": 1.5, "b": 2.1, "c": 0.7},
-            "The median EC of the last 14 days is 1.50 mS/cm, before it was 2.10: about 0.7 times. "
-            "Was a meter, its scale or the unit of the column changed?",
+            ("The median EC of the last 14 days is 1.50 mS/cm, before it was 2.10: about 0.7 times. "
+            "Was a meter, its scale or the unit of the column changed?"),
         ),
     ],
 )

@@ -27,6 +27,8 @@ from pipeline.measures.ec import very_high_edges
 from pipeline.measures.reference_tables import load_crop_targets, load_ec_bands, load_general_targets
 from pipeline.measures.t_table import t_quantiles
 from pipeline.measures.targets import choose_targets, list_published_ranges
+from pipeline.measuring import TABLES as MEASURED_TABLES
+from pipeline.measuring import measure_night
 from pipeline.settings import Column, Export, Group, Settings, SiteSettings
 from pipeline.settings.policy import PolicyPeriod
 from pipeline.warehouse.build import BUILD_ORDER
@@ -69,10 +71,31 @@ CALIBRATION: Final = {
     "slope_pct": "98",
     "offset_mv": "5",
 }
+TREATMENT: Final = {"lot_code": "A", "treated_on": "2026-03-30", "treatment": "acid_feed"}
+FEED_CHECK: Final = {
+    "checked_on": "2026-03-30",
+    "place": "hose_end",
+    "ec_ms_cm": "1.8",
+    "ec_compensated": "true",
+}
+EXEMPTION: Final = {
+    "lot_code": "A",
+    "from_on": "2026-03-23",
+    "until_on": "2026-04-12",
+    "reason": "sold out",
+    "person": "Ann",
+}
+PLANTING: Final = {"lot_code": "A", "crop": "poinsettia", "planted_on": "2026-02-02", "plants": "1000"}
+PERSON: Final = {"name": "Ann", "trained_on": "2026-01-12", "trained_by": "Bo"}
 DEFAULTS: Final[Mapping[str, Mapping[str, str]]] = {
     "readings": READING,
     "lots": LOT,
     "calibrations": CALIBRATION,
+    "treatments": TREATMENT,
+    "feed_checks": FEED_CHECK,
+    "exemptions": EXEMPTION,
+    "plantings": PLANTING,
+    "people": PERSON,
 }
 LINE_COLUMNS: Final = ("text", "record_kind", "problem")
 SIFTED: Final = ("ph_out_of_scale", "ec_out_of_scale", "method_missing")
@@ -160,6 +183,11 @@ FACT_TABLES: Final = (
     "reading_lines",
     "lot_lines",
     "calibration_lines",
+    "treatment_lines",
+    "feed_check_lines",
+    "exemption_lines",
+    "planting_lines",
+    "people_lines",
     "file_troubles",
     "fate_history",
 )
@@ -170,7 +198,7 @@ def empty(connection: Connection) -> None:
 
     What was derived stays until a test builds it again.
     """
-    for table in FACT_TABLES:
+    for table in (*FACT_TABLES, *MEASURED_TABLES):
         connection.execute(f"truncate {quoted(table)}").fetchall()
 
 
@@ -274,6 +302,11 @@ class Bench:
         for name in models_for(*relations):
             relation = quoted(name.split("/")[1])
             self.connection.execute(f"create or replace table {relation} as\n{read_sql(name)}").fetchall()
+
+    def measure(self) -> None:
+        """Build what the measures look at, and fill their tables."""
+        self.build("last_verdicts", "standing_lots", "lot_targets", "sampling_figures")
+        measure_night(self.connection)
 
     def rows(self, relation: str, columns: str, where: str = "true") -> list[tuple[Any, ...]]:
         """Build a model and return these columns, sorted by them."""

@@ -7,6 +7,7 @@ import re
 import pytest
 
 from pipeline.assets import sql_folder
+from pipeline.measuring import measure_night
 from pipeline.warehouse.build import BUILD_ORDER, HISTORY_MODELS, build_models, keep_fates
 from pipeline.warehouse.statements import read_sql, sql_names
 from tests.sql.bench import Bench, dependencies, open_warehouse
@@ -67,7 +68,7 @@ def test_a_query_says_what_a_row_is(name: str) -> None:
 def test_everything_is_built_on_an_empty_database() -> None:
     with open_warehouse() as connection:
         bench = Bench(connection)
-        build_models(connection)
+        build_models(connection, measure_night)
         keep_fates(connection)
         rows = {name.split("/")[1]: len(bench.select(name.split("/")[1], "*")) for name in MODELS}
     # Only the site itself has a row before anything was sent.
@@ -83,7 +84,7 @@ def test_the_key_of_every_model_is_a_key(bench: Bench) -> None:
                 f"{ph} {ph} {ph} {ph} {ph}", lot_code=lot, sampled_on=day, meter_id="M1", leachate_ml="50"
             )
     bench.readings("lot_code | purpose\nA | affected\nX | routine\n- | routine")
-    build_models(bench.connection)
+    build_models(bench.connection, measure_night)
     keep_fates(bench.connection)
     for name in MODELS:
         found = re.search(r"key: ([a-z_, ]+)", head(name))

@@ -7,6 +7,7 @@ from datetime import date
 
 import pytest
 
+from pipeline.measuring import measure_night
 from pipeline.warehouse.build import build_models, check_invariants, facts_digest, keep_fates
 from pipeline.warehouse.connect import Connection
 from pipeline.warehouse.query import (
@@ -38,7 +39,7 @@ def bench(warehouse: Connection) -> Bench:
 
 
 def judge(bench: Bench) -> None:
-    build_models(bench.connection)
+    build_models(bench.connection, measure_night)
     keep_fates(bench.connection)
     check_invariants(bench.connection)
 

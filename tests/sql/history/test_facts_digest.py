@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 import pytest
 
+from pipeline.measuring import measure_night
 from pipeline.warehouse.build import build_models, facts_digest
 from pipeline.warehouse.load import Trouble, load_troubles
 from tests.sql.bench import AS_OF, Bench, empty
@@ -26,7 +27,7 @@ def digest(bench: Bench, changed: Mapping[str, str] | None = None, *, backwards:
         fresh.load_file(kind, table, name=f"drop/{kind}.csv")
     # Content alone is under test here, so files are told apart by name.
     fresh.connection.execute("update files set sha256 = 'same'")
-    build_models(fresh.connection)
+    build_models(fresh.connection, measure_night)
     return facts_digest(fresh.connection)
 
 
@@ -39,12 +40,12 @@ def test_the_order_in_which_rows_lie_does_not_matter(bench: Bench) -> None:
     for table in ("records", "lot_lines", "reading_lines"):
         bench.connection.execute(f"create or replace temp table turned as from {table} order by all desc")
         bench.connection.execute(f"truncate {table}; insert into {table} from turned")
-    build_models(bench.connection)
+    build_models(bench.connection, measure_night)
     assert facts_digest(bench.connection) == forth
 
 
 def test_an_empty_warehouse_has_a_figure(bench: Bench) -> None:
-    build_models(bench.connection)
+    build_models(bench.connection, measure_night)
     assert facts_digest(bench.connection) == "0:0:0"
 
 
@@ -74,14 +75,14 @@ def test_a_value_in_another_column_is_another_fact(bench: Bench, one: str, other
 
 
 def test_a_trouble_of_the_night_changes_the_figure(bench: Bench) -> None:
-    build_models(bench.connection)
+    build_models(bench.connection, measure_night)
     before = facts_digest(bench.connection)
     load_troubles(bench.connection, bench.night_no, [Trouble("north", "drop/x", "unclaimed", "x is", "mend")])
     assert facts_digest(bench.connection) != before
 
 
 def test_a_trouble_of_another_night_does_not(bench: Bench) -> None:
-    build_models(bench.connection)
+    build_models(bench.connection, measure_night)
     before = facts_digest(bench.connection)
     load_troubles(
         bench.connection, bench.night_no + 1, [Trouble("north", "drop/x", "unclaimed", "x is", "mend")]

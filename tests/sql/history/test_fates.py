@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 
+from pipeline.measuring import measure_night
 from pipeline.warehouse.build import build_models, keep_fates
 from tests.sql.bench import Bench
 from tests.sql.conftest import Begin
@@ -15,7 +16,7 @@ SECOND, THIRD = date(2026, 4, 7), date(2026, 4, 8)
 
 def close(bench: Bench) -> None:
     """The end of a night."""
-    build_models(bench.connection)
+    build_models(bench.connection, measure_night)
     keep_fates(bench.connection)
 
 

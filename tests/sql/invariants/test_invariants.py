@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from pipeline.errors import InvariantBroken
+from pipeline.measuring import measure_night
 from pipeline.warehouse.build import build_models, check_invariants
 from pipeline.warehouse.statements import sql_names
 from tests.sql.bench import Bench
@@ -49,7 +50,7 @@ def sound(bench: Bench) -> Bench:
     """A warehouse with accepted and held lines and a lot that was never sampled."""
     bench.lots("lot_code\nA\nB")
     bench.readings("lot_code | ph\nA | 6.0\nA | 6.1\nX | 6.0")
-    build_models(bench.connection)
+    build_models(bench.connection, measure_night)
     return bench
 
 
@@ -62,7 +63,7 @@ def test_all_are_silent_on_a_sound_warehouse(sound: Bench) -> None:
 
 
 def test_all_are_silent_on_an_empty_warehouse(bench: Bench) -> None:
-    build_models(bench.connection)
+    build_models(bench.connection, measure_night)
     check_invariants(bench.connection)
 
 

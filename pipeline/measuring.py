@@ -1,0 +1,218 @@
+"""The measures of a night: frames from the warehouse in, whole columns through NumPy and SciPy, tables back.
+
+Nothing is judged here: what follows from a trend or an outlier stands in sql/judgement.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from itertools import combinations
+from typing import Final
+
+import polars as pl
+
+from pipeline.measures.contrasts import contrasts
+from pipeline.measures.drift import RULES, drift_charts
+from pipeline.measures.forecast import forecasts
+from pipeline.measures.outliers import score_pots, with_and_without
+from pipeline.measures.t_table import required_n
+from pipeline.measures.trend import trends
+from pipeline.warehouse.connect import Connection
+from pipeline.warehouse.query import fetch_measured
+from pipeline.warehouse.statements import replace_rows
+
+LOT: Final = ["site_id", "lot_key"]
+SAMPLING: Final = [*LOT, "sampled_on", "purpose"]
+QUANTITIES: Final = ("ph", "ec")
+DECIMALS: Final = 9
+"""Kept of every figure: the last bits of a double hang on the processor."""
+
+TABLES: Final = (
+    "outlier_figures",
+    "outlier_pots",
+    "pots_needed",
+    "trends",
+    "drift_points",
+    "contrasts",
+    "crop_contrasts",
+)
+
+Inputs = Mapping[str, pl.DataFrame]
+Limits = Mapping[str, float]
+Tables = dict[str, pl.DataFrame]
+
+
+def measure_night(connection: Connection) -> None:
+    """Fill the tables of sql/schema/007_measures.sql for tonight; verdicts and standing lots must be there."""
+    found = measure(fetch_measured(connection))
+    for table in TABLES:
+        replace_rows(connection, table, found.get(table))
+
+
+def measure(inputs: Inputs) -> Tables:
+    """Every table of the measures from the queries of sql/measures, by name; pure."""
+    found: dict[str, list[pl.DataFrame]] = {}
+    for part, limits in _by_policy(inputs):
+        for quantity in QUANTITIES:
+            of_one = {
+                name: frame.filter(pl.col("quantity") == quantity).drop("quantity")
+                for name, frame in part.items()
+            }
+            for name, frame in _measure_quantity(of_one, quantity, limits).items():
+                found.setdefault(name, []).append(frame.with_columns(quantity=pl.lit(quantity)))
+    # The sites of a group are held against each other by the first one's step.
+    for limits in inputs["limits"].head(1).iter_rows(named=True):
+        for quantity in QUANTITIES:
+            means = inputs["crop_means"].filter(pl.col("quantity") == quantity).drop("quantity")
+            compared = _crop_contrasts(means, limits[f"step_{quantity}"])
+            found.setdefault("crop_contrasts", []).append(compared.with_columns(quantity=pl.lit(quantity)))
+    return {name: _rounded(pl.concat(frames)) for name, frames in found.items()}
+
+
+def _by_policy(inputs: Inputs) -> Iterator[tuple[dict[str, pl.DataFrame], Limits]]:
+    """Sites with the same policy values go through the measures together."""
+    limits = inputs["limits"]
+    names = [name for name in limits.columns if name != "site_id"]
+    for values, sites in limits.group_by(names, maintain_order=True):
+        mine = sites["site_id"].implode()
+        part = {
+            name: frame.filter(pl.col("site_id").is_in(mine))
+            for name, frame in inputs.items()
+            if name not in ("limits", "crop_means")
+        }
+        yield part, dict(zip(names, values, strict=True))
+
+
+def _measure_quantity(part: Inputs, quantity: str, limits: Limits) -> Tables:
+    distance = limits[f"outlier_{quantity}"]
+    return {
+        "outlier_figures": _outlier_figures(part["usable_pots"], distance),
+        "outlier_pots": _outlier_pots(part["usable_pots"], distance),
+        "pots_needed": _pots_needed(part["spreads"], limits[f"precision_{quantity}"]),
+        "trends": _trends(part["series"], part["standing"], int(limits["trend_samplings"])),
+        "drift_points": _drift_points(part["series"], limits[f"least_sigma_{quantity}"]),
+        "contrasts": _contrasts(part["compared_pots"], limits[f"step_{quantity}"]),
+    }
+
+
+def _outlier_figures(pots: pl.DataFrame, distance: float) -> pl.DataFrame:
+    return with_and_without(pots, SAMPLING, "value", distance).select(
+        *SAMPLING,
+        "n_outliers",
+        "mean_without",
+        "sd_without",
+        "ci_low_without",
+        "ci_high_without",
+        "is_grubbs_outlier",
+        "reason",
+    )
+
+
+def _outlier_pots(pots: pl.DataFrame, distance: float) -> pl.DataFrame:
+    scored = score_pots(pots, SAMPLING, "value", distance)
+    return scored.filter(pl.col("is_outlier").fill_null(value=False)).select(
+        *SAMPLING, "file_id", "record_no", "value", "modified_z", "score_by"
+    )
+
+
+def _pots_needed(spreads: pl.DataFrame, precision: float) -> pl.DataFrame:
+    return spreads.select(*SAMPLING, required_n(spreads["sd"], precision).alias("pots_needed"))
+
+
+def _trends(series: pl.DataFrame, standing: pl.DataFrame, last: int) -> pl.DataFrame:
+    found = trends(series, LOT, day="sampled_on", value="mean", segment="segment", last=last)
+    told = forecasts(found.join(standing, on=LOT, how="inner", maintain_order="left"))
+    return told.select(
+        *LOT,
+        pl.col("n").cast(pl.Int32),
+        *(
+            "first_day",
+            "last_day",
+            "slope_per_week",
+            "slope_low",
+            "slope_high",
+            "level_reached",
+            "p",
+            "is_trend",
+        ),
+        *("heads_for", "earliest_on", "likely_on", "latest_on", "is_within_two_samplings", "reason"),
+    )
+
+
+def _drift_points(series: pl.DataFrame, least_sigma: float) -> pl.DataFrame:
+    charts = drift_charts(
+        series, LOT, day="sampled_on", value="mean", segment="segment", least_sigma=least_sigma
+    )
+    broken = pl.concat_list([pl.when(pl.col(rule)).then(pl.lit(rule)) for rule in RULES]).list.drop_nulls()
+    return charts.select(
+        *LOT,
+        pl.col("segment").cast(pl.Int32),
+        "sampled_on",
+        pl.col("mean").alias("value"),
+        pl.col("nth").cast(pl.Int32),
+        *("centre", "sigma", "ewma", "ewma_low", "ewma_high", "ewma_side"),
+        *("moving_range", "moving_range_high", "is_moving_range_high"),
+        broken.alias("rules"),
+        "reason",
+    )
+
+
+_COMPARED: Final = [
+    pl.col("n_first").cast(pl.Int32),
+    pl.col("n_second").cast(pl.Int32),
+    *(
+        pl.col(name)
+        for name in (
+            "mean_first",
+            "mean_second",
+            "difference",
+            "ci_low",
+            "ci_high",
+            "p",
+            "hedges_g",
+            "word",
+            "reason",
+        )
+    ),
+]
+
+
+def _contrasts(pots: pl.DataFrame, least: float) -> pl.DataFrame:
+    keys = [*LOT, "comparison", "first_on", "second_on", "second_purpose"]
+    found = contrasts(
+        pots, keys, value="value", group="grp", first="first", second="second", least_difference=least
+    )
+    return found.filter((pl.col("n_first") > 0) & (pl.col("n_second") > 0)).select(*keys, *_COMPARED)
+
+
+def _crop_contrasts(means: pl.DataFrame, least: float) -> pl.DataFrame:
+    """Every two sites that grow a crop in the same container class, a lot's mean being one value."""
+    sites = means["site_id"].unique().sort().to_list()
+    keys = ["crop_key", "container_class", "first_site", "second_site"]
+    # A loop over pairs of sites, not over lots.
+    both = [
+        means.filter(pl.col("site_id").is_in([first, second])).with_columns(
+            first_site=pl.lit(first),
+            second_site=pl.lit(second),
+            grp=pl.when(pl.col("site_id") == first).then(pl.lit("first")).otherwise(pl.lit("second")),
+        )
+        for first, second in combinations(sites, 2)
+    ]
+    empty = means.clear().with_columns(first_site=pl.lit(""), second_site=pl.lit(""), grp=pl.lit(""))
+    found = contrasts(
+        pl.concat(both) if both else empty,
+        keys,
+        value="mean",
+        group="grp",
+        first="first",
+        second="second",
+        least_difference=least,
+    )
+    return found.filter((pl.col("n_first") > 0) & (pl.col("n_second") > 0)).select(*keys, *_COMPARED)
+
+
+def _rounded(frame: pl.DataFrame) -> pl.DataFrame:
+    return frame.with_columns(pl.col(pl.Float64).round(DECIMALS))
+
+
+__all__ = ["measure", "measure_night"]
