@@ -14,6 +14,8 @@ _OTHER = {".": ",", ",": "."}
 _MARK_WORDS = {".": "point", ",": "comma"}
 # Above this a figure with three digits behind its mark is no reading in the unit inside.
 _MOST_MS = 25.0
+# One other mark among so many is a slip of the hand, whose line is held.
+_SLIPS = 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +41,10 @@ def _guess_decimal(total: Marks, figures: Mapping[str, ColumnFacts], delimiter: 
         why = f"{_cells(total.decimal[mark])} can only have a decimal {_MARK_WORDS[mark]}"
         return desk.settle("decimal", Guess(mark, "certain", why), (".", ","))
     if len(seen) == 2:
+        few, many = sorted(seen, key=lambda mark: total.decimal[mark])
+        if total.decimal[few] * _SLIPS <= total.decimal[many]:
+            why = f"{_cells(total.decimal[many])} have a {_MARK_WORDS[many]}, {total.decimal[few]} a {_MARK_WORDS[few]}"
+            return desk.settle("decimal", Guess(many, "likely", why), (".", ","))
         text = "some cells have a decimal point and some a decimal comma: which one is right?"
         choices = [Choice(mark, f"{_cells(total.decimal[mark])} with a {_MARK_WORDS[mark]}") for mark in seen]
         choices.sort(key=lambda one: -total.decimal[one.value])

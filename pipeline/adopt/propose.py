@@ -16,6 +16,7 @@ from pipeline.adopt.dictionary import ADOPTED_KINDS
 from pipeline.adopt.file_guess import guess_mode, guess_pattern
 from pipeline.adopt.marks_guess import guess_marks
 from pipeline.adopt.moments import span_days
+from pipeline.adopt.numerals import middle_of, values_of
 from pipeline.adopt.questions import Choice, Desk, Guess, Question
 from pipeline.adopt.sniff import Sheet, sniff
 from pipeline.adopt.unit_guess import guess_unit
@@ -38,6 +39,8 @@ _RAW_EC = re.compile(
 )
 _KIND_TOO_CLOSE = 0.9
 _NONE = "none"
+# Half of a column below or above these is no leachate.
+_LEAST_PH, _MOST_PH = 3.5, 9.5
 _METHOD_WHY = {
     "pour-through": "water poured on the pot, leachate caught below",
     "1:2 dilution": "one part of substrate in two parts of water",
@@ -261,13 +264,7 @@ def _fill_group(
     free = _free(matches, columns)
     for field in group:
         candidates = [column for column in free if could_be(field, column)]
-        if not candidates or (
-            field == "ec"
-            and "ph" in group
-            and f"column.{field}" not in desk.answers
-            and len(group) > 1
-            and _any_ph(free)
-        ):
+        if not candidates:
             continue
         matches[field] = _ask_column(
             field, candidates, f"no header names the {field}, which {kind} need", desk
@@ -281,10 +278,6 @@ def _fill_group(
         f"{name} looks like {kind}, but no column for {wanted} is found among {headers}; "
         f'say which with --answer column.{group[0]}="HEADER", or another kind with --kind.'
     )
-
-
-def _any_ph(columns: Sequence[ColumnFacts]) -> bool:
-    return any(could_be("ph", column) for column in columns)
 
 
 def _ask_by_cells(field: str, matches: dict[str, Match], columns: Sequence[ColumnFacts], desk: Desk) -> None:
@@ -465,12 +458,17 @@ def _notes(columns: Sequence[ColumnFacts], by_field: Mapping[str, Match]) -> lis
     ):
         notes.append("The weeks have no year: their lines will be held until a column says it.")
     ph = by_field.get("ph")
-    if ph is not None and ph.column.cells and not could_be("ph", ph.column):
+    if ph is not None and ph.column.cells and not _looks_like_ph(ph.column):
         notes.append("The figures in the column of pH do not look like pH: look at the five rows.")
     doubled = {header_key(one.header) for one in columns if one.header.strip()}
     if len(doubled) < sum(bool(one.header.strip()) for one in columns):
         notes.append("A header stands there more than once: rename one, if its column matters.")
     return notes
+
+
+def _looks_like_ph(column: ColumnFacts) -> bool:
+    middles = [middle_of(values_of(column.cells, decimal)) for decimal in (".", ",")]
+    return any(_LEAST_PH <= middle <= _MOST_PH for middle in middles)
 
 
 def _as_export(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from functools import cache
 from pathlib import Path
 
 import polars as pl
@@ -50,8 +51,10 @@ def _answers(proposal: Proposal, export: Export) -> dict[str, str]:
     return {question.key: by_key[question.key] for question in proposal.questions}
 
 
-def _judge(site: SiteSettings, name: str) -> str:
+@cache
+def _judge(site_id: str, name: str) -> str:
     """How the proposal for one file compares: "first go", "asked", or "named" for words to be filled in."""
+    site = SITES[site_id]
     data, export = (site.folder / name).read_bytes(), _export_of(site, name)
     proposal = propose(data, Path(name).name, site)
     asked = bool(proposal.questions)
@@ -73,11 +76,11 @@ def _judge(site: SiteSettings, name: str) -> str:
 
 @pytest.mark.parametrize(("site_id", "name"), _cases())
 def test_a_demo_export_is_read_as_by_hand(site_id: str, name: str) -> None:
-    assert _judge(SITES[site_id], name) in {"first go", "asked", "named"}
+    assert _judge(site_id, name) in {"first go", "asked", "named"}
 
 
 def test_most_demo_exports_are_right_at_first_go(capsys: pytest.CaptureFixture[str]) -> None:
-    counts = Counter(_judge(SITES[site_id], name) for site_id, name in _cases())
+    counts = Counter(_judge(site_id, name) for site_id, name in _cases())
     with capsys.disabled():
         print(f"\nadopt on {counts.total()} demo exports: {dict(counts)}")  # noqa: T201
     # What is asked is the order of day and month where no day is above 12; what is named are codes like R and A.

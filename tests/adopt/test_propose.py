@@ -248,3 +248,19 @@ def test_a_pattern_and_a_compensation_can_be_overruled() -> None:
     proposal = propose(_readings("2026-04-03,A-1,5.8,1.9"), "log_2026-04-03.csv", SITE, None, answers)
     assert proposal.export.files == "drop/log*.csv"
     assert proposal.export.ec_compensated is False
+
+
+def test_one_slip_among_many_figures_does_not_open_the_question_of_the_mark() -> None:
+    rows = [
+        f"{day:02}.04.2026;A-{day};5,{day % 10};{1 + day // 10},{day % 10}{day // 10}" for day in range(1, 29)
+    ]
+    data = table("\n".join(["Datum;Partie;pH;LF (mS/cm)", *rows, "29.04.2026;A-29;5.8;1,9"]))
+    proposal = propose(data, "log_2026-04-29.csv", SITE, None, {"mode": "increment"})
+    assert setting(proposal, "decimal") == ","
+    assert not proposal.questions
+
+
+def test_figures_that_are_no_ph_are_remarked_on() -> None:
+    exchanged = _readings("2026-04-03,A-1,1.9,5.8\n2026-04-03,A-2,2.0,5.9")
+    assert any("do not look like pH" in note for note in propose(exchanged, "log_2026-04-03.csv", SITE).notes)
+    assert not propose(_readings("2026-04-03,A-1,6,2"), "log_2026-04-03.csv", SITE).notes
