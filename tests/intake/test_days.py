@@ -269,12 +269,14 @@ def test_unknown_weeks_say_how_far_weeks_go() -> None:
 DAYS = st.dates(date(1950, 1, 1), date(2100, 12, 31))
 
 
+@settings(deadline=None)
 @given(DAYS)
 def test_iso_weeks_are_python_s(day: date) -> None:
     year, week, weekday = day.isocalendar()
     assert day_of_week(year, week, WEEK_DAYS[weekday - 1], "iso", "monday") == day
 
 
+@settings(deadline=None)
 @given(DAYS, st.sampled_from([("sunday", "%U"), ("monday", "%W")]))
 def test_first_full_weeks_are_those_of_strftime_from_1_on(day: date, way: tuple[str, str]) -> None:
     starts, directive = way
@@ -283,6 +285,7 @@ def test_first_full_weeks_are_those_of_strftime_from_1_on(day: date, way: tuple[
         assert day_of_week(day.year, week, WEEK_DAYS[day.weekday()], "first_full_week", starts) == day
 
 
+@settings(deadline=None)
 @given(DAYS, st.sampled_from(WEEK_DAYS))
 def test_every_day_is_in_one_first_full_week(day: date, starts: str) -> None:
     name = WEEK_DAYS[day.weekday()]
@@ -295,6 +298,7 @@ def test_every_day_is_in_one_first_full_week(day: date, starts: str) -> None:
     assert len(holders) == 1
 
 
+@settings(deadline=None)
 @given(DAYS, st.sampled_from(WEEK_DAYS))
 def test_weeks_from_1_january_on_by_counting_days(day: date, starts: str) -> None:
     week = 1

@@ -2,7 +2,7 @@ import re
 from decimal import Decimal
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.intake.numbers import NumberFormat, plain_pattern, read_number, read_whole
@@ -100,6 +100,7 @@ def test_a_conversion_may_round_and_does_so_once_half_up(text: str, unit: str, v
     assert read_number(text, form) == Decimal(value)
 
 
+@settings(deadline=None)
 @given(st.integers(-999_999, 999_999), st.sampled_from(".,"))
 def test_every_number_with_three_decimals_reads_back(thousandths: int, mark: str) -> None:
     value = Decimal(thousandths).scaleb(-3)
@@ -228,6 +229,7 @@ def test_thousands_that_are_not_declared_name_the_setting(text: str, decimal: st
     assert read_number(text, large(decimal, "")) == Refused(f"has {said}")
 
 
+@settings(deadline=None)
 @given(
     st.integers(-9_999_999_9999, 9_999_999_9999), st.sampled_from([",.", ".,", ",'", ", ", ". ", ",\u202f"])
 )
@@ -352,6 +354,7 @@ def test_what_is_held_and_why(text: str, form: NumberFormat, reason: str) -> Non
     assert read_number(text, form) == Refused(reason)
 
 
+@settings(deadline=None)
 @given(
     st.text("0123456789.,+-'*/½ \u00a0eExmSµCF%<~_n", max_size=12), st.sampled_from([POINT, COMMA, MARKED])
 )
@@ -360,6 +363,7 @@ def test_the_quick_pattern_takes_nothing_that_the_reader_refuses(text: str, form
         assert read_number(text, form) == Decimal(text.replace(form.decimal, "."))
 
 
+@settings(deadline=None)
 @given(st.text(max_size=45))
 def test_any_text_is_a_number_or_refused(text: str) -> None:
     for form in (POINT, MARKED, ec("µS/cm"), volume("fl oz"), MINUTES):
