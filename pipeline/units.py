@@ -1,6 +1,6 @@
 """Units of the edges and their exact conversion into the units inside.
 
-Inside, everything is mS/cm, mL, cm and °C.  Whatever else an export writes is converted here, once, with
+Inside, everything is mS/cm, mL, cm, °C and mg/L CaCO3.  Whatever else an export writes is converted here, once, with
 exact fractions; rounding happens after the conversion and never before.
 """
 
@@ -13,7 +13,7 @@ from fractions import Fraction
 from types import MappingProxyType
 from typing import Literal
 
-Quantity = Literal["ec", "volume", "length", "temperature"]
+Quantity = Literal["ec", "volume", "length", "temperature", "alkalinity"]
 
 
 @dataclass(frozen=True)
@@ -69,12 +69,23 @@ TEMPERATURE_UNITS: Mapping[str, Conversion] = MappingProxyType(
 )
 """Into °C."""
 
+ALKALINITY_UNITS: Mapping[str, Conversion] = MappingProxyType(
+    {
+        "mg/L CaCO3": SAME,
+        "ppm CaCO3": SAME,
+        # Half of the molar mass of CaCO3, 100.09 g (P, Greenhouse Management, "Understanding alkalinity").
+        "meq/L": Conversion(Fraction(Decimal("50.04"))),
+    }
+)
+"""Into mg/L CaCO3."""
+
 UNITS: Mapping[Quantity, Mapping[str, Conversion]] = MappingProxyType(
     {
         "ec": EC_UNITS,
         "volume": VOLUME_UNITS,
         "length": LENGTH_UNITS,
         "temperature": TEMPERATURE_UNITS,
+        "alkalinity": ALKALINITY_UNITS,
     }
 )
 
@@ -105,6 +116,7 @@ _SHORT: Mapping[Quantity, Mapping[str, str]] = MappingProxyType(
         "volume": {"floz": "fl oz", "fl.oz": "fl oz", "fl. oz": "fl oz"},
         "length": {},
         "temperature": {"c": "°C", "f": "°F"},
+        "alkalinity": {"meq": "meq/L"},
     }
 )
 

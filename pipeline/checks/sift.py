@@ -39,8 +39,12 @@ def sift(translated: Translated, export: Export, policy: Sequence[PolicyInForce]
     Codes: ``ph_ec_swapped`` (all records of a file whose median pH is below 3.5 and median EC 4 to 9 mS/cm, house
     default), ``ph_out_of_scale`` (outside 0-14), ``ec_out_of_scale`` (negative, or above the policy's
     ec_highest_ms_cm in force on the day; mS/cm), ``method_missing`` (neither line nor site names the
-    extraction method: the same EC is low or extreme by method).  Only readings have such holds.
+    extraction method: the same EC is low or extreme by method).  Feed checks have those of pH and EC alone,
+    other kinds none.
     """
+    if export.kind == "feed_checks":
+        checks = translated.rows.filter(pl.col("cells").is_not_null()).rename({"checked_on": "sampled_on"})
+        return pl.concat([_sift_ph(checks), _sift_ec(checks, policy)]).sort("record_no", maintain_order=True)
     if export.kind != "readings":
         return pl.DataFrame(schema=HOLDS_SCHEMA)
     rows = translated.rows.filter(pl.col("cells").is_not_null())

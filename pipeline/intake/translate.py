@@ -22,6 +22,7 @@ from pipeline.intake.header import find_column, header_key
 from pipeline.intake.numbers import NumberFormat, plain_pattern, read_number, read_whole
 from pipeline.intake.read import ReadResult
 from pipeline.intake.refused import Refused
+from pipeline.intake.translate_more import MORE_SCHEMAS, MORE_TRANSLATORS
 from pipeline.settings import Export, SiteSettings
 from pipeline.settings.words import UNIT_OF_FIELD, WORDS_BY_FIELD
 
@@ -70,6 +71,9 @@ LOTS_SCHEMA: dict[str, pl.DataType] = {
     "irrigation": pl.String(),
     "feed_mode": pl.String(),
     "note": pl.String(),
+    "valid_from": pl.Date(),
+    "parent_code": pl.String(),
+    "event": pl.String(),
     "cells": pl.String(),
 }
 CALIBRATIONS_SCHEMA: dict[str, pl.DataType] = {
@@ -85,12 +89,27 @@ CALIBRATIONS_SCHEMA: dict[str, pl.DataType] = {
     "ec_found_ms_cm": pl.Decimal(9, 4),
     "passed": pl.Boolean(),
     "note": pl.String(),
+    "stage": pl.String(),
+    "found_4_ph": pl.Decimal(6, 3),
+    "found_7_ph": pl.Decimal(6, 3),
+    "found_10_ph": pl.Decimal(6, 3),
+    "left_4_ph": pl.Decimal(6, 3),
+    "left_7_ph": pl.Decimal(6, 3),
+    "left_10_ph": pl.Decimal(6, 3),
+    "buffer_4_mv": pl.Decimal(6, 1),
+    "buffer_7_mv": pl.Decimal(6, 1),
+    "buffer_10_mv": pl.Decimal(6, 1),
+    "temperature_c": pl.Decimal(5, 2),
+    "ec_left_ms_cm": pl.Decimal(9, 4),
+    "solution": pl.String(),
+    "solution_expires_on": pl.Date(),
     "cells": pl.String(),
 }
 ROW_SCHEMAS: Mapping[str, dict[str, pl.DataType]] = {
     "readings": READINGS_SCHEMA,
     "lots": LOTS_SCHEMA,
     "calibrations": CALIBRATIONS_SCHEMA,
+    **MORE_SCHEMAS,
 }
 PROBLEMS_SCHEMA: dict[str, pl.DataType] = {
     "record_no": pl.Int64(),
@@ -100,6 +119,7 @@ PROBLEMS_SCHEMA: dict[str, pl.DataType] = {
     "sentence": pl.String(),
 }
 
+_BUFFER_READINGS = ("found_4", "found_7", "found_10", "left_4", "left_7", "left_10")
 _YES = frozenset({"yes", "y", "true", "1", "ok", "pass", "passed"})
 _NO = frozenset({"no", "n", "false", "0", "fail", "failed"})
 _MOST_INT32 = 2**31 - 1
@@ -164,6 +184,12 @@ _NUMERIC: Mapping[str, _Numeric] = {
     "offset": _Numeric(5, 1, "-12.5", own_unit="mv"),
     "ec_standard": _Numeric(5, 4, "1.413"),
     "ec_found": _Numeric(5, 4, "1.41"),
+    "ec_left": _Numeric(5, 4, "1.41"),
+    **{f"{when}_{buffer}": _Numeric(3, 3, "4.02") for when in ("found", "left") for buffer in (4, 7, 10)},
+    **{f"mv_{buffer}": _Numeric(5, 1, "-172.5", own_unit="mv") for buffer in (4, 7, 10)},
+    "target_ec": _Numeric(5, 4, "1.9"),
+    "alkalinity": _Numeric(6, 2, "120"),
+    "nitrogen": _Numeric(6, 2, "150", own_unit="ppm"),
     "n_pots": _Numeric(10, 0, "5"),
     "plants": _Numeric(19, 0, "5"),
 }
@@ -501,6 +527,9 @@ def _lots(sheet: _Sheet) -> dict[str, pl.Series]:
         "irrigation": sheet.text("irrigation"),
         "feed_mode": sheet.word("feed_mode"),
         "note": sheet.note(),
+        "valid_from": sheet.days("valid_from"),
+        "parent_code": sheet.text("parent"),
+        "event": sheet.word("event"),
     }
 
 
@@ -519,6 +548,13 @@ def _calibrations(sheet: _Sheet) -> dict[str, pl.Series]:
         "ec_found_ms_cm": sheet.number("ec_found"),
         "passed": sheet.truth("passed"),
         "note": sheet.note(),
+        "stage": sheet.word("stage"),
+        **{f"{name}_ph": sheet.number(name) for name in _BUFFER_READINGS},
+        **{f"buffer_{buffer}_mv": sheet.number(f"mv_{buffer}") for buffer in (4, 7, 10)},
+        "temperature_c": sheet.number("temperature"),
+        "ec_left_ms_cm": sheet.number("ec_left"),
+        "solution": sheet.text("solution"),
+        "solution_expires_on": sheet.days("solution_expires"),
     }
 
 
@@ -526,6 +562,7 @@ _TRANSLATORS: Mapping[str, Callable[[_Sheet], dict[str, pl.Series]]] = {
     "readings": _readings,
     "lots": _lots,
     "calibrations": _calibrations,
+    **MORE_TRANSLATORS,
 }
 
 

@@ -26,6 +26,7 @@ _MENDS = {
     "ph_ec_swapped": "Exchange the columns ph and ec under [export.columns] in site.toml, or mend the export.",
     "ph_out_of_scale": "Correct the cell; pH lies between 0 and 14.",
     "ec_out_of_scale": "Correct the cell, or the unit of the EC column in site.toml.",
+    "until_before_from": "Correct the first or the last day of the excuse.",
     "method_missing": "Write the site's extraction_method into site.toml; EC means nothing without it.",
 }
 

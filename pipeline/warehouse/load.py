@@ -11,7 +11,16 @@ import polars as pl
 from pipeline.warehouse.connect import Connection
 from pipeline.warehouse.statements import insert_frame, run_sql
 
-LINE_TABLES = {"readings": "reading_lines", "lots": "lot_lines", "calibrations": "calibration_lines"}
+LINE_TABLES = {
+    "readings": "reading_lines",
+    "lots": "lot_lines",
+    "calibrations": "calibration_lines",
+    "treatments": "treatment_lines",
+    "feed_checks": "feed_check_lines",
+    "exemptions": "exemption_lines",
+    "plantings": "planting_lines",
+    "people": "people_lines",
+}
 
 
 @dataclass(frozen=True, slots=True)

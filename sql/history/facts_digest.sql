@@ -22,6 +22,41 @@ facts as (
     union all
     select
         row(
+            'lot_fact', site_id, lot_key, valid_from, valid_to, event, parent_key, is_usable, house, bench,
+            container_class, plants, substrate, feed_mode
+        )::varchar as line
+    from lot_facts
+    union all
+    select
+        row(
+            'treatment', site_id, lot_key, treated_on, treated_time, treatment, product, rate, person, note
+        )::varchar as line
+    from treatments
+    union all
+    select
+        row(
+            'feed_check', site_id, checked_on, checked_time, place, house, injector, ec_25_ms_cm, ph,
+            alkalinity_mg_l, nitrogen_ppm, target_ec_ms_cm, person, note
+        )::varchar as line
+    from feed_checks
+    union all
+    select
+        row(
+            'exemption', site_id, lot_key, purpose, from_on, until_on, reason, person, entered_on, note
+        )::varchar as line
+    from exemptions
+    union all
+    select
+        row(
+            'planting', site_id, lot_key, crop, cultivar, house, bench, planted_on, ships_on, plants, note
+        )::varchar as line
+    from plantings
+    union all
+    select row('person', site_id, person_key, role, trained_on, trained_by, until_on, note)::varchar as line
+    from people
+    union all
+    select
+        row(
             'reading',
             site_id,
             lot_key,

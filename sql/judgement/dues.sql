@@ -10,7 +10,7 @@ asked as (
         site_id,
         lot_key,
         'first' as why,
-        started_on + first_within_days as due_on,
+        stands_from + first_within_days as due_on,
         first_within_days as interval_days
     from standing_lots
     where last_counting_on is null

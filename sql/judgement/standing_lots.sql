@@ -67,4 +67,4 @@ left join policy_problem_crops as x
     on l.site_id = x.site_id and l.crop_key = x.crop_key and t.as_of >= x.valid_from and t.as_of < x.valid_to
 left join last_counting as k on l.site_id = k.site_id and l.lot_key = k.lot_key
 left join last_any as a on l.site_id = a.site_id and l.lot_key = a.lot_key
-where l.is_usable and l.started_on <= t.as_of and coalesce(l.ends_on, date '9999-12-31') >= t.as_of
+where l.is_usable and l.stands_from <= t.as_of and coalesce(l.ends_on, date '9999-12-31') >= t.as_of

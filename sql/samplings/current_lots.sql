@@ -1,19 +1,20 @@
--- The lots as the sites' newest lists know them.
+-- The lots as the sites' newest lists know them, by what holds on the as-of date.
 -- grain: one lot. key: site_id, lot_key (the code in lower case)
--- inputs: record_versions, lot_lines, record_problems
+-- inputs: lot_facts, run
 -- A lot whose line cannot be used is kept with is_usable false, so that its readings can say why they wait.
+-- stands_from: the start, or the day on which the lot was split off from its parent, where that came later.
 select
-    v.site_id,
-    v.line_key as lot_key,
-    l.lot_code as lot_id,
-    v.file_id,
-    v.record_no,
-    p.sentence is null as is_usable,
-    p.sentence as unusable_sentence,
+    l.site_id,
+    l.lot_key,
+    l.lot_id,
+    l.file_id,
+    l.record_no,
+    l.is_usable,
+    l.unusable_sentence,
     l.house,
     l.bench,
     l.crop,
-    lower(trim(l.crop)) as crop_key,
+    l.crop_key,
     l.cultivar,
     l.container_class,
     l.started_on,
@@ -23,9 +24,19 @@ select
     l.grower_id,
     l.substrate,
     l.irrigation,
-    l.feed_mode
-from record_versions as v
-inner join lot_lines as l on v.file_id = l.file_id and v.record_no = l.record_no
-left join record_problems as p on v.file_id = p.file_id and v.record_no = p.record_no and p.problem_no = 1
-where v.kind = 'lots' and v.version = 'current' and v.line_key is not null
-qualify row_number() over (partition by v.site_id, v.line_key order by v.file_id desc, v.record_no desc) = 1
+    l.feed_mode,
+    l.parent_id,
+    l.parent_key,
+    l.split_on,
+    greatest(l.started_on, l.split_on) as stands_from
+from lot_facts as l
+cross join run as t
+-- where nothing holds yet, what will hold first
+qualify
+    row_number() over (
+        partition by l.site_id, l.lot_key
+        order by
+            l.valid_from <= t.as_of desc,
+            case when l.valid_from <= t.as_of then l.valid_from end desc,
+            l.valid_from asc
+    ) = 1

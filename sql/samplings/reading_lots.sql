@@ -1,7 +1,8 @@
 -- Which lot a current reading belongs to, by its code or by its place.
 -- grain: one current line of a readings export. key: file_id, record_no
--- inputs: record_versions, reading_lines, current_lots
--- rule: a line without a lot code finds its lot by house, bench and crop, if exactly one lot fits on that day.
+-- inputs: record_versions, reading_lines, lot_facts
+-- rule: a line without a lot code finds its lot by house, bench and crop, if exactly one lot fits on that day. A lot that
+-- moved is looked for where it stood that day; before a split the plants were the parent's.
 with
 lines as (
     select
@@ -25,12 +26,14 @@ by_place as (
         count(*) as fitting_lots,
         min(l.lot_key) as lot_key
     from lines as n
-    inner join current_lots as l
+    inner join lot_facts as l
         on
             n.site_id = l.site_id
             and lower(n.house) = lower(l.house)
             and (n.bench is null or lower(n.bench) = lower(l.bench))
             and (n.crop is null or lower(n.crop) = l.crop_key)
+            and n.sampled_on >= l.valid_from
+            and n.sampled_on < l.valid_to
             and n.sampled_on >= l.started_on
             and n.sampled_on <= coalesce(l.ends_on, date '9999-12-31')
     where n.lot_key is null and l.is_usable

@@ -1,6 +1,6 @@
 -- What became of every physical record that the sites ever sent, worked out anew from all that is known tonight.
 -- grain: one record. key: file_id, record_no
--- inputs: sites, files, replaced_files, records, record_problems, record_versions, reading_lots, reading_lines, current_lots, calibration_lines, run
+-- inputs: sites, files, replaced_files, records, record_problems, record_versions, reading_lots, reading_lines, current_lots, calibration_lines, kind_causes, run
 -- fate: accepted, held, repeated, superseded, withdrawn, not_data. A held record has one cause, the first of a fixed order;
 -- `what` names the thing it waits for.
 with
@@ -38,7 +38,7 @@ checked_lines as (
         r.lot_code,
         r.sampled_on as on_day,
         l.lot_id,
-        l.started_on,
+        l.stands_from as started_on,
         l.ends_on,
         m.fitting_lots,
         concat_ws(', ', 'house ' || r.house, 'bench ' || r.bench, r.crop) as place,
@@ -47,7 +47,7 @@ checked_lines as (
             when m.lot_key is null then 'place_unclear'
             when l.lot_key is null then 'lot_unknown'
             when not l.is_usable then 'lot_held'
-            when r.sampled_on < l.started_on then 'before_start'
+            when r.sampled_on < l.stands_from then 'before_start'
             when r.sampled_on > l.ends_on then 'after_end'
         end as cause
     from reading_lots as m
@@ -63,6 +63,8 @@ checked_lines as (
     from calibration_lines as c
     cross join run as t
     where c.calibrated_on > t.as_of
+    union all by name
+    select * from kind_causes where cause is not null
 ),
 
 causes as (
@@ -86,7 +88,16 @@ causes as (
             when f.problem is not null then f.problem_sentence
             when u.code is not null then u.sentence
             when c.cause in ('in_future', 'before_start', 'after_end')
-                then printf('%s on %s', if(f.kind = 'readings', 'sampled', 'checked'), strftime(c.on_day, '%Y-%m-%d'))
+                then printf(
+                    '%s on %s',
+                    case f.kind
+                        when 'readings' then 'sampled'
+                        when 'treatments' then 'treated'
+                        when 'people' then 'trained'
+                        else 'checked'
+                    end,
+                    strftime(c.on_day, '%Y-%m-%d')
+                )
             when c.cause is null then s.sentence
         end as detail,
         case

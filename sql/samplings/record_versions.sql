@@ -1,6 +1,6 @@
 -- Which version of a line rules: the first appearance of a text stays, later ones repeat it, newer texts supersede it.
 -- grain: one data record of a file that could be read as a whole. key: file_id, record_no
--- inputs: files, records, reading_lines, lot_lines
+-- inputs: files, records, reading_lines, lot_lines, planting_lines, people_lines
 -- rule (ours): the k-th equal text of a file matches the k-th of another file of the same export; a line that the newest
 -- file of a cumulative export no longer holds was withdrawn; where lines have a key, the version seen last rules.
 with
@@ -37,7 +37,11 @@ appearances as (
         row_number() over same_line as appearance,
         max(d.file_id) over (partition by d.site_id, d.kind, d.export_no, d.text, d.occurrence) as last_file_id,
         case
-            when d.kind = 'lots' then lower(l.lot_code)
+            -- lines of one lot that hold from different days are facts side by side
+            when d.kind = 'lots' and l.lot_code is not null
+                then concat_ws(chr(31), lower(l.lot_code), l.valid_from)
+            when d.kind = 'plantings' then lower(s.lot_code)
+            when d.kind = 'people' then lower(p.name)
             -- without lot, day and pot a line says nothing about which other line it corrects
             when
                 d.kind = 'readings' and d.numbers_pots
@@ -47,6 +51,8 @@ appearances as (
     from data_records as d
     left join lot_lines as l on d.file_id = l.file_id and d.record_no = l.record_no
     left join reading_lines as g on d.file_id = g.file_id and d.record_no = g.record_no
+    left join planting_lines as s on d.file_id = s.file_id and d.record_no = s.record_no
+    left join people_lines as p on d.file_id = p.file_id and d.record_no = p.record_no
     window same_line as (partition by d.site_id, d.kind, d.export_no, d.text, d.occurrence order by d.file_id)
 ),
 

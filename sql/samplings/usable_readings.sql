@@ -1,6 +1,6 @@
 -- Accepted readings with their lot, EC brought to 25 °C, and what each may be used for.
 -- grain: one accepted reading line. key: file_id, record_no
--- inputs: record_fates, reading_lines, reading_lots, current_lots, policy, policy_containers, meter_days
+-- inputs: record_fates, reading_lines, reading_lots, current_lots, lot_facts, policy, policy_containers, meter_days
 -- units: EC mS/cm at 25 °C, volumes mL
 -- rules: EC25 = EC / (1 + alpha (T - 25)) where the meter does not compensate (Standard Methods 2510, from memory; formula
 -- read in a conductivity-logger manual); volume tolerances are house defaults around volumes of common practice;
@@ -11,7 +11,7 @@ joined as (
         f.site_id,
         m.lot_key,
         r.*,
-        l.container_class,
+        coalesce(h.container_class, l.container_class) as container_class,
         l.lot_id,
         p.volume_warn_share,
         p.volume_exclude_over,
@@ -28,11 +28,18 @@ joined as (
     inner join reading_lines as r on f.file_id = r.file_id and f.record_no = r.record_no
     inner join reading_lots as m on f.file_id = m.file_id and f.record_no = m.record_no
     inner join current_lots as l on f.site_id = l.site_id and m.lot_key = l.lot_key
+    -- a lot that was potted on is read by the recipe of the container it stood in that day
+    left join lot_facts as h
+        on
+            f.site_id = h.site_id
+            and m.lot_key = h.lot_key
+            and r.sampled_on >= h.valid_from
+            and r.sampled_on < h.valid_to
     inner join policy as p on f.site_id = p.site_id and r.sampled_on >= p.valid_from and r.sampled_on < p.valid_to
     inner join policy_containers as c
         on
             f.site_id = c.site_id
-            and l.container_class = c.container_class
+            and coalesce(h.container_class, l.container_class) = c.container_class
             and r.sampled_on >= c.valid_from
             and r.sampled_on < c.valid_to
     where f.fate = 'accepted' and f.export_kind = 'readings'

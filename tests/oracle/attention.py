@@ -150,7 +150,7 @@ def recent_affected(samplings: list[Sampling], policy: Policy, as_of: date) -> l
 def has_no_reading(lot: Lot, last: Sampling | None, policy: Policy, as_of: date) -> bool:
     """The last counting sampling is older than interval and grace; or there is none and the first was due."""
     if last is None:
-        return as_of > lot.started_on + timedelta(days=int(policy["first_within_days"]))
+        return as_of > lot.stands_from + timedelta(days=int(policy["first_within_days"]))
     interval = routine_interval(lot, policy)
     grace = int(policy["grace_days"]) if interval >= GRACE_FROM_DAYS else 0
     return (as_of - last.sampled_on).days > interval + grace
@@ -256,7 +256,7 @@ def due_of(lot: Lot, samplings: list[Sampling], policy: Policy, as_of: date) -> 
     last = last_counting(samplings)
     dues: list[tuple[date, int, str]] = []
     if last is None:
-        dues.append((lot.started_on + timedelta(days=int(policy["first_within_days"])), 0, "routine"))
+        dues.append((lot.stands_from + timedelta(days=int(policy["first_within_days"])), 0, "routine"))
     else:
         dues.append((last.sampled_on + timedelta(days=routine_interval(lot, policy)), 1, "routine"))
         if any(

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from dataclasses import dataclass
-from datetime import date, datetime, time
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import date, datetime, time, timedelta
 from fnmatch import fnmatchcase
 from fractions import Fraction
 
+from tests.oracle import more_kinds
 from tests.oracle.fields import Typed, Value, translate
 from tests.oracle.figures import median_of
+from tests.oracle.lot_facts import by_lot, on_day
 from tests.oracle.records import HEADER_ONLY, ReadFile, Record, read_file
 from tests.oracle.settings import Export, Home, SiteSettings, fold, policy_on
 
@@ -79,10 +82,20 @@ class Lot:
     ends_on: date | None
     grower_id: str | None
     feed_mode: str | None
+    # The first day of what this line says; None: from the lot's start.
+    valid_from: date | None = None
+    parent: str | None = None
+    split_on: date | None = None
+    is_usable: bool = True
+
+    @property
+    def stands_from(self) -> date:
+        """The start, or the day on which the lot was split off from its parent."""
+        return self.started_on if self.split_on is None else max(self.started_on, self.split_on)
 
     def stands_on(self, day: date) -> bool:
         """Between its start and its end, both days included."""
-        return self.started_on <= day and (self.ends_on is None or self.ends_on >= day)
+        return self.stands_from <= day and (self.ends_on is None or self.ends_on >= day)
 
 
 @dataclass(frozen=True)
@@ -141,6 +154,13 @@ class SiteFacts:
     lots: dict[str, Lot]
     readings: list[Reading]
     calibrations: list[Calibration]
+    # What each lot's lines say, oldest first.
+    lot_lines: dict[str, list[Lot]]
+
+    def lot_on(self, key: str, day: date) -> Lot:
+        """The lot as it stands tonight, in the container in which it stood that day."""
+        then = on_day(self.lot_lines[key], day)
+        return replace(self.lots[key], container_class=then.container_class or self.lots[key].container_class)
 
 
 def matches(pattern: str, name: str) -> bool:
@@ -194,7 +214,12 @@ def key_of(export: Export, typed: Typed | None) -> tuple[Value, ...] | None:
         return None
     code = typed.text("lot")
     if export.kind == "lots" and code:
+        return (fold(code), typed.day("valid_from"))
+    if export.kind == "plantings" and code:
         return (fold(code),)
+    name = typed.text("name")
+    if export.kind == "people" and name:
+        return (fold(name),)
     if export.kind == "readings" and export.numbers_pots:
         pot, day = typed.text("pot"), typed.day("date")
         if code and pot and day:
@@ -271,6 +296,9 @@ def lot_from(typed: Typed) -> Lot:
         ends_on=typed.day("ends"),
         grower_id=typed.text("grower"),
         feed_mode=typed.text("feed_mode"),
+        valid_from=typed.day("valid_from"),
+        parent=typed.text("parent"),
+        is_usable=typed.problem is None,
     )
 
 
@@ -287,11 +315,11 @@ def lots_at_place(lots: list[Lot], typed: Typed, day: date) -> list[Lot]:
             given is None or (found is not None and fold(given) == fold(found)) for given, found in pairs
         )
 
-    return [lot for lot in lots if lot.stands_on(day) and fits(lot)]
+    return [lot for lot in lots if lot.is_usable and lot.stands_on(day) and fits(lot)]
 
 
 def find_lot(
-    typed: Typed, day: date, lots: dict[str, Lot], held_lots: set[str]
+    typed: Typed, day: date, lots: dict[str, Lot], lines: dict[str, list[Lot]], held_lots: set[str]
 ) -> tuple[Lot | None, Fate | None]:
     """The lot of a reading: by its code, else the only one that fits its place that day."""
     code = typed.text("lot")
@@ -300,9 +328,9 @@ def find_lot(
             return lots[fold(code)], None
         cause = "lot_held" if fold(code) in held_lots else "lot_unknown"
         return None, Fate("held", cause, code)
-    fitting = lots_at_place(list(lots.values()), typed, day)
-    if len(fitting) == 1:
-        return fitting[0], None
+    fitting = lots_at_place([on_day(own, day) for own in lines.values()], typed, day)
+    if len(fitting) == 1 and fold(fitting[0].code) in lots:
+        return lots[fold(fitting[0].code)], None
     return None, Fate("held", "place_unclear")
 
 
@@ -332,6 +360,7 @@ def judge_reading(
     home: Home,
     site: SiteSettings,
     lots: dict[str, Lot],
+    lines: dict[str, list[Lot]],
     held_lots: set[str],
     as_of: date,
     is_swapped: bool,
@@ -341,10 +370,10 @@ def judge_reading(
     """
     if day > as_of:
         return None, Fate("held", "in_future")
-    lot, trouble = find_lot(typed, day, lots, held_lots)
+    lot, trouble = find_lot(typed, day, lots, lines, held_lots)
     if lot is None:
         return None, trouble or Fate("held", "lot_unknown")
-    if day < lot.started_on:
+    if day < lot.stands_from:
         return None, Fate("held", "before_start", lot.code)
     if lot.ends_on is not None and day > lot.ends_on:
         return None, Fate("held", "after_end", lot.code)
@@ -358,6 +387,56 @@ def judge_reading(
     if typed.text("method") is None:
         return None, Fate("held", "method_missing")
     return lot, Fate("accepted")
+
+
+def judge_other(
+    kind: str,
+    typed: Typed,
+    lots: dict[str, Lot],
+    lines: dict[str, list[Lot]],
+    held_lots: set[str],
+    as_of: date,
+    highest_ec: Callable[[date], Fraction],
+) -> Fate:
+    """A treatment, feed check, excuse, planting or person: held for its day, its lot or place, its figures."""
+    day = typed.day(more_kinds.DAY_OF.get(kind, ""))
+    if day is not None and day > as_of:
+        return Fate("held", "in_future")
+    if kind in ("treatments", "exemptions"):
+        days = (day, day) if day is not None else (typed.day("from"), typed.day("until"))
+        return judge_lots(typed, days[0] or date.min, days[1] or date.max, kind, lots, lines, held_lots)
+    ph = typed.number("ph")
+    if kind == "feed_checks" and ph is not None and not 0 <= ph <= 14:
+        return Fate("held", "ph_out_of_scale")
+    ec = typed.number("ec")
+    if kind == "feed_checks" and ec is not None and not 0 <= ec <= highest_ec(day or as_of):
+        return Fate("held", "ec_out_of_scale")
+    return Fate("accepted")
+
+
+def judge_lots(
+    typed: Typed,
+    first: date,
+    last: date,
+    kind: str,
+    lots: dict[str, Lot],
+    lines: dict[str, list[Lot]],
+    held_lots: set[str],
+) -> Fate:
+    """The lot that a line names, or any lot that stood at its place on one of the days."""
+    code = typed.text("lot")
+    if code is None:
+        span = [first + timedelta(days=after) for after in range((last - first).days + 1)]
+        found = any(lots_at_place([on_day(own, day) for own in lines.values()], typed, day) for day in span)
+        return Fate("accepted") if found else Fate("held", "place_unclear")
+    lot = lots.get(fold(code))
+    if lot is None:
+        return Fate("held", "lot_held" if fold(code) in held_lots else "lot_unknown", code)
+    if kind == "treatments" and first < lot.stands_from:
+        return Fate("held", "before_start", lot.code)
+    if kind == "treatments" and lot.ends_on is not None and first > lot.ends_on:
+        return Fate("held", "after_end", lot.code)
+    return Fate("accepted")
 
 
 def reading_from(typed: Typed, file: Received, record: Record, lot: Lot) -> Reading:
@@ -452,19 +531,33 @@ def facts_on(home: Home, site: SiteSettings, nights: list[Night]) -> SiteFacts:
                     fates[ref] = Fate("held", file.typed[record.record_no].problem)
                 else:
                     live.append((ref, file, record))
-    lots: dict[str, Lot] = {}
+    lot_lines: list[Lot] = []
     calibrations: list[Calibration] = []
     readings: list[Reading] = []
     for ref, file, record in live:
         typed = file.typed[record.record_no]
         if file.export.kind == "lots":
-            lots[fold(typed.text("lot") or "")] = lot_from(typed)
+            lot_lines.append(lot_from(typed))
             fates[ref] = Fate("accepted")
         elif file.export.kind == "calibrations":
             calibration = calibration_from(typed)
             fates[ref] = Fate("held", "in_future") if calibration.day > as_of else Fate("accepted")
             if calibration.day <= as_of:
                 calibrations.append(calibration)
+    held_lines = [
+        typed_line
+        for ref, fate in fates.items()
+        if fate.fate == "held"
+        and files[ref.file_no].export.kind == "lots"
+        and (typed_line := files[ref.file_no].typed.get(ref.record_no)) is not None
+        and typed_line.text("lot") is not None
+    ]
+    lines = by_lot([*lot_lines, *(lot_from(typed) for typed in held_lines)])
+    # A lot waits where the line that holds tonight cannot be used, or the day of any of its lines.
+    undated = {fold(one.text("lot") or "") for one in held_lines if one.values.get("valid_from", "") is None}
+    lots = {
+        key: now for key, own in lines.items() if key not in undated and (now := on_day(own, as_of)).is_usable
+    }
     held_lots = {
         fold(code)
         for ref, fate in fates.items()
@@ -483,10 +576,22 @@ def facts_on(home: Home, site: SiteSettings, nights: list[Night]) -> SiteFacts:
             home,
             site,
             lots,
+            lines,
             held_lots,
             as_of,
             has_ph_and_ec_swapped(file),
         )
         if lot is not None:
             readings.append(reading_from(typed, file, record, lot))
-    return SiteFacts(files, fates, lots, readings, calibrations)
+    for ref, file, record in live:
+        if file.export.kind in more_kinds.FIELDS:
+            fates[ref] = judge_other(
+                file.export.kind,
+                file.typed[record.record_no],
+                lots,
+                lines,
+                held_lots,
+                as_of,
+                lambda day: policy_on(home, site, day)["ec_highest_ms_cm"],
+            )
+    return SiteFacts(files, fates, lots, readings, calibrations, lines)

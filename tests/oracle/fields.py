@@ -8,6 +8,7 @@ from datetime import date, datetime, time, timedelta
 from fractions import Fraction
 from zoneinfo import ZoneInfo
 
+from tests.oracle import more_kinds
 from tests.oracle.records import Record
 from tests.oracle.settings import MEASURED_CLASSES, Export, SiteSettings, fold
 
@@ -57,6 +58,9 @@ FIELDS: dict[str, list[str]] = {
         "substrate",
         "irrigation",
         "feed_mode",
+        "valid_from",
+        "parent",
+        "event",
         "note",
     ],
     "calibrations": [
@@ -71,8 +75,23 @@ FIELDS: dict[str, list[str]] = {
         "ec_standard",
         "ec_found",
         "passed",
+        "stage",
+        "found_4",
+        "found_7",
+        "found_10",
+        "left_4",
+        "left_7",
+        "left_10",
+        "mv_4",
+        "mv_7",
+        "mv_10",
+        "temperature",
+        "ec_left",
+        "solution",
+        "solution_expires",
         "note",
     ],
+    **more_kinds.FIELDS,
 }
 
 # Decimals and digits before the decimal mark that a column keeps.
@@ -89,6 +108,7 @@ SCALES: dict[str, tuple[int, int]] = {
     "drain": (1, 5),
     "slope": (2, 4),
     "offset": (1, 5),
+    **more_kinds.SCALES,
     "n_pots": (0, 10),
     "plants": (0, 19),
 }
@@ -100,6 +120,7 @@ WORDS: dict[str, tuple[str, ...]] = {
     "feed_mode": ("constant", "periodic", "controlled_release"),
     "method": ("pour-through", "1:2 dilution", "saturated media extract"),
     "passed": ("yes", "no", "true", "false"),
+    **more_kinds.WORDS,
 }
 WEEK_DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 FL_OZ_ML = Fraction("29.5735295625")
@@ -122,7 +143,15 @@ WITH_FRACTIONS = ("poured", "leachate", "drain")
 # Whole numbers, and from where to where.
 COUNTS = {"n_pots": (1, 2**31 - 1), "plants": (0, 2**63 - 1)}
 # The one unit of fields that have no choice of units, as it may be typed behind a figure.
-OWN_UNITS = {"drain": "min", "slope": "%", "offset": "mv"}
+OWN_UNITS = {
+    "drain": "min",
+    "slope": "%",
+    "offset": "mv",
+    "mv_4": "mv",
+    "mv_7": "mv",
+    "mv_10": "mv",
+    "nitrogen": "ppm",
+}
 QUANTITIES = {
     "ec": "ec",
     "ec_sd": "ec",
@@ -131,6 +160,9 @@ QUANTITIES = {
     "poured": "volume",
     "leachate": "volume",
     "temperature": "temperature",
+    "ec_left": "ec",
+    "target_ec": "ec",
+    "alkalinity": "alkalinity",
 }
 # Units as they may be typed behind a figure, without case and with u for micro.
 TYPED: dict[str, dict[str, str]] = {
@@ -148,9 +180,15 @@ TYPED: dict[str, dict[str, str]] = {
     },
     "volume": {"ml": "mL", "fl oz": "fl oz", "fl. oz": "fl oz", "fl.oz": "fl oz", "floz": "fl oz"},
     "temperature": {"°c": "°C", "c": "°C", "°f": "°F", "f": "°F"},
+    "alkalinity": {
+        "mg/l caco3": "mg/L CaCO3",
+        "ppm caco3": "ppm CaCO3",
+        "meq/l": "meq/L",
+        "meq": "meq/L",
+    },
 }
 # Units whose figures are converted; in the others the digits stay what they are.
-CONVERTED = ("µS/cm", "μS/cm", "uS/cm", "ppm 500", "ppm 640", "ppm 700", "fl oz", "°F")
+CONVERTED = ("µS/cm", "μS/cm", "uS/cm", "ppm 500", "ppm 640", "ppm 700", "fl oz", "°F", "meq/L")
 
 
 @dataclass(frozen=True)
@@ -249,7 +287,11 @@ def typed_unit(name: str, typed: str, unit: str | None) -> str | None:
 
 
 def to_our_unit(value: Fraction, unit: str | None) -> Fraction:
-    """mS/cm from dS/m, mmho/cm, µS/cm and the ppm scales; mL from US fluid ounces; °C from °F."""
+    """mS/cm from dS/m, mmho/cm, µS/cm and the ppm scales; mL from US fluid ounces; °C from °F; mg/L CaCO3."""
+    if unit == "meq/L":
+        return value * Fraction("50.04")
+    if unit == "ppm CaCO3":
+        return value
     if unit in ("µS/cm", "μS/cm", "uS/cm"):
         return value / 1000
     if unit is not None and unit.startswith("ppm "):
@@ -391,7 +433,7 @@ def translate(record: Record, header: tuple[str, ...], export: Export, site: Sit
             values[name] = read_number(name, cell, export.columns[name][1], export)
             if values[name] is None:
                 problems.append("number_unreadable")
-        elif name in ("date", "started", "ends"):
+        elif name in ("date", "started", "ends", *more_kinds.DAYS):
             moment = read_date(cell, export.date_format)
             values[name] = moment.date() if moment else None
             if moment is None:
@@ -427,6 +469,15 @@ def translate(record: Record, header: tuple[str, ...], export: Export, site: Sit
         values.setdefault("purpose", "routine")
         values.setdefault("n_pots", Fraction(1))
         values.setdefault("method", site.extraction_method)
+    first, last = values.get("from"), values.get("until")
+    other = more_kinds.other_problem(
+        export.kind,
+        cells,
+        first if isinstance(first, date) else None,
+        last if isinstance(last, date) else None,
+    )
+    if other is not None:
+        problems.append(other)
     return Typed(values, problems[0] if problems else None)
 
 
@@ -448,4 +499,6 @@ def required(kind: str, cells: dict[str, str]) -> list[str]:
     day = next((name for name in ("date", "datetime", "week") if cells.get(name)), "date")
     if kind == "calibrations":
         return ["meter", day]
+    if kind != "readings":
+        return more_kinds.required(kind, cells, day)
     return ["lot" if cells.get("lot") or not cells.get("house") else "house", day]

@@ -82,7 +82,7 @@ def all_samplings(
         policy = policy_on(home, site, day)
         samplings[code].append(
             sample(
-                facts.lots[code],
+                facts.lot_on(code, day),
                 day,
                 PURPOSES[purpose],
                 readings,
