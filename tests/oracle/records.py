@@ -13,7 +13,7 @@ HEADER_ONLY = "header_only"
 
 @dataclass(frozen=True)
 class Record:
-    """One record of a file. `kind` is data, header, title, blank, total or comment."""
+    """One record of a file. `kind` is data, header, title, blank, total, comment, units or separator."""
 
     record_no: int
     line_from: int
@@ -109,12 +109,21 @@ def read_file(data: bytes, export: Export) -> ReadFile:
     total_words = {fold(word) for word in export.total_words}
     records: list[Record] = []
     header: tuple[str, ...] | None = None
-    at = 0
+    named = named_delimiter(lines)
+    titles_end = export.title_lines
+    if named is not None:
+        # The spreadsheet's own first line counts as none of the title lines.
+        records.append(Record(1, 1, 1, lines[0][0], "separator", (), None))
+        titles_end += 1
+        if named != export.delimiter and file_problem is None:
+            file_problem = "delimiter"
+    units_at: int | None = None
+    at = len(records)
     while at < len(lines):
         first = at
         raw = lines[at][0]
         cells, trouble = split_cells(raw, export.delimiter)
-        while trouble == "open" and at + 1 < len(lines) and first >= export.title_lines:
+        while trouble == "open" and at + 1 < len(lines) and first >= titles_end:
             raw += lines[at][1] + lines[at + 1][0]
             at += 1
             cells, trouble = split_cells(raw, export.delimiter)
@@ -127,8 +136,10 @@ def read_file(data: bytes, export: Export) -> ReadFile:
         kind = "data"
         problem = None
         is_comment = bool(export.comment_prefix) and raw.lstrip().startswith(export.comment_prefix)
-        if first < export.title_lines:
+        if first < titles_end:
             kind = "title"
+        elif first == units_at:
+            kind = "units"
         elif raw.strip() == "" or (cells is not None and all(cell.strip() == "" for cell in cells)):
             kind = "blank"
         elif is_comment:
@@ -139,6 +150,7 @@ def read_file(data: bytes, export: Export) -> ReadFile:
         elif header is None and cells is not None:
             kind = "header"
             header = tuple(cell.strip() for cell in cells)
+            units_at = at if export.units_row else None
         elif cells is not None and tuple(cell.strip() for cell in cells) == header:
             kind = "header"
         elif cells is not None and fold(cells[0]) in total_words:
@@ -164,6 +176,12 @@ def read_file(data: bytes, export: Export) -> ReadFile:
     if problem is None and not any(record.kind == "data" for record in records):
         problem = HEADER_ONLY
     return ReadFile(len(lines), header, tuple(records), problem)
+
+
+def named_delimiter(lines: list[tuple[str, str]]) -> str | None:
+    """What a first line like ``sep=;`` names, or None where there is none."""
+    first = lines[0][0] if lines else ""
+    return first[4:] if len(first) == 5 and first[:4].casefold() == "sep=" else None
 
 
 def header_problem(

@@ -71,3 +71,11 @@ def test_every_physical_line_is_in_exactly_one_record(text: str, encoding: str) 
     read = read_file(text.encode(), Export(kind="lots", files="x", columns=EXPORT.columns, encoding=encoding))
     covered = [line for record in read.records for line in range(record.line_from, record.line_to + 1)]
     assert covered == list(range(1, read.lines + 1))
+
+
+def test_a_separator_line_stands_above_the_titles_and_units_below_the_header() -> None:
+    export = Export("readings", "*", {"lot": ("Lot", None)}, delimiter=";", title_lines=1, units_row=True)
+    read = read_file(b"sep=;\nReadings\nLot;EC\n;mS/cm\nA1;2\n", export)
+    assert [record.kind for record in read.records] == ["separator", "title", "header", "units", "data"]
+    assert read.file_problem is None
+    assert read_file(b"sep=,\nReadings\nLot;EC\n;mS/cm\nA1;2\n", export).file_problem == "delimiter"
