@@ -18,6 +18,7 @@ from pipeline.reports.compile_lot import compile_lot
 from pipeline.reports.policy_lines import list_policy
 from pipeline.reports.rows import Published, Rows, arrange_rows
 from pipeline.reports.summary import (
+    CropContrast,
     DueState,
     FileReceived,
     Finding,
@@ -42,6 +43,7 @@ ORDER_FORMULA = (
     "beyond the edge of the target in steps (0.2 pH or 0.5 mS/cm is one step) times one plus the number in a row; "
     "then the number of plants; then the days to the lot's end. House default."
 )
+_CROP_CONTRAST_FIELDS = [name for name in CropContrast.model_fields if name != "crop"]
 LEVELS: tuple[Level, ...] = get_args(Level)
 DUE_STATES: tuple[DueState, ...] = get_args(DueState)
 
@@ -68,6 +70,10 @@ def compile_summary(
         order_formula=ORDER_FORMULA,
         night=night,
         lots_by_level={level: levels[level] for level in LEVELS},
+        crop_contrasts=[
+            CropContrast(crop=row["crop_key"], **{name: row[name] for name in _CROP_CONTRAST_FIELDS})
+            for row in rows.crop_contrasts
+        ],
         sites=sites,
     )
 

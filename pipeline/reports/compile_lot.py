@@ -9,18 +9,21 @@ from typing import Any, get_args
 
 from pipeline.reports.rows import Rows
 from pipeline.reports.summary import (
+    Contrast,
     Due,
     Figures,
     Finding,
     Lot,
     Option,
     OtherRange,
+    OwnChart,
     Pot,
     Quantity,
     Reason,
     Sampling,
     Source,
     Target,
+    Trend,
 )
 from pipeline.reports.wording import CONTAINER_WORDS, DUE_PURPOSES, Row, Wording
 
@@ -93,7 +96,54 @@ def compile_lot(row: Row, rows: Rows, words: Wording) -> Lot:
             days_overdue=row["days_overdue"],
             pots=row["pots"],
         ),
+        trends={row["quantity"]: _trend(row, words) for row in _sorted(rows.lot("trends", *key))},
+        own_charts={row["quantity"]: _own_chart(row, words) for row in _sorted(rows.lot("own_charts", *key))},
+        contrasts=[
+            Contrast(**{name: row[name] for name in Contrast.model_fields})
+            for row in _sorted(rows.lot("contrasts", *key), "comparison", "quantity")
+        ],
         samplings=_samplings(key, rows, words),
+    )
+
+
+def _sorted(rows: Sequence[Row], *names: str) -> list[Row]:
+    return sorted(rows, key=lambda row: [row[name] for name in names or ("quantity",)])
+
+
+def _trend(row: Row, words: Wording) -> Trend:
+    return Trend(
+        samplings=row["n"],
+        first_on=row["first_day"],
+        last_on=row["last_day"],
+        leaves_within_two_samplings=row["is_within_two_samplings"],
+        sentence=words.trend_state(row),
+        **{name: row[name] for name in _TREND_FIELDS},
+    )
+
+
+_TREND_FIELDS = (
+    "slope_per_week",
+    "slope_low",
+    "slope_high",
+    "p",
+    "is_trend",
+    "heads_for",
+    "earliest_on",
+    "likely_on",
+    "latest_on",
+)
+
+
+def _own_chart(row: Row, words: Wording) -> OwnChart:
+    return OwnChart(
+        sampled_on=row["sampled_on"],
+        baseline=row["centre"],
+        smoothed=row["ewma"],
+        low=row["ewma_low"],
+        high=row["ewma_high"],
+        side=row["ewma_side"],
+        rules=row["rules"] or [],
+        sentence=words.own_chart_state(row),
     )
 
 
@@ -221,6 +271,13 @@ def _figures(row: Row) -> Figures:
         in_a_row=row["in_a_row"],
         band=row["band"],
         not_judged_why=row["not_judged_why"],
+        pots_needed=row["pots_needed"],
+        outliers=row["n_outliers"],
+        mean_without=row["mean_without"],
+        sd_without=row["sd_without"],
+        ci_low_without=row["ci_low_without"],
+        ci_high_without=row["ci_high_without"],
+        depends_on_one_pot=row["depends_on_one_pot"],
     )
 
 

@@ -26,6 +26,7 @@ class Rows:
 
     by_lot: dict[str, dict[tuple[str, str], list[dict[str, Any]]]]
     by_site: dict[str, dict[str, list[dict[str, Any]]]]
+    crop_contrasts: list[dict[str, Any]]
     ranges: dict[tuple[str, str], list[dict[str, Any]]]
     options: list[dict[str, Any]]
 
@@ -50,7 +51,17 @@ def arrange_rows(tables: Mapping[str, pl.DataFrame], published: Published) -> Ro
             ec_band(pl.col("method"), pl.col("mean").round(4), published.ec_bands)
         )
     )
-    by_lot = ("samplings", "pots", "targets", "dues", "reasons", "sampling_findings")
+    by_lot = (
+        "samplings",
+        "pots",
+        "targets",
+        "dues",
+        "reasons",
+        "sampling_findings",
+        "trends",
+        "own_charts",
+        "contrasts",
+    )
     by_site = (
         "lots",
         "meter_states",
@@ -69,6 +80,7 @@ def arrange_rows(tables: Mapping[str, pl.DataFrame], published: Published) -> Ro
         by_site={
             name: {key[0]: rows for key, rows in _group(tables[name], "site_id").items()} for name in by_site
         },
+        crop_contrasts=tables["crop_contrasts"].sort(pl.all()).to_dicts(),
         ranges=_group(tables["published_ranges"].sort("row_no"), "crop_key", "quantity"),
         options=published.options.to_dicts(),
     )

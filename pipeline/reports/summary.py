@@ -79,6 +79,16 @@ class Figures(Part):
     )
     band: str | None = Field(description="EC only: published band by extraction method")
     not_judged_why: NotJudged | None
+    pots_needed: int | None = Field(
+        default=None,
+        description="Pots that would give the policy's precision at this spread; None: spread not known",
+    )
+    outliers: int | None = Field(default=None, description="Pots that lie apart; None: too few to say")
+    mean_without: float | None = Field(default=None, description="Without the pots that lie apart")
+    sd_without: float | None = None
+    ci_low_without: float | None = None
+    ci_high_without: float | None = None
+    depends_on_one_pot: bool = Field(default=False, description="One pot alone decides the side")
 
 
 class Pot(Part):
@@ -95,6 +105,8 @@ class Pot(Part):
     usable_ph: bool
     usable_ec: bool
     why_not_ec: Literal["over_collected", "under_collected", "no_temperature", "not_measured"] | None
+    outlier_ph: bool = False
+    outlier_ec: bool = False
 
 
 class Sampling(Part):
@@ -147,6 +159,78 @@ class Reason(Part):
     )
 
 
+class Trend(Part):
+    """Where the means of a lot's last counting samplings go, in pH or mS/cm a week."""
+
+    samplings: int
+    first_on: date | None
+    last_on: date | None
+    slope_per_week: float | None = Field(description="Theil-Sen; None below four samplings")
+    slope_low: float | None = Field(description="Interval of the slope; None below five samplings")
+    slope_high: float | None
+    p: float | None = Field(description="Exact Mann-Kendall, two-sided; None below five samplings")
+    is_trend: bool | None = Field(description="None: too few samplings to judge")
+    heads_for: Literal["low", "high"] | None = Field(description="The edge that will be crossed")
+    earliest_on: date | None
+    likely_on: date | None
+    latest_on: date | None
+    leaves_within_two_samplings: bool | None
+    sentence: str
+
+
+class OwnChart(Part):
+    """The last counting sampling on the lot's own drift chart: EWMA around its first five samplings."""
+
+    sampled_on: date
+    baseline: float | None
+    smoothed: float | None
+    low: float | None
+    high: float | None
+    side: Literal["low", "high"] | None
+    rules: list[str] = Field(description="Run rules that are met")
+    sentence: str
+
+
+class Contrast(Part):
+    """Two samplings of one lot held against each other, first less second."""
+
+    comparison: Literal["affected", "feed", "treatment"]
+    quantity: Quantity
+    first_on: date
+    second_on: date
+    second_purpose: str
+    n_first: int
+    n_second: int
+    mean_first: float | None
+    mean_second: float | None
+    difference: float | None
+    ci_low: float | None = Field(description="Welch interval, 95 %")
+    ci_high: float | None
+    p: float | None = Field(description="Exact Mann-Whitney, two-sided")
+    hedges_g: float | None
+    word: Literal["clear", "not_clear", "too_few"]
+
+
+class CropContrast(Part):
+    """One crop in one container class at two sites: means of lots' last counting samplings, first less second."""
+
+    crop: str
+    container_class: str
+    quantity: Quantity
+    first_site: str
+    second_site: str
+    n_first: int = Field(description="Lots")
+    n_second: int
+    mean_first: float | None
+    mean_second: float | None
+    difference: float | None
+    ci_low: float | None
+    ci_high: float | None
+    p: float | None
+    hedges_g: float | None
+    word: Literal["clear", "not_clear", "too_few"]
+
+
 class Option(Part):
     """A published way to correct something. Never an order; mild ones first."""
 
@@ -197,6 +281,9 @@ class Lot(Part):
     last_counting_on: date | None
     days_since_counting: int | None
     due: Due
+    trends: dict[Quantity, Trend] = Field(default_factory=dict)
+    own_charts: dict[Quantity, OwnChart] = Field(default_factory=dict)
+    contrasts: list[Contrast] = Field(default_factory=list)
     samplings: list[Sampling] = Field(description="Oldest first, all purposes")
 
 
@@ -346,4 +433,5 @@ class Summary(Part):
     order_formula: str = Field(description="How lots are put in order, in words")
     night: Night
     lots_by_level: dict[Level, int]
+    crop_contrasts: list[CropContrast] = Field(default_factory=list)
     sites: list[Site]

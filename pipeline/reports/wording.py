@@ -90,6 +90,45 @@ class Wording:
             parts.append(f"{row['meter_id']} was used without an accepted calibration on {shown}{more}.")
         return " ".join(parts) or None
 
+    def trend_state(self, row: Row) -> str:
+        """What can be said of a trend, for one row of the relation `trends`; also that nothing can be said."""
+        name, unit = _named(row)
+        if row["is_trend"]:
+            return _trend(
+                self,
+                {
+                    **row,
+                    "mean": row["slope_per_week"],
+                    "ci_low": row["slope_low"],
+                    "ci_high": row["slope_high"],
+                    "pots": row["n"],
+                    "since_on": row["first_day"],
+                },
+            )
+        slope = row["slope_per_week"]
+        if row["is_trend"] is None:
+            moves = "" if slope is None else f", slope {slope:+.2f}{unit} a week"
+            return f"{name}: {_count(row['n'], 'sampling')} in this stage, no trend judged (five are needed){moves}."
+        return (
+            f"{name}: no trend over {row['n']} samplings, slope {slope:+.2f}{unit} a week (p {row['p']:.2f})."
+        )
+
+    def own_chart_state(self, row: Row) -> str:
+        """Where the last sampling stands on the lot's own chart, for one row of the query `own_charts`."""
+        name, unit = _named(row)
+        if row["ewma"] is None:
+            reason = {
+                "too_few": "too few samplings in this stage for a chart of its own (six are needed)",
+                "baseline": "the last sampling belongs to the baseline",
+                "no_spread": "the first samplings are all alike, so there is no limit",
+            }[row["reason"]]
+            return f"{name}: {reason}."
+        place = {"low": "below", "high": "above", None: "within"}[row["ewma_side"]]
+        return (
+            f"{name}: smoothed {row['ewma']:.2f}{unit}, {place} the limits "
+            f"{row['ewma_low']:.2f}-{row['ewma_high']:.2f} around the lot's first five samplings ({row['centre']:.2f})."
+        )
+
     def silent(self, name: str, last: date | None, nights: int | None) -> str:
         """A site that sends nothing."""
         if last is None:

@@ -13,7 +13,16 @@ from pipeline.warehouse.statements import fetch, fetch_relation, sql_names
 
 Tables = Mapping[str, pl.DataFrame]
 
-_QUERIES: Final = ("lots", "samplings", "figures", "pots", "targets", "files_tonight", "troubles")
+_QUERIES: Final = (
+    "lots",
+    "samplings",
+    "figures",
+    "pots",
+    "targets",
+    "own_charts",
+    "files_tonight",
+    "troubles",
+)
 _RELATIONS: Final = (
     "dues",
     "reasons",
@@ -24,6 +33,9 @@ _RELATIONS: Final = (
     "held_causes",
     "releases",
     "published_ranges",
+    "trends",
+    "contrasts",
+    "crop_contrasts",
 )
 
 

@@ -21,7 +21,14 @@ select
     v.is_at_least,
     v.is_inside_another,
     coalesce(k.in_a_row, 0) as in_a_row,
-    v.not_judged_why
+    v.not_judged_why,
+    w.pots_needed,
+    o.n_outliers,
+    o.mean_without,
+    o.sd_without,
+    o.ci_low_without,
+    o.ci_high_without,
+    g.site_id is not null as depends_on_one_pot
 from verdicts as v
 inner join standing_lots as l on v.site_id = l.site_id and v.lot_key = l.lot_key
 left join sampling_figures as f
@@ -38,3 +45,24 @@ left join streaks as k
         and v.sampled_on = k.sampled_on
         and v.purpose = k.purpose
         and v.quantity = k.quantity
+left join pots_needed as w
+    on
+        v.site_id = w.site_id
+        and v.lot_key = w.lot_key
+        and v.sampled_on = w.sampled_on
+        and v.purpose = w.purpose
+        and v.quantity = w.quantity
+left join outlier_figures as o
+    on
+        v.site_id = o.site_id
+        and v.lot_key = o.lot_key
+        and v.sampled_on = o.sampled_on
+        and v.purpose = o.purpose
+        and v.quantity = o.quantity
+left join depending_figures as g
+    on
+        v.site_id = g.site_id
+        and v.lot_key = g.lot_key
+        and v.sampled_on = g.sampled_on
+        and v.purpose = g.purpose
+        and v.quantity = g.quantity

@@ -16,7 +16,17 @@ select
     u.method,
     u.is_usable_ph,
     u.is_usable_ec,
-    u.why_not_ec
+    u.why_not_ec,
+    exists(
+        select 1
+        from outlier_pots as o
+        where o.file_id = u.file_id and o.record_no = u.record_no and o.quantity = 'ph'
+    ) as outlier_ph,
+    exists(
+        select 1
+        from outlier_pots as o
+        where o.file_id = u.file_id and o.record_no = u.record_no and o.quantity = 'ec'
+    ) as outlier_ec
 from usable_readings as u
 inner join standing_lots as l on u.site_id = l.site_id and u.lot_key = l.lot_key
 inner join files as f on u.file_id = f.file_id
