@@ -23,6 +23,7 @@ from tests.sql.bench import Bench, empty, open_warehouse
 PAGES = {
     "lots", "samplings", "figures", "pots", "targets", "files_tonight", "troubles", "dues", "reasons",
     "sampling_findings", "site_questions", "meter_states", "site_states", "held_causes", "releases", "published_ranges",
+    "trends", "own_charts", "contrasts", "crop_contrasts",
 }  # fmt: skip
 
 
