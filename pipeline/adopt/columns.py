@@ -9,7 +9,7 @@ from difflib import SequenceMatcher
 from functools import cached_property, lru_cache
 
 from pipeline.adopt.cell_guess import known_share
-from pipeline.adopt.dictionary import OTHER, fold, header_words, unit_key, unit_words
+from pipeline.adopt.dictionary import OTHER, fold, header_words, known_phrases, unit_key, unit_words
 from pipeline.adopt.moments import are_weeks, are_years, day_formats, moment_formats, time_formats
 from pipeline.adopt.numerals import numeric_share, values_of
 from pipeline.adopt.questions import Sure
@@ -124,6 +124,9 @@ def split_unit(header: str) -> tuple[str, tuple[str, str] | None]:
             continue
         # A lone word like "pot" or "no" names a column more often than a unit.
         if found[0] == "none" and unit is not None:
+            break
+        # "Avg TDS (ppm)": the unit is in the brackets, so what also names a column is its name.
+        if unit is not None and fold(tail) in known_phrases():
             break
         if found[0] != "none" or tail.casefold() in ("%", "pct", "mv", "min", "cm", "minutes"):
             unit = unit if unit and unit[0] != "none" else found

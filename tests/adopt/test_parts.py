@@ -39,6 +39,7 @@ FOLDER = Path(dictionary.__file__).parent
         ("pH (-)", "ph", None),
         ("Drain %", "drain", ("none", "%")),
         ("SampleDate", "sample date", None),
+        ("Avg TDS (ppm)", "avg tds", ("ec", "ppm")),
     ],
 )
 def test_a_header_without_its_unit(header: str, words: str, unit: tuple[str, str] | None) -> None:
