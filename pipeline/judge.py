@@ -11,7 +11,12 @@ import polars as pl
 from pipeline import __version__
 from pipeline.haul import Haul
 from pipeline.measures.ec import very_high_edges
-from pipeline.measures.reference_tables import load_crop_targets, load_ec_bands, load_general_targets
+from pipeline.measures.reference_tables import (
+    load_buffers_by_temperature,
+    load_crop_targets,
+    load_ec_bands,
+    load_general_targets,
+)
 from pipeline.measures.t_table import t_quantiles
 from pipeline.measures.targets import choose_targets, list_published_ranges
 from pipeline.measuring import measure_night
@@ -71,5 +76,6 @@ def _published() -> Published:
         general=general.select("quantity", "low", "high", "source", "source_url", "how_known"),
         t_table=t_quantiles().select("df", "t"),
         very_high_edges=very_high_edges(load_ec_bands()),
+        buffers=load_buffers_by_temperature().select("buffer", "temperature_c", "ph", "source", "how_known"),
         choose=lambda order: choose_targets(crop_targets, order).select(chosen_columns),
     )

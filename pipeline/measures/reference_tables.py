@@ -172,6 +172,14 @@ METER_LIMITS: Final[Mapping[str, Rule]] = {
     **SOURCE_RULES,
 }
 
+BUFFERS_BY_TEMPERATURE: Final[Mapping[str, Rule]] = {
+    "row_no": COUNT,
+    "buffer": Rule(pl.Decimal(4, 2)),
+    "temperature_c": COUNT,
+    "ph": Rule(pl.Decimal(4, 2)),
+    **SOURCE_RULES,
+}
+
 TABLES: Final[Mapping[str, Mapping[str, Rule]]] = {
     "crop_targets": CROP_TARGETS,
     "general_targets": GENERAL_TARGETS,
@@ -181,6 +189,7 @@ TABLES: Final[Mapping[str, Mapping[str, Rule]]] = {
     "corrective_options": CORRECTIVE_OPTIONS,
     "action_thresholds": ACTION_THRESHOLDS,
     "meter_limits": METER_LIMITS,
+    "buffers_by_temperature": BUFFERS_BY_TEMPERATURE,
 }
 
 
@@ -286,3 +295,8 @@ def load_action_thresholds() -> pl.DataFrame:
 def load_meter_limits() -> pl.DataFrame:
     """Limits for the slope (% of theory) and offset (mV) of a pH electrode."""
     return load_table("meter_limits")
+
+
+def load_buffers_by_temperature() -> pl.DataFrame:
+    """pH of each buffer at each temperature in °C; `buffer` is its pH at 25 °C, as its label says."""
+    return load_table("buffers_by_temperature")

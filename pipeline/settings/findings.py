@@ -159,6 +159,30 @@ FINDINGS: tuple[FindingRule, ...] = (
         level="note",
         origin="C",
     ),
+    _remark("solution_expired", "a buffer or EC standard used after its date", origin="C", about="meter"),
+    _remark(
+        "slope_marginal",
+        "slope accepted but outside 95-102 %",
+        origin="P",
+        source="published, from memory",
+        about="meter",
+    ),
+    _remark(
+        "slope_failed",
+        "slope outside 85-105 %, stated or worked out from mV at the temperature of the buffers",
+        origin="P",
+        source="published worksheet on slope and offset",
+        about="meter",
+    ),
+    _remark(
+        "offset_failed",
+        "offset at pH 7 more than 30 mV either way",
+        origin="P",
+        source="published worksheet on slope and offset",
+        about="meter",
+    ),
+    _remark("buffer_off", "a buffer more than 0.1 pH off its pH at its temperature", about="meter"),
+    _remark("ec_standard_off", "EC standard more than 5 % off", about="meter"),
     _remark(
         "last_digits",
         "last digits of a month's readings are not evenly spread (chi-square, 9 degrees of freedom, above 27.88, the "

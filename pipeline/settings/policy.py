@@ -264,6 +264,14 @@ class PolicyScalars(Frozen):
         low=1,
         high=100,
     )
+    buffer_limit_ph: Number = _value(
+        Decimal("0.1"),
+        "pH",
+        "H",
+        "a buffer found or left this far off its pH at its temperature: the check has failed",
+        low=0,
+        high=1,
+    )
     ec_standard_share: Number = _value(
         Decimal("0.05"),
         "share",

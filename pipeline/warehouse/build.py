@@ -23,6 +23,8 @@ SAMPLING_MODELS = (
     "exemptions",
     "plantings",
     "people",
+    "buffer_readings",
+    "electrode_fits",
     "calibrations",
     "meter_days",
     "usable_readings",
@@ -47,6 +49,7 @@ JUDGEMENT_MODELS = (
     "sampling_findings",
     "site_questions",
     "meter_states",
+    "meter_findings",
     "site_states",
     "held_causes",
 )

@@ -21,14 +21,16 @@ class Published:
     """Published tables, ready for the warehouse.
 
     ranges: crop_key, quantity, row_no, low, high, source, how_known; general: quantity, low, high, source,
-    source_url, how_known; t_table: df, t; very_high_edges: method, ec_ms_cm, is_included. choose: the order of
-    sources in, the chosen rows out (crop_key, quantity, low, high, source, source_url, how_known, ph_group).
+    source_url, how_known; t_table: df, t; very_high_edges: method, ec_ms_cm, is_included; buffers: buffer,
+    temperature_c, ph, source, how_known. choose: the order of sources in, the chosen rows out (crop_key,
+    quantity, low, high, source, source_url, how_known, ph_group).
     """
 
     ranges: pl.DataFrame
     general: pl.DataFrame
     t_table: pl.DataFrame
     very_high_edges: pl.DataFrame
+    buffers: pl.DataFrame
     choose: Callable[[tuple[str, ...]], pl.DataFrame]
 
 
@@ -46,6 +48,7 @@ def load_settings_tables(connection: Connection, settings: Settings, published: 
         "crop_groups": _crop_groups(chosen.values()),
         "t_quantiles": published.t_table,
         "very_high_edges": published.very_high_edges,
+        "buffer_values": published.buffers,
     }
     connection.begin()
     for table, frame in frames.items():

@@ -85,7 +85,7 @@ facts as (
     select
         row(
             'calibration', site_id, meter_id, calibrated_on, calibrated_time, slope_pct, offset_mv,
-            ec_standard_ms_cm, ec_found_ms_cm, is_accepted
+            ec_standard_ms_cm, ec_found_ms_cm, stage, worst_error_ph, solution, solution_expires_on, is_accepted
         )::varchar as line
     from calibrations
     union all

@@ -18,7 +18,7 @@ latest as (
     qualify
         row_number() over (
             partition by site_id, lower(meter_id)
-            order by calibrated_on desc, calibrated_time desc nulls last, file_id desc, record_no desc
+            order by calibrated_on desc, calibrated_time desc nulls last, stage_no desc, file_id desc, record_no desc
         ) = 1
 ),
 
@@ -66,6 +66,12 @@ select
     coalesce(n.is_offset_failed, false) as is_offset_failed,
     coalesce(n.is_ec_failed, false) as is_ec_failed,
     coalesce(n.is_slope_marginal, false) as is_slope_marginal,
+    coalesce(n.is_buffer_failed, false) as is_buffer_failed,
+    n.worst_error_ph,
+    n.is_slope_computed,
+    n.solution,
+    n.solution_expires_on,
+    coalesce(n.is_solution_expired, false) as is_solution_expired,
     coalesce(not n.is_accepted, false) as is_in_doubt,
     coalesce(d.readings, 0)::integer as readings_in_doubt,
     coalesce(u.days, []) as days_used_without_calibration

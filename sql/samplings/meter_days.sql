@@ -3,7 +3,8 @@
 -- inputs: record_fates, reading_lines, calibrations
 -- rules: buffers bracket the readings (common practice: 4 and 7), where they are written down. A failed check puts every
 -- reading since the last good one in doubt (published: ISO 9001:2015 7.1.5.2, from memory), and those until the next good
--- one; readings of a day with an accepted calibration before any failed one are trusted.
+-- one; readings of a day with an accepted calibration before any failed one are trusted. How a meter was found comes before
+-- how it was left: found off, the readings since the last good check are in doubt; left good, those that follow are not.
 with
 used as (
     select
@@ -28,11 +29,21 @@ checks as (
         coalesce(c.lowest_buffer <= u.lowest_ph and c.highest_buffer >= u.highest_ph, true) as is_bracketing,
         row_number() over (
             partition by u.site_id, u.meter_id, u.used_on, c.calibrated_on <= u.used_on
-            order by c.calibrated_on desc, c.calibrated_time desc nulls last, c.file_id desc, c.record_no desc
+            order by
+                c.calibrated_on desc,
+                c.calibrated_time desc nulls last,
+                c.stage_no desc,
+                c.file_id desc,
+                c.record_no desc
         ) as nth_back,
         row_number() over (
             partition by u.site_id, u.meter_id, u.used_on, c.calibrated_on <= u.used_on
-            order by c.calibrated_on asc, c.calibrated_time asc nulls first, c.file_id asc, c.record_no asc
+            order by
+                c.calibrated_on asc,
+                c.calibrated_time asc nulls first,
+                c.stage_no asc,
+                c.file_id asc,
+                c.record_no asc
         ) as nth_forth
     from used as u
     inner join calibrations as c on u.site_id = c.site_id and lower(u.meter_id) = lower(c.meter_id)

@@ -111,3 +111,5 @@ create table buffer_values (
     source varchar not null,
     how_known varchar not null
 );
+
+alter table policy add column buffer_limit_ph decimal(6, 3);

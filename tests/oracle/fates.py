@@ -14,6 +14,7 @@ from tests.oracle import more_kinds
 from tests.oracle.fields import Typed, Value, translate
 from tests.oracle.figures import median_of
 from tests.oracle.lot_facts import by_lot, on_day
+from tests.oracle.meter_checks import fit, label_of, worst_error
 from tests.oracle.records import HEADER_ONLY, ReadFile, Record, read_file
 from tests.oracle.settings import Export, Home, SiteSettings, fold, policy_on
 
@@ -143,6 +144,13 @@ class Calibration:
     ec_standard: Fraction | None
     ec_found: Fraction | None
     passed: bool | None
+    worst_error_ph: Fraction | None = None
+    stage_no: int = 2
+
+    @property
+    def when(self) -> tuple[date, time, int]:
+        """How a meter was found comes before how it was left."""
+        return self.day, self.at, self.stage_no
 
 
 @dataclass(frozen=True)
@@ -487,20 +495,45 @@ def cell_of(name: str, file: Received, record: Record) -> str | None:
     return record.cells[names.index(fold(file.export.columns[name][0]))].strip()
 
 
-def calibration_from(typed: Typed) -> Calibration:
-    at = typed.values.get("time")
-    passed = typed.text("passed")
-    return Calibration(
-        meter_id=typed.text("meter") or "",
-        day=typed.day("date") or date.min,
-        at=at if isinstance(at, time) else time.min,
-        slope_pct=typed.number("slope"),
-        offset_mv=typed.number("offset"),
-        buffers=typed.text("buffers"),
-        ec_standard=typed.number("ec_standard"),
-        ec_found=typed.number("ec_found"),
-        passed=None if passed is None else fold(passed) in ("yes", "true"),
+def calibrations_from(typed: Typed) -> list[Calibration]:
+    """The checks of one line: how the meter was found, how it was left, or both."""
+    at, passed, day = typed.values.get("time"), typed.text("passed"), typed.day("date")
+    buffers, degrees = typed.text("buffers"), typed.number("temperature")
+    found, left, mv = (
+        {slot: value for slot in (4, 7, 10) if (value := typed.number(f"{part}_{slot}")) is not None}
+        for part in ("found", "left", "mv")
     )
+    ec_found, ec_left = typed.number("ec_found"), typed.number("ec_left")
+    slope, offset = typed.number("slope"), typed.number("offset")
+    has_found = bool(found) or (ec_found is not None and ec_left is not None)
+    has_left = bool(left) or bool(mv) or any(one is not None for one in (slope, offset, ec_left))
+    stage = typed.text("stage") or "both"
+    of_two = stage == "both" and has_found and has_left
+    if stage == "both" and not of_two:
+        stage = "as_found" if has_found else "as_left"
+    fitted = fit(mv, buffers, degrees) or (None, None)
+    labels = sorted(label_of(slot, buffers) for slot in {*found, *left, *mv})
+    if buffers is None and len(labels) > 1:
+        buffers = f"{float(labels[0])} {float(labels[-1])}"
+
+    def check(name: str) -> Calibration:
+        is_last = not of_two or name == "as_left"
+        ec_shown = ec_found if name == "as_found" else ec_left
+        return Calibration(
+            meter_id=typed.text("meter") or "",
+            day=day or date.min,
+            at=at if isinstance(at, time) else time.min,
+            slope_pct=(fitted[0] if slope is None else slope) if is_last else None,
+            offset_mv=(fitted[1] if offset is None else offset) if is_last else None,
+            buffers=buffers,
+            ec_standard=typed.number("ec_standard"),
+            ec_found=ec_found if ec_shown is None and not of_two and name == "as_left" else ec_shown,
+            passed=None if passed is None or not is_last else fold(passed) in ("yes", "true"),
+            worst_error_ph=worst_error(found if name == "as_found" else left, typed.text("buffers"), degrees),
+            stage_no=1 if name == "as_found" else 2,
+        )
+
+    return [check(name) for name in (("as_found", "as_left") if of_two else (stage,))]
 
 
 def facts_on(home: Home, site: SiteSettings, nights: list[Night]) -> SiteFacts:
@@ -540,10 +573,10 @@ def facts_on(home: Home, site: SiteSettings, nights: list[Night]) -> SiteFacts:
             lot_lines.append(lot_from(typed))
             fates[ref] = Fate("accepted")
         elif file.export.kind == "calibrations":
-            calibration = calibration_from(typed)
-            fates[ref] = Fate("held", "in_future") if calibration.day > as_of else Fate("accepted")
-            if calibration.day <= as_of:
-                calibrations.append(calibration)
+            is_ahead = (typed.day("date") or date.min) > as_of
+            fates[ref] = Fate("held", "in_future") if is_ahead else Fate("accepted")
+            if not is_ahead:
+                calibrations += calibrations_from(typed)
     held_lines = [
         typed_line
         for ref, fate in fates.items()

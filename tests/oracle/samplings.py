@@ -159,6 +159,9 @@ def is_accepted(calibration: Calibration, policy: Policy) -> bool:
         return False
     if offset is not None and abs(offset) > policy["offset_limit_mv"]:
         return False
+    error = calibration.worst_error_ph
+    if error is not None and error > policy["buffer_limit_ph"]:
+        return False
     if calibration.ec_standard and calibration.ec_found is not None:
         off = abs(calibration.ec_found - calibration.ec_standard) / calibration.ec_standard
         if off > policy["ec_standard_share"]:
@@ -171,7 +174,7 @@ def latest_calibration(calibrations: list[Calibration], meter_id: str, day: date
     own = [each for each in calibrations if each.meter_id == meter_id and each.day <= day]
     found: Calibration | None = None
     for each in own:
-        if found is None or (each.day, each.at) >= (found.day, found.at):
+        if found is None or each.when >= found.when:
             found = each
     return found
 
@@ -182,7 +185,7 @@ def next_calibration(calibrations: list[Calibration], meter_id: str, day: date) 
     for each in calibrations:
         if each.meter_id != meter_id or each.day <= day:
             continue
-        if found is None or (each.day, each.at) < (found.day, found.at):
+        if found is None or each.when < found.when:
             found = each
     return found
 

@@ -43,6 +43,7 @@ DEFAULTS: dict[str, str] = {
     "slope_warn_low_pct": "95",
     "slope_warn_high_pct": "102",
     "offset_limit_mv": "30",
+    "buffer_limit_ph": "0.1",
     "ec_standard_share": "0.05",
     "establishing_days": "14",
     "finishing_days": "21",

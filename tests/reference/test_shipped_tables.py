@@ -10,11 +10,13 @@ import polars as pl
 import pytest
 
 from pipeline.assets import reference_folder
+from pipeline.measures.electrodes import BUFFER_TEMPERATURES_C, BUFFERS
 from pipeline.measures.reference_tables import (
     HOW_KNOWN,
     OPTION_KINDS,
     TABLES,
     load_action_thresholds,
+    load_buffers_by_temperature,
     load_container_volumes,
     load_corrective_options,
     load_crop_targets,
@@ -35,11 +37,14 @@ LOADERS: dict[str, Callable[[], pl.DataFrame]] = {
     "corrective_options": load_corrective_options,
     "action_thresholds": load_action_thresholds,
     "meter_limits": load_meter_limits,
+    "buffers_by_temperature": load_buffers_by_temperature,
 }
 
 # Read, but where it can be found again is not known.
 READ_WITHOUT_ADDRESS = {
-    "Cornell Univ. greenhouse pour-through guideline (steps seen as quoted on a hobby growers' forum)"
+    "Cornell Univ. greenhouse pour-through guideline (steps seen as quoted on a hobby growers' forum)",
+    "JIS Z 8802 (confirmed 2011) as tabulated by HORIBA, Reference solutions",
+    "Foxboro instruction MI 611-211, October 2005, Table 7 (American buffers)",
 }
 
 EDGES = [
@@ -251,3 +256,18 @@ def test_what_is_from_memory_says_so_where_it_gives_a_figure() -> None:
 def test_the_page_describes_each_file() -> None:
     readme = reference_folder("README.md").read_text(encoding="utf-8")
     assert {name for name in TABLES if f"`{name}.csv`" in readme} == set(TABLES)
+
+
+def test_buffers_are_those_that_the_electrode_measures_use() -> None:
+    table = load_buffers_by_temperature()
+    for name, (source, values) in BUFFERS.items():
+        rows = table.filter(pl.col("buffer") == Decimal(name)).sort("temperature_c")
+        assert rows["temperature_c"].to_list() == [int(degrees) for degrees in BUFFER_TEMPERATURES_C]
+        assert [float(value) for value in rows["ph"]] == list(values)
+        assert set(rows["source"]) == {source}
+    assert table["buffer"].n_unique() == len(BUFFERS)
+
+
+def test_a_buffer_is_named_by_its_value_at_25_degrees() -> None:
+    at_25 = load_buffers_by_temperature().filter(pl.col("temperature_c") == 25)
+    assert (at_25["buffer"] == at_25["ph"]).all()

@@ -102,3 +102,95 @@ def test_a_check_sent_twice_counts_once(bench: Bench) -> None:
     bench.calibrations("slope_pct\n98")
     bench.calibrations("slope_pct\n98\n97")
     assert bench.rows("calibrations", "file_id, slope_pct") == [(1, Decimal(98)), (2, Decimal(97))]
+
+
+# Buffers as found and as left ------------------------------------------------------------------------
+
+STAGED = "stage, is_accepted, worst_error_ph::double"
+BLANK: dict[str, str | None] = {"slope_pct": None, "offset_mv": None}
+
+
+def staged(bench: Bench, table: str, columns: str = STAGED) -> list[tuple[object, ...]]:
+    """The stages of each check, in the order of its lines."""
+    bench.calibrations(table, same=BLANK)
+    bench.build("calibrations")
+    return [row[2:] for row in bench.select("calibrations", f"record_no, stage_no, {columns}")]
+
+
+def test_a_line_without_buffers_is_as_left(bench: Bench) -> None:
+    bench.calibrations("slope_pct\n98")
+    assert bench.rows("calibrations", "stage, slope_pct::double") == [("as_left", 98.0)]
+
+
+def test_buffers_as_found_alone_are_a_check_as_found(bench: Bench) -> None:
+    assert staged(bench, "found_4_ph | found_7_ph\n4.05 | 7.02\n4.05 | 7.11") == [
+        ("as_found", True, 0.04),
+        ("as_found", False, 0.11),
+    ]
+
+
+def test_an_error_of_just_the_limit_is_accepted(bench: Bench) -> None:
+    assert staged(bench, "found_4_ph\n4.11\n4.111\n3.91\n3.909") == [
+        ("as_found", True, 0.1),
+        ("as_found", False, 0.101),
+        ("as_found", True, 0.1),
+        ("as_found", False, 0.101),
+    ]
+
+
+def test_a_buffer_is_judged_at_its_temperature(bench: Bench) -> None:
+    # buffer 7.00 is 7.12 at 0 °C: 7.12 is right there and wrong at 25 °C
+    assert staged(bench, "temperature_c | found_7_ph\n0 | 7.12\n25 | 7.12") == [
+        ("as_found", True, 0.0),
+        ("as_found", False, 0.12),
+    ]
+
+
+def test_a_line_with_both_is_two_checks(bench: Bench) -> None:
+    table = (
+        "found_7_ph | left_7_ph | slope_pct | ec_standard_ms_cm | ec_found_ms_cm | ec_left_ms_cm | passed\n"
+        "7.25 | 7.00 | 97 | 1.413 | 1.6 | 1.41 | true"
+    )
+    columns = "stage, is_accepted, worst_error_ph::double, slope_pct::double, ec_found_ms_cm::double, passed"
+    assert staged(bench, table, columns) == [
+        ("as_found", False, 0.25, None, 1.6, None),
+        ("as_left", True, 0.0, 97.0, 1.41, True),
+    ]
+
+
+@pytest.mark.parametrize(("stage", "error"), [("as_found", 0.25), ("as_left", 0.0)])
+def test_a_line_may_say_which_it_is(bench: Bench, stage: str, error: float) -> None:
+    table = f"stage | found_7_ph | left_7_ph\n{stage} | 7.25 | 7.00"
+    assert staged(bench, table) == [(stage, error == 0, error)]
+
+
+def test_a_slope_from_mv_is_judged_like_a_stated_one(bench: Bench) -> None:
+    table = "buffer_4_mv | buffer_7_mv | slope_pct\n170 | -5 | -\n140 | -5 | -\n140 | -5 | 98"
+    columns = "is_accepted, is_slope_failed, is_slope_computed"
+    assert staged(bench, table, columns) == [(True, False, True), (False, True, True), (True, False, False)]
+
+
+def test_buffers_without_a_text_bracket_by_their_labels(bench: Bench) -> None:
+    columns = "lowest_buffer::double, highest_buffer::double"
+    assert staged(bench, "left_4_ph | left_7_ph\n4.01 | 7.00\n- | 7.00", columns) == [
+        (4.01, 7.0),
+        (None, None),
+    ]
+
+
+def test_a_solution_lasts_through_its_last_day(bench: Bench) -> None:
+    table = "solution_expires_on\n2026-03-30\n2026-03-29\n-"
+    assert [row[0] for row in staged(bench, table, "is_solution_expired")] == [False, True, False]
+
+
+def test_found_off_and_left_good_puts_only_what_lies_before_in_doubt(bench: Bench) -> None:
+    bench.lots()
+    bench.calibrations(
+        "calibrated_on | left_7_ph | found_7_ph\n"
+        "2026-03-02 | 7.00 | -\n2026-03-16 | 7.00 | 7.00\n2026-03-30 | 7.00 | 7.30",
+        same=BLANK,
+    )
+    days = ("2026-03-02", "2026-03-09", "2026-03-16", "2026-03-20", "2026-03-30", "2026-03-31")
+    bench.readings("sampled_on\n" + "\n".join(days), same={"meter_id": "M1"})
+    found = dict(bench.rows("meter_days", "used_on::varchar, is_in_doubt"))
+    assert [found[day] for day in days] == [False, False, False, True, False, False]
