@@ -180,6 +180,18 @@ BUFFERS_BY_TEMPERATURE: Final[Mapping[str, Rule]] = {
     **SOURCE_RULES,
 }
 
+ALKALINITY_TARGETS: Final[Mapping[str, Rule]] = {
+    "row_no": COUNT,
+    "container": TEXT,
+    "container_classes": CLASSES,
+    "low_mg_l": Rule(VOLUME, required=False),
+    "high_mg_l": Rule(VOLUME),
+    "acid_above_mg_l": Rule(VOLUME, required=False),
+    "used": YES_NO,
+    "note": OPTIONAL_TEXT,
+    **SOURCE_RULES,
+}
+
 TABLES: Final[Mapping[str, Mapping[str, Rule]]] = {
     "crop_targets": CROP_TARGETS,
     "general_targets": GENERAL_TARGETS,
@@ -190,6 +202,7 @@ TABLES: Final[Mapping[str, Mapping[str, Rule]]] = {
     "action_thresholds": ACTION_THRESHOLDS,
     "meter_limits": METER_LIMITS,
     "buffers_by_temperature": BUFFERS_BY_TEMPERATURE,
+    "alkalinity_targets": ALKALINITY_TARGETS,
 }
 
 
@@ -300,3 +313,8 @@ def load_meter_limits() -> pl.DataFrame:
 def load_buffers_by_temperature() -> pl.DataFrame:
     """pH of each buffer at each temperature in °C; `buffer` is its pH at 25 °C, as its label says."""
     return load_table("buffers_by_temperature")
+
+
+def load_alkalinity_targets() -> pl.DataFrame:
+    """Alkalinity (mg/L CaCO3) that containers bear; a row without classes speaks of water in general."""
+    return load_table("alkalinity_targets")

@@ -9,41 +9,37 @@ from typing import Final
 
 import polars as pl
 
+from pipeline.measures.reference_tables import load_alkalinity_targets
+
 CACO3_MG_L_PER_MEQ_L: Final = 50.04
 """1 meq/L in mg/L CaCO3: 100.09 / 2."""
-GREENHOUSE_MANAGEMENT: Final = "Greenhouse Management, Understanding alkalinity"
-GREENHOUSE_GROWER: Final = "Greenhouse Grower, article on testing media pH and EC"
-FLORIDA: Final = "Florida lecture slides on water quality"
 FEED_TOLERANCE_SHARE: Final = 0.10
 """House default: an injector within 10 % of its setting is taken as set right."""
 LEAST_EXPECTED_MS_CM: Final = 0.1
 """House default: below it a share of what the feed should give is nothing but meter noise."""
 
-_ALKALINITY: Final = (
-    # class, low, high, acid above, source; the first row of a class is the one used
-    ("plug", 40.0, 60.0, None, GREENHOUSE_MANAGEMENT),
-    ("plug", 50.0, 80.0, None, GREENHOUSE_GROWER),
-    ("cell_pack", 85.0, 100.0, None, GREENHOUSE_MANAGEMENT),
-    ("pot_4in", 80.0, 120.0, 150.0, GREENHOUSE_GROWER),
-    ("pot_5_6in", 80.0, 120.0, 150.0, GREENHOUSE_GROWER),
-    ("pot_6_5in_plus", 80.0, 120.0, 150.0, GREENHOUSE_GROWER),
-    ("any", None, 100.0, 150.0, FLORIDA),
-)
+ANY_CLASS: Final = "any"
+"""Water in general, for classes without a row of their own."""
 
 
 def alkalinity_targets() -> pl.DataFrame:
     """Alkalinity by container class in mg/L CaCO3, every published row (all read).
 
     Columns: container_class (`any`: water in general), low (null: none given), high, acid_above (null: not
-    given), source, is_used (the first of its class). Nursery containers have no row of their own.
+    given), source, is_used (one row of each class). Nursery containers have no row of their own.
     """
-    names = ["container_class", "low", "high", "acid_above", "source"]
-    table = pl.DataFrame(
-        list(_ALKALINITY),
-        schema=dict(zip(names, [pl.String, *[pl.Float64] * 3, pl.String], strict=True)),
-        orient="row",
+    classes = pl.col("container_classes").fill_null(ANY_CLASS).str.split(" ")
+    return (
+        load_alkalinity_targets()
+        .with_columns(container_class=classes)
+        .explode("container_class")
+        .select(
+            "container_class",
+            *(pl.col(f"{name}_mg_l").cast(pl.Float64).alias(name) for name in ("low", "high", "acid_above")),
+            "source",
+            pl.col("used").alias("is_used"),
+        )
     )
-    return table.with_columns(is_used=pl.col("container_class").is_first_distinct())
 
 
 def caco3_mg_l(alkalinity_meq_l: pl.Expr) -> pl.Expr:
@@ -62,7 +58,7 @@ def judge_alkalinity(waters: pl.DataFrame) -> pl.DataFrame:
     known = pl.col("container_class").is_in(used["container_class"].implode())
     reading = pl.col("alkalinity_mg_l").cast(pl.Float64)
     return (
-        waters.with_columns(_row=pl.when(known).then(pl.col("container_class")).otherwise(pl.lit("any")))
+        waters.with_columns(_row=pl.when(known).then(pl.col("container_class")).otherwise(pl.lit(ANY_CLASS)))
         .join(used.rename({"container_class": "_row"}), on="_row", how="left", maintain_order="left")
         .drop("_row")
         .with_columns(

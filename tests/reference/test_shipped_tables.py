@@ -16,6 +16,7 @@ from pipeline.measures.reference_tables import (
     OPTION_KINDS,
     TABLES,
     load_action_thresholds,
+    load_alkalinity_targets,
     load_buffers_by_temperature,
     load_container_volumes,
     load_corrective_options,
@@ -38,11 +39,13 @@ LOADERS: dict[str, Callable[[], pl.DataFrame]] = {
     "action_thresholds": load_action_thresholds,
     "meter_limits": load_meter_limits,
     "buffers_by_temperature": load_buffers_by_temperature,
+    "alkalinity_targets": load_alkalinity_targets,
 }
 
 # Read, but where it can be found again is not known.
 READ_WITHOUT_ADDRESS = {
     "Cornell Univ. greenhouse pour-through guideline (steps seen as quoted on a hobby growers' forum)",
+    "Florida lecture slides on water quality",
     "JIS Z 8802 (confirmed 2011) as tabulated by HORIBA, Reference solutions",
     "Foxboro instruction MI 611-211, October 2005, Table 7 (American buffers)",
 }
@@ -57,6 +60,8 @@ EDGES = [
     ("sampling_frequency", "interval_low_days", "interval_high_days"),
     ("action_thresholds", "edge", "edge_high"),
     ("meter_limits", "low", "high"),
+    ("alkalinity_targets", "low_mg_l", "high_mg_l"),
+    ("alkalinity_targets", "high_mg_l", "acid_above_mg_l"),
 ]
 
 
