@@ -141,6 +141,8 @@ def read_whole(text: str, form: NumberFormat, least: int, most: int) -> int | Re
         return Refused(f"may be thousands or a whole number with decimals; write it like {max(least, 5)}")
     if value.denominator == 1 and least <= value <= most:
         return int(value)
+    if value.denominator == 1 and value > most:
+        return Refused(f"is too large to be right; write it like {max(least, 5)}{tail}")
     return refused
 
 

@@ -122,7 +122,8 @@ PROBLEMS_SCHEMA: dict[str, pl.DataType] = {
 _BUFFER_READINGS = ("found_4", "found_7", "found_10", "left_4", "left_7", "left_10")
 _YES = frozenset({"yes", "y", "true", "1", "ok", "pass", "passed"})
 _NO = frozenset({"no", "n", "false", "0", "fail", "failed"})
-_MOST_INT32 = 2**31 - 1
+# More pots than a greenhouse samples in a year; a figure beyond it would also burst the sums.
+_MOST_POTS = 99_999
 _MOST_INT64 = 2**63 - 1
 _LONGEST_SHOWN = 60
 _BETWEEN = "\x1f"  # stands between week and year; no sheet has it in a cell
@@ -486,7 +487,7 @@ def _readings(sheet: _Sheet) -> dict[str, pl.Series]:
         "sampled_time": time,
         "purpose": sheet.word("purpose").fill_null("routine"),
         "pot": sheet.text("pot"),
-        "n_pots": sheet.whole("n_pots", 1, _MOST_INT32, pl.Int32()).fill_null(1),
+        "n_pots": sheet.whole("n_pots", 1, _MOST_POTS, pl.Int32()).fill_null(1),
         "ph": sheet.number("ph"),
         "ph_sd": sheet.number("ph_sd"),
         "ec_ms_cm": sheet.number("ec"),

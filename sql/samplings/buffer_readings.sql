@@ -12,7 +12,7 @@ slots as (
         record_no,
         coalesce(temperature_c, 25) as temperature_c,
         temperature_c is null as is_temperature_assumed,
-        regexp_extract_all(replace(buffers, ',', '.'), '\d+(?:\.\d+)?')::decimal(6, 3)[] as labels,
+        try_cast(regexp_extract_all(replace(buffers, ',', '.'), '\d+(?:\.\d+)?') as decimal(6, 3)[]) as labels,
         unnest([4, 7, 10]) as slot,
         unnest([4.01, 7.00, 10.01]::decimal(6, 3)[]) as usual_label,
         unnest([found_4_ph, found_7_ph, found_10_ph]) as found_ph,

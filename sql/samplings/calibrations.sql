@@ -38,7 +38,7 @@ lines as (
         or c.ec_left_ms_cm is not null as has_left,
         t.slope_pct as fitted_slope_pct,
         t.offset_mv as fitted_offset_mv,
-        regexp_extract_all(replace(c.buffers, ',', '.'), '\d+(?:\.\d+)?')::decimal(6, 3)[] as labels,
+        try_cast(regexp_extract_all(replace(c.buffers, ',', '.'), '\d+(?:\.\d+)?') as decimal(6, 3)[]) as labels,
         e.lowest_label,
         e.highest_label
     from record_fates as f

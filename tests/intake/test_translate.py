@@ -254,6 +254,15 @@ def test_empty_file_translates_to_no_rows() -> None:
             ),
         ),
         (
+            {"n_pots": "100000"},
+            (
+                "n_pots",
+                "100000",
+                "number_unreadable",
+                'n_pots "100000" is too large to be right; write it like 5, without a mark for thousands',
+            ),
+        ),
+        (
             {"n_pots": "0"},
             (
                 "n_pots",

@@ -141,7 +141,7 @@ PARTS = {
 }
 WITH_FRACTIONS = ("poured", "leachate", "drain")
 # Whole numbers, and from where to where.
-COUNTS = {"n_pots": (1, 2**31 - 1), "plants": (0, 2**63 - 1)}
+COUNTS = {"n_pots": (1, 99_999), "plants": (0, 2**63 - 1)}
 # The one unit of fields that have no choice of units, as it may be typed behind a figure.
 OWN_UNITS = {
     "drain": "min",

@@ -194,3 +194,9 @@ def test_found_off_and_left_good_puts_only_what_lies_before_in_doubt(bench: Benc
     bench.readings("sampled_on\n" + "\n".join(days), same={"meter_id": "M1"})
     found = dict(bench.rows("meter_days", "used_on::varchar, is_in_doubt"))
     assert [found[day] for day in days] == [False, False, False, True, False, False]
+
+
+def test_a_figure_that_is_no_buffer_stops_nothing(bench: Bench) -> None:
+    # A point lost in "4.801/7.00" leaves a figure that no pH column holds.
+    columns = "lowest_buffer::double, highest_buffer::double"
+    assert staged(bench, "buffers\n4801/7.00\n4.01/7.00", columns) == [(7.0, 7.0), (4.01, 7.0)]
