@@ -7,6 +7,9 @@ from collections.abc import Sequence
 from difflib import SequenceMatcher
 
 from pipeline.intake.decode import FileProblem
+from pipeline.settings import Export
+from pipeline.settings.words import UNIT_OF_FIELD
+from pipeline.units import conversion, unit_in_cell
 
 DELIMITER_NAMES = {",": 'a comma ","', ";": 'a semicolon ";"', "\t": "a tab", "|": 'a bar "|"'}
 _LEAST_LIKENESS = 0.6
@@ -30,17 +33,58 @@ def count_known(header: Sequence[str], wanted: Sequence[str]) -> int:
 
 
 def judge_header(
-    header: Sequence[str], text: str, line: int, wanted: Sequence[str], delimiter: str
+    header: Sequence[str],
+    text: str,
+    line: int,
+    wanted: Sequence[str],
+    export: Export,
+    earlier: Sequence[str] | None = None,
 ) -> FileProblem | None:
     """Say what keeps the file from being read by its header, or None.
 
-    `text` is the header's record as it stands in the file, `line` its physical line.
+    `text` is the header's record as it stands in the file, `line` its physical line, `earlier` the header of the
+    newest readable file before it.
     """
     if count_known(header, wanted) == 0:
-        problem = _other_delimiter(text, line, wanted, delimiter)
+        problem = _other_delimiter(text, line, wanted, export.delimiter)
         if problem:
             return problem
-    return _changed_columns(header, line, wanted)
+    return _changed_columns(header, line, wanted, earlier) or _moved_columns(
+        header, line, wanted, export, earlier
+    )
+
+
+def judge_units(cells: Sequence[str], header: Sequence[str], line: int, export: Export) -> FileProblem | None:
+    """Say which unit in the row below the header contradicts the settings, or None.
+
+    A blank cell says nothing, and so does one that is no unit.
+    """
+    for name, column in export.columns.items():
+        at = find_column(header, column.column)
+        quantity = UNIT_OF_FIELD.get(name)
+        if at is None or at >= len(cells) or quantity is None or column.unit is None:
+            continue
+        written = cells[at].strip().strip("()[]").strip()
+        found = unit_in_cell(quantity, written, column.unit) if written else None
+        if found is not None and conversion(quantity, found) != conversion(quantity, column.unit):
+            sentence = (
+                f'the row of units on line {line} has "{written}" under "{column.column}", '
+                f"and the settings say {column.unit}"
+            )
+            mend = f"set the unit of {name} under [export.columns] in site.toml to what the meter writes"
+            return FileProblem("units_changed", sentence, mend)
+    return None
+
+
+def other_separator(named: str, delimiter: str) -> FileProblem:
+    """The file's own first line names another delimiter than the settings."""
+    shown = "\\t" if named == "\t" else named
+    sentence = (
+        f"line 1 says that cells are divided by {DELIMITER_NAMES.get(named, repr(named))}, "
+        f"and the settings say {DELIMITER_NAMES.get(delimiter, repr(delimiter))}"
+    )
+    mend = f'set delimiter = "{shown}" in site.toml, or export the file as before'
+    return FileProblem("delimiter", sentence, mend)
 
 
 def nearest_header(name: str, candidates: Sequence[str]) -> str | None:
@@ -86,7 +130,45 @@ def _other_delimiter(text: str, line: int, wanted: Sequence[str], delimiter: str
     )
 
 
-def _changed_columns(header: Sequence[str], line: int, wanted: Sequence[str]) -> FileProblem | None:
+def _moved_columns(
+    header: Sequence[str], line: int, wanted: Sequence[str], export: Export, earlier: Sequence[str] | None
+) -> FileProblem | None:
+    """The mapped columns stand in another order than before: equal texts would mean other things."""
+    if earlier is None or export.column_order == "any":
+        return None
+    known = {header_key(name) for name in wanted}
+    now = [key for key in map(header_key, header) if key in known]
+    before = [key for key in map(header_key, earlier) if key in now]
+    after = [key for key in now if key in before]
+    if after == before:
+        return None
+    titles = {header_key(name): name.strip() for name in header}
+    first = next(at for at, (one, other) in enumerate(zip(after, before, strict=True)) if one != other)
+    sentence = (
+        f'the header on line {line} has its columns in another order than before: "{titles[after[first]]}" stands '
+        f'where "{titles[before[first]]}" was'
+    )
+    mend = (
+        'restore the order, or set column_order = "any" for this export in site.toml; '
+        "lines that came before in the other order then count as new lines"
+    )
+    return FileProblem("columns_moved", sentence, mend)
+
+
+def _in_its_place(
+    name: str, header: Sequence[str], free: Sequence[str], earlier: Sequence[str] | None
+) -> str | None:
+    """The unmapped header that stands where a missing one stood in a header of the same width."""
+    if earlier is None or len(earlier) != len(header):
+        return None
+    at = find_column(earlier, name)
+    there = None if at is None else header[at].strip()
+    return there if there in free else None
+
+
+def _changed_columns(
+    header: Sequence[str], line: int, wanted: Sequence[str], earlier: Sequence[str] | None
+) -> FileProblem | None:
     keys = [header_key(name) for name in header]
     by_key = {header_key(name): name for name in wanted}
     missing = [name for key, name in by_key.items() if key not in keys]
@@ -96,8 +178,11 @@ def _changed_columns(header: Sequence[str], line: int, wanted: Sequence[str]) ->
     free = [name.strip() for name, key in zip(header, keys, strict=True) if key and key not in by_key]
     parts = []
     for name in missing:
-        near = nearest_header(name, free)
-        hint = f'the nearest header is "{near}"' if near else "no header looks like it"
+        near, there = nearest_header(name, free), _in_its_place(name, header, free, earlier)
+        if there is not None and near in (None, there):
+            hint = f'"{there}" stands in its place'
+        else:
+            hint = f'the nearest header is "{near}"' if near else "no header looks like it"
         parts.append(f'no column "{name}" ({hint})')
     for name in doubled:
         places = [str(at) for at, key in enumerate(keys, 1) if key == header_key(name)]

@@ -6,15 +6,25 @@ Every physical line of the file is in exactly one record, for any bytes at all: 
 
 from __future__ import annotations
 
+import io
+import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from itertools import islice
+from typing import Final
 
 import polars as pl
 
 from pipeline.intake.decode import FileProblem, decode, split_lines
-from pipeline.intake.header import count_known, judge_header
+from pipeline.intake.header import count_known, header_key, judge_header, judge_units, other_separator
+from pipeline.intake.quick import read_quickly
 from pipeline.intake.records import Record, RecordSplitter, unlimited_fields
 from pipeline.settings import Export
+
+# What a spreadsheet writes above the header to tell itself the delimiter: sep=;
+_SEPARATOR_LINE: Final = re.compile("sep=(.)", re.IGNORECASE | re.DOTALL)
+# A header further down is looked for line by line.
+_MOST_HEAD_LINES: Final = 200
 
 RECORDS_SCHEMA: dict[str, pl.DataType] = {
     "record_no": pl.Int64(),
@@ -32,10 +42,10 @@ class ReadResult:
     """One file, read.
 
     `records`: one row per record (record_no from 1, line_from and line_to from 1, text without the last line
-    end, kind ``data``, ``header``, ``title``, ``blank``, ``total`` or ``comment``, problem, problem_detail).
-    `cells`: record_no and a column ``c0``, ``c1`` ... per header position, of data records without problem.
-    `lines`: physical lines.  `file_problem`: why the whole file is held; then every data record carries its
-    code as problem (``header_only`` holds nothing and is said once).
+    end, kind ``data``, ``header``, ``title``, ``blank``, ``total``, ``comment``, ``units`` or ``separator``, problem,
+    problem_detail).  `cells`: record_no and a column ``c0``, ``c1`` ... per header position, of data records without
+    problem.  `lines`: physical lines.  `file_problem`: why the whole file is held; then every data record carries
+    its code as problem (``header_only`` holds nothing and is said once).  `extra`: headers that no field maps.
     """
 
     records: pl.DataFrame
@@ -43,42 +53,101 @@ class ReadResult:
     header: list[str] | None
     lines: int
     file_problem: FileProblem | None
+    extra: list[str] = field(default_factory=list)
 
 
-def read_records(data: bytes, export: Export, known_headers: Sequence[str] | None = None) -> ReadResult:
+def read_records(
+    data: bytes,
+    export: Export,
+    known_headers: Sequence[str] | None = None,
+    earlier_header: Sequence[str] | None = None,
+    *,
+    is_quick: bool = True,
+) -> ReadResult:
     """Read one file of an export.
 
-    `known_headers` are the columns that must be there, by default all that the export maps.  Never raises
-    for what is in the file: problems are values.
+    `known_headers` are the columns that must be there, by default all that the export maps; `earlier_header` is that
+    of the newest readable file before it, to see whether columns moved.  Never raises for what is in the file:
+    problems are values.  A clean file goes through whole columns; `is_quick` false reads every file line by line,
+    with the same result.
     """
     wanted = [column.column for column in export.columns.values()] if known_headers is None else known_headers
     text, problem = decode(data, export.encoding)
-    lines = split_lines(text)
+    task = _Task(export, list(wanted), earlier_header)
     with unlimited_fields():
-        return _read_lines(lines, problem, export, list(wanted))
+        if is_quick and problem is None:
+            result = _read_quickly(text, task)
+            if result is not None:
+                return result
+        return _read_carefully(split_lines(text), problem, task)
 
 
-def _read_lines(
-    lines: list[str], problem: FileProblem | None, export: Export, wanted: list[str]
-) -> ReadResult:
-    splitter = RecordSplitter(lines, export.delimiter)
+@dataclass(frozen=True)
+class _Task:
+    """What a file is read for."""
+
+    export: Export
+    wanted: list[str]
+    earlier_header: Sequence[str] | None
+
+    def unmapped(self, header: Sequence[str] | None) -> list[str]:
+        known = {header_key(name) for name in self.wanted}
+        return [name.strip() for name in header or () if header_key(name) and header_key(name) not in known]
+
+
+@dataclass(frozen=True)
+class _Head:
+    """What stands above the data: where these begin (index of the line), the header, what is wrong with it."""
+
+    at: int
+    header: list[str] | None
+    problem: FileProblem | None
+
+
+def _read_quickly(text: str, task: _Task) -> ReadResult | None:
+    """The whole file in columns, or None where only the careful reader can."""
+    lines = list(islice(io.StringIO(text, newline=""), _MOST_HEAD_LINES))
     found = _Found()
-    at = 0
-    while at < min(export.title_lines, len(lines)):
-        found.add(_line(lines, at), "title")
-        at += 1
-    header: list[str] | None = None
-    while at < len(lines) and header is None:
-        record, kind = _above_header(lines, at, splitter, export, wanted)
-        found.add(record, kind)
-        at = record.line_to
-        if kind == "header":
-            header = record.cells if record.cells is not None else []
-            problem = problem or _header_problem(record, wanted, export.delimiter)
+    head = _read_head(lines, None, task, found)
+    if head.header is None or head.problem is not None or (head.at >= len(lines) == _MOST_HEAD_LINES):
+        return None
+    body = read_quickly(text[sum(map(len, lines[: head.at])) :], head.header, task.export)
+    if body is None:
+        return None
+    if not (body.kinds == "data").any():
+        return None  # said with care: nothing but a header
+    records = found.records()
+    above = records.height
+    lines_below = pl.int_range(head.at + 1, head.at + 1 + pl.len())
+    below = pl.DataFrame([body.texts, body.kinds]).select(
+        record_no=pl.int_range(above + 1, above + 1 + pl.len()),
+        line_from=lines_below,
+        line_to=lines_below,
+        text="text",
+        kind="kind",
+        problem=pl.lit(None, dtype=pl.String),
+        problem_detail=pl.lit(None, dtype=pl.String),
+    )
+    cells = body.cells.select((pl.col("line") + above + 1).alias("record_no"), pl.exclude("line"))
+    return ReadResult(
+        records=pl.concat([records, below]),
+        cells=cells,
+        header=head.header,
+        lines=head.at + body.texts.len(),
+        file_problem=None,
+        extra=task.unmapped(head.header),
+    )
+
+
+def _read_carefully(lines: list[str], problem: FileProblem | None, task: _Task) -> ReadResult:
+    """Record by record, one malformed line at a time."""
+    found = _Found()
+    head = _read_head(lines, problem, task, found)
+    problem, header = head.problem, head.header
     if header is None:
-        problem = problem or _no_header(lines, export)
+        problem = problem or _no_header(lines, task.export)
     width = len(header) if header is not None and problem is None else None
-    _read_body(lines, at, splitter, export, width, found)
+    _read_body(lines, head.at, task.export, header if width is not None else None, found)
     if problem is None and "data" not in found.kinds:
         problem = FileProblem(
             "header_only",
@@ -93,7 +162,39 @@ def _read_lines(
         header=header,
         lines=len(lines),
         file_problem=problem,
+        extra=task.unmapped(header),
     )
+
+
+def _read_head(lines: list[str], problem: FileProblem | None, task: _Task, found: _Found) -> _Head:
+    """Everything down to the header, and the row of units below it."""
+    export = task.export
+    splitter = RecordSplitter(lines, export.delimiter)
+    at = 0
+    named = _SEPARATOR_LINE.fullmatch(lines[0].rstrip("\r\n")) if lines else None
+    if named:
+        found.add(_line(lines, 0), "separator")
+        at = 1
+        if named[1] != export.delimiter:
+            problem = problem or other_separator(named[1], export.delimiter)
+    titles = at + export.title_lines
+    while at < min(titles, len(lines)):
+        found.add(_line(lines, at), "title")
+        at += 1
+    while at < len(lines):
+        record, kind = _above_header(lines, at, splitter, export, task.wanted)
+        found.add(record, kind)
+        at = record.line_to
+        if kind == "header":
+            header = record.cells if record.cells is not None else []
+            problem = problem or _header_problem(record, task)
+            if export.units_row and at < len(lines):
+                found.add(_line(lines, at), "units")
+                cells = splitter.take(at, None).cells
+                problem = problem or judge_units(cells or [], header, at + 1, export)
+                at += 1
+            return _Head(at, header, problem)
+    return _Head(at, None, problem)
 
 
 class _Found:
@@ -150,10 +251,11 @@ class _Found:
         return pl.DataFrame(series)
 
 
-def _read_body(
-    lines: list[str], at: int, splitter: RecordSplitter, export: Export, width: int | None, found: _Found
-) -> None:
-    """Everything below the header."""
+def _read_body(lines: list[str], at: int, export: Export, header: list[str] | None, found: _Found) -> None:
+    """Everything below the header; `header` is None where the file is held and its width says nothing."""
+    splitter = RecordSplitter(lines, export.delimiter)
+    width = None if header is None else len(header)
+    titles = None if header is None else [title.strip() for title in header]
     totals = frozenset(word.strip().casefold() for word in export.total_words)
     # A line of delimiters only is what a spreadsheet leaves of an empty row.
     nothing = f"{export.delimiter} \t\r\n"
@@ -167,17 +269,20 @@ def _read_body(
             at += 1
         else:
             record = splitter.take(at, width)
-            found.add(record, _kind_of(record, totals))
+            found.add(record, _kind_of(record, totals, titles))
             at = record.line_to
 
 
-def _kind_of(record: Record, totals: frozenset[str]) -> str:
+def _kind_of(record: Record, totals: frozenset[str], titles: list[str] | None) -> str:
     if record.cells is None:
         return "data"
-    first = record.cells[0].strip().rstrip(":").casefold() if record.cells else ""
-    if first:
-        return "total" if first in totals else "data"
-    return "data" if any(cell.strip() for cell in record.cells) else "blank"
+    cells = [cell.strip() for cell in record.cells]
+    if cells and cells[0] and cells[0].rstrip(":").casefold() in totals:
+        return "total"
+    if not any(cells):
+        return "blank"
+    # Files that were put one behind the other have their header in the middle.
+    return "header" if cells == titles else "data"
 
 
 def _above_header(
@@ -197,11 +302,13 @@ def _is_comment(line: str, export: Export) -> bool:
     return bool(export.comment_prefix) and line.lstrip().startswith(export.comment_prefix)
 
 
-def _header_problem(record: Record, wanted: list[str], delimiter: str) -> FileProblem | None:
+def _header_problem(record: Record, task: _Task) -> FileProblem | None:
     if record.cells is None:
         sentence = f"the header on line {record.line_from} cannot be read: {record.detail}"
         return FileProblem("columns_changed", sentence, "correct the header and export the file again")
-    return judge_header(record.cells, record.text, record.line_from, wanted, delimiter)
+    return judge_header(
+        record.cells, record.text, record.line_from, task.wanted, task.export, task.earlier_header
+    )
 
 
 def _no_header(lines: list[str], export: Export) -> FileProblem:

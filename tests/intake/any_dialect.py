@@ -235,7 +235,7 @@ def _dialect(
         time_format=draw(st.sampled_from(TIME_FORMATS)),
         datetime_format=draw(st.sampled_from(MOMENT_FORMATS)),
         title_lines=draw(st.integers(0, 2)),
-        units_row=False,
+        units_row=draw(MAYBE),
         column_order=draw(st.sampled_from(["fixed", "any"])),
         extra_columns=draw(st.sampled_from(["ignore", "note"])),
         week_rule=rule,
@@ -252,7 +252,7 @@ def _dialect(
         blank=draw(st.sampled_from([" ", "\u00a0", *(["\u202f", "\u2009"] if is_unicode else [])])),
         apostrophe=draw(st.sampled_from(["'", *(["\u2019"] if encoding != "latin-1" else [])])),
         mark=draw(st.sampled_from(["", "le", "be"])),
-        separator_line=False,
+        separator_line=draw(MAYBE),
         last_line_end=draw(MAYBE),
         odd_cells=draw(MAYBE),
     )

@@ -1,12 +1,17 @@
 import pytest
 
-from pipeline.intake.header import count_known, find_column, judge_header, nearest_header
+from pipeline.intake.header import count_known, find_column, judge_header, judge_units, nearest_header
+from tests.intake.samples import make_export
 
 WANTED = ["Lot", "Date", "pH", "EC"]
 
 
-def judge(text: str, delimiter: str = ";", line: int = 1) -> tuple[str, str, str] | None:
-    problem = judge_header(text.split(delimiter), text, line, WANTED, delimiter)
+def judge(
+    text: str, delimiter: str = ";", line: int = 1, earlier: str | None = None, column_order: str = "fixed"
+) -> tuple[str, str, str] | None:
+    export = make_export(delimiter=delimiter, column_order=column_order)
+    before = None if earlier is None else earlier.split(delimiter)
+    problem = judge_header(text.split(delimiter), text, line, WANTED, export, before)
     return None if problem is None else (problem.code, problem.sentence, problem.mend)
 
 
@@ -79,3 +84,50 @@ def test_nearest_header(name: str, candidates: list[str], nearest: str | None) -
 
 def test_known_columns_are_counted_once() -> None:
     assert count_known(["lot", "Lot", "ph"], WANTED) == 2
+
+
+def test_moved_columns_are_named() -> None:
+    code, sentence, mend = judge("Lot;Date;EC;pH", earlier="Lot;Date;pH;EC") or ("", "", "")
+    assert code == "columns_moved"
+    assert sentence == (
+        'the header on line 1 has its columns in another order than before: "EC" stands where "pH" was'
+    )
+    assert 'column_order = "any"' in mend
+    assert "count as new lines" in mend
+
+
+@pytest.mark.parametrize(
+    ("text", "column_order"),
+    [
+        ("Lot;Date;pH;EC", "fixed"),
+        ("Lot;Note;Date;pH;EC", "fixed"),  # what is not mapped may stand anywhere
+        ("lot;DATE;ph;ec", "fixed"),
+        ("EC;pH;Date;Lot", "any"),
+    ],
+)
+def test_columns_that_did_not_move_or_may(text: str, column_order: str) -> None:
+    assert judge(text, earlier="Lot;Date;pH;EC;Note", column_order=column_order) is None
+
+
+def test_a_renamed_column_is_known_by_its_place() -> None:
+    code, sentence, _ = judge("Lot;Date;Säuregrad;EC", earlier="Lot;Date;pH;EC") or ("", "", "")
+    assert code == "columns_changed"
+    assert sentence == 'the header on line 1 has no column "pH" ("Säuregrad" stands in its place)'
+
+
+def test_a_row_of_units_that_contradicts_the_settings() -> None:
+    problem = judge_units(["", "", "", "µS/cm"], WANTED, 2, make_export())
+    assert problem is not None
+    assert problem.code == "units_changed"
+    assert problem.sentence == (
+        'the row of units on line 2 has "µS/cm" under "EC", and the settings say mS/cm'
+    )
+
+
+@pytest.mark.parametrize("unit", ["", "mS/cm", "(dS/m)", "[mS/cm]", "whatever", "ms"])
+def test_a_row_of_units_that_agrees_or_says_nothing(unit: str) -> None:
+    assert judge_units(["", "", "", unit], WANTED, 2, make_export()) is None
+
+
+def test_a_row_of_units_that_is_too_short_says_nothing() -> None:
+    assert judge_units([""], WANTED, 2, make_export()) is None
