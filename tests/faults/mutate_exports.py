@@ -8,6 +8,7 @@ again by `source_cells` without the product's code.
 
 from __future__ import annotations
 
+import csv
 import hashlib
 import random
 import shutil
@@ -181,11 +182,15 @@ def judge_batch(home: Path, files: Sequence[Spoiled], tally: Tally) -> None:
             if files[half:]:
                 _run_night(home, connection, files[half:], DAY + timedelta(days=1))
             _check_nights(connection, files, tally)
-    except Exception:
-        told = traceback.format_exc(limit=-3)
+    except Exception as error:
         if len(files) == 1:
-            tally.fault("traceback", files[0], told)
+            told = "".join(traceback.format_exception(error, limit=-2))
+            tally.fault("traceback", files[0], f"{told}{files[0].data[:2000]!r}")
             return
+        is_whole = False
+    else:
+        is_whole = True
+    if not is_whole:
         for part in (files[:half], files[half:]):
             judge_batch(home, part, tally)
 
@@ -289,9 +294,18 @@ def _check_balance(
         why = _not_data(one, file.export.table)
         if why is not None:
             tally.fault("lost", file, f"line {one['line_from']} is set aside as {one['kind']}: {why}")
-    headers = sum(one["kind"] == "header" for one in records)
-    if headers > 1:
-        tally.fault("lost", file, f"{headers} records are called the header")
+    headers = [one for one in records if one["kind"] == "header"]
+    for one in headers[1:]:
+        # Files put one behind the other repeat the header; any other line is data.
+        delimiter = file.export.table.get("delimiter", ",")
+        if _titles(one["text"], delimiter) != _titles(headers[0]["text"], delimiter):
+            tally.fault("lost", file, f"line {one['line_from']} is called the header: {one['text'][:80]!r}")
+
+
+def _titles(text: str, delimiter: str) -> list[str]:
+    """The cells of a header as headers compare: without regard to case and blanks."""
+    cells = next(csv.reader(text.splitlines() or [""], delimiter=delimiter), [])
+    return [" ".join(cell.split()).casefold() for cell in cells]
 
 
 def _not_data(record: Mapping[str, Any], export: Mapping[str, Any]) -> str | None:
