@@ -9,6 +9,7 @@ from pathlib import Path
 import polars as pl
 import pytest
 
+from pipeline.adopt.dictionary import ADOPTED_KINDS
 from pipeline.adopt import propose
 from pipeline.adopt.propose import Proposal
 from pipeline.intake.collect import list_site, plan_collection
@@ -25,6 +26,7 @@ def _cases() -> list[tuple[str, str]]:
         (site.id, claim.name)
         for site in SITES.values()
         for claim in plan_collection(site.exports, list_site(site)).claims
+        if site.exports[claim.export_no - 1].kind in ADOPTED_KINDS
     ]
 
 

@@ -213,7 +213,7 @@ def change(old: str, new: str) -> str:
         pytest.param(
             change('kind = "readings"', 'kind = "reading"'),
             'export 1: kind: it is "reading"; did you mean "readings"? '
-            "known are readings, lots, calibrations",
+            "known are readings, lots, calibrations, treatments, feed_checks, exemptions, plantings, people",
             id="unknown kind",
         ),
         pytest.param(
