@@ -35,6 +35,8 @@ FIRST_NIGHT = date(2026, 4, 2)
 """As-of date of the first night: it sees what was sampled before that day."""
 
 ML_PER_FL_OZ = 29.5735295625
+MG_L_PER_MEQ_L = 50.04
+"""Alkalinity in mg/L CaCO3 of 1 meq/L."""
 EC_PER_DEGREE = 0.0191
 """What an uncompensated meter loses per °C below 25 (linear, about 2 % a degree)."""
 
@@ -390,6 +392,7 @@ class Dialect:
     datetime_format: str
     compensated: bool
     crlf: bool
+    files: str
 
 
 def read_dialects(site: str) -> dict[tuple[str, str], Dialect]:
@@ -409,6 +412,7 @@ def read_dialects(site: str) -> dict[tuple[str, str], Dialect]:
             datetime_format=export.get("datetime_format", ""),
             compensated=export.get("ec_compensated", True),
             crlf=site in ("north-range", "erlenwerth"),
+            files=export["files"],
         )
     return out
 
@@ -423,6 +427,9 @@ DECIMALS = {
     "offset": 1,
     "ec_standard": 3,
     "ec_found": 3,
+    "alkalinity": 0,
+    "nitrogen": 0,
+    "target_ec": 2,
 }
 
 
@@ -441,6 +448,8 @@ def cell(name: str, value: Any, dialect: Dialect, temperature: float | None = No
             value *= 1 + EC_PER_DEGREE * (temperature - 25)
         if unit == "µS/cm":
             return f"{value * 1000:.0f}" if name.startswith("ec_") else f"{value * 100:.0f}0"
+        if unit == "meq/L":
+            value, decimals = value / MG_L_PER_MEQ_L, 2
         if unit == "fl oz":
             value, decimals = value / ML_PER_FL_OZ, 1
         return f"{value:.{decimals}f}".replace(".", dialect.decimal)
@@ -696,6 +705,42 @@ def pellbarrow(lots: Sequence[Lot], lines: list[Line], dialects: Mapping[tuple[s
     return files
 
 
+LISTED_KINDS = ("treatments", "feed_checks", "exemptions", "plantings", "people")
+DAY_FIELDS = ("date", "from", "until", "entered_on", "planted", "ships", "trained_on")
+NUMBER_FIELDS = ("ec", "ph", "alkalinity", "nitrogen", "target_ec")
+
+
+def planned_lines(rows: Iterable[Mapping[str, str]]) -> list[Line]:
+    """Rows of the plan as lines: days and numbers as such, in our units."""
+    out = []
+    for row in rows:
+        values: dict[str, Any] = dict(row)
+        values |= {name: day_of(row[name]) for name in DAY_FIELDS if name in row}
+        values |= {name: number(row[name]) for name in NUMBER_FIELDS if name in row}
+        out.append(Line(date.min, row.get("lot", ""), values))
+    return out
+
+
+def planted_rows(lots: Iterable[Lot]) -> list[dict[str, str]]:
+    """The planting list has every lot of the lot list, under its own names for the days."""
+    return [{**lot.facts, "planted": lot.facts["started"], "ships": lot.facts["ends"]} for lot in lots]
+
+
+def listed_files(site: str, lots: Sequence[Lot], dialects: Mapping[tuple[str, str], Dialect]) -> Files:
+    """Treatments, feed checks, excuses, planting list and people of the sites that send them, once."""
+    files: Files = {}
+    for kind in LISTED_KINDS:
+        if (site, kind) not in dialects:
+            continue
+        dialect = dialects[site, kind]
+        rows = [row for row in read_table(HERE / "plan" / f"{kind}.csv") if row["site"] == site]
+        if kind == "plantings":
+            rows = planted_rows(lots) + rows
+        name = dialect.files.removeprefix("drop/")
+        files[drop(site, name)] = file_bytes(rows_of(planned_lines(rows), dialect), dialect)
+    return files
+
+
 def generate() -> Files:
     """All files of both nights."""
     dialects = {key: dialect for site in SITES for key, dialect in read_dialects(site).items()}
@@ -717,7 +762,7 @@ def generate() -> Files:
         samplings.sort(key=lambda s: (s.day, s.lot.code, ("routine", "affected", "healthy").index(s.purpose)))
         to_lines = sheet_line if site == "pellbarrow" else pot_lines
         lines = [line for sampling in samplings for line in to_lines(sampling)]
-        files |= write(own, lines, dialects)
+        files |= write(own, lines, dialects) | listed_files(site, own, dialects)
     return files
 
 
