@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from datetime import datetime
 
 from pipeline.intake import archive
 from pipeline.intake.collect import Collected, CollectedFile, collect
@@ -26,14 +27,16 @@ class Haul:
     again: list[tuple[ReadFile, NewFile]]
 
 
-def collect_sites(connection: Connection, settings: Settings, say: Say) -> dict[str, Collected]:
-    """Look into the drop folder of every site, by site."""
+def collect_sites(
+    connection: Connection, settings: Settings, say: Say, *, now: datetime | None = None
+) -> dict[str, Collected]:
+    """Look into the drop folder of every site, by site; `now` is what files that were just changed are held against."""
     seen = seen_files(connection)
     found: dict[str, Collected] = {}
     for site in settings.sites:
         say(f"Looking into the drop folder of {site.name}")
         known = {(kind, name, sha) for site_id, kind, _, name, sha in seen if site_id == site.id}
-        found[site.id] = collect(site, known)
+        found[site.id] = collect(site, known, now=now)
     return found
 
 

@@ -80,18 +80,22 @@ def run_night(
     day = _check_as_of(as_of, now.astimezone(ZoneInfo(settings.group.time_zone)).date())
     with night_lock(home, now):
         sweep(home)
-        return _run(home, settings, day, say, executor)
+        return _run(home, settings, day, now, say, executor)
 
 
-def _run(home: Path, settings: Settings, day: date, say: Say, executor: Executor | None) -> NightResult:
+def _run(
+    home: Path, settings: Settings, day: date, now: datetime, say: Say, executor: Executor | None
+) -> NightResult:
     with night_copy(home) as (connection, working):
         migrate(connection)
         last = last_night(connection)
         if read_files(connection):
             # A home that has received nothing yet may begin on any day.
             _check_order(day, last)
-        settle_ledger(home, last)
-        haul = read_haul(home, connection, settings, collect_sites(connection, settings, say))
+        settle_ledger(home)
+        check_agreement(home, last)
+        found = collect_sites(connection, settings, say, now=now)
+        haul = read_haul(home, connection, settings, found)
         night_no, night = judge_night(connection, settings, day, haul, say)
         out = pages_folder(home, day)
         stored = _stored_pages(out, settings)

@@ -12,7 +12,7 @@ import re
 import stat
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from pipeline.settings import Export, SiteSettings
@@ -27,7 +27,7 @@ class FileTrouble:
     `name` is relative to the site's folder; `sentence` starts after it, `mend` is a clause that can follow a
     semicolon.  Codes: ``no_drop_folder``, ``unreadable_folder``, ``linked_folder``, ``directory``,
     ``not_a_file``, ``unreadable``, ``dangling_link``, ``looping_link``, ``leaves_folder``, ``changing``,
-    ``bad_name``, ``claimed_twice``, ``gone``.
+    ``bad_name``, ``claimed_twice``, ``gone``, ``settling``.
     """
 
     name: str
@@ -113,12 +113,14 @@ def collect(
     site: SiteSettings,
     seen: Collection[tuple[str, str, str]],
     *,
+    now: datetime | None = None,
     read_bytes: ReadBytes = read_descriptor,
 ) -> Collected:
     """Take the files of a site's drop folder that were not seen yet.
 
-    `seen` holds (export kind, name, sha256) of what earlier nights took.  `read_bytes` is there so that a
-    test can let a file change, or fail, while it is read.
+    `seen` holds (export kind, name, sha256) of what earlier nights took.  A new file that was changed less
+    than the site's settle_minutes before `now` (an aware instant; None for no such wait) is left for the next
+    night.  `read_bytes` is there so that a test can let a file change, or fail, while it is read.
     """
     listing = list_site(site)
     plan = plan_collection(site.exports, listing)
@@ -130,7 +132,11 @@ def collect(
         except _RefusedFile as refused:
             troubles.append(refused.trouble)
             continue
-        if (file.kind, file.name, file.sha256) not in seen:
+        if (file.kind, file.name, file.sha256) in seen:
+            continue
+        if now is not None and _is_settling(file, site, now):
+            troubles.append(_settling(file, site))
+        else:
             files.append(file)
     return Collected(files, _unique(troubles), plan.unclaimed)
 
@@ -245,6 +251,21 @@ def _take(site: SiteSettings, claim: Claim, read_bytes: ReadBytes) -> CollectedF
         modified_at=datetime.fromtimestamp(after.st_mtime, UTC),
         data=data,
     )
+
+
+def _is_settling(file: CollectedFile, site: SiteSettings, now: datetime) -> bool:
+    """Whether the file was changed so lately that its writer may not be done.
+
+    A clock that is a little ahead of ours is allowed for; a file from a far future has a wrong date and would
+    wait for ever.
+    """
+    return abs(now - file.modified_at) < timedelta(minutes=site.settle_minutes)
+
+
+def _settling(file: CollectedFile, site: SiteSettings) -> FileTrouble:
+    unit = "minute" if site.settle_minutes == 1 else "minutes"
+    sentence = f"the file was changed less than {site.settle_minutes} {unit} before the night (settle_minutes in site.toml)"
+    return FileTrouble(file.name, "settling", sentence, "nothing to do: the next night takes it")
 
 
 def _inside(folder: Path, name: str) -> Path:

@@ -183,7 +183,8 @@ def _site_findings(
         if row["problem"] is not None
     ]
     for row in rows.site("troubles", site.id):
-        level: Any = "note" if row["code"] == "unclaimed" else "hold"
+        # A file that settles needs nobody: the next night takes it.
+        level: Any = "note" if row["code"] in ("unclaimed", "settling") else "hold"
         sentence = f"{row['sentence']} {row['mend']}"
         findings.append(Finding(rule=row["code"], level=level, sentence=sentence, file=row["name"]))
     findings += [

@@ -2,7 +2,8 @@ import hashlib
 import os
 import socket
 import subprocess
-from datetime import UTC, datetime
+import sys
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -183,6 +184,96 @@ def test_file_that_changes_while_it_is_read(site: SiteSettings, change: str) -> 
     assert troubles(collected) == [("drop/readings_1.csv", "changing", "the file changed while it was read")]
     assert names(collected) == []
     assert names(collect(site, set())) == ["drop/readings_1.csv"]
+
+
+WRITER = """
+import sys
+
+with open(sys.argv[1], "ab", buffering=0) as stream:
+    for line in sys.stdin.buffer:
+        stream.write(line)
+        print("written", flush=True)
+"""
+
+
+def test_file_that_a_real_process_writes_while_it_is_read(site: SiteSettings) -> None:
+    path = drop(site, "readings_1.csv", b"Lot\n")
+    writer = subprocess.Popen(
+        [
+            sys.executable,
+            "-c",
+            WRITER,
+            str(path),
+        ],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+    )
+    assert writer.stdin is not None
+    assert writer.stdout is not None
+
+    def write_line(line: bytes) -> None:
+        assert writer.stdin is not None
+        assert writer.stdout is not None
+        writer.stdin.write(line)
+        writer.stdin.flush()
+        assert writer.stdout.readline() == b"written\n"
+
+    def read(descriptor: int) -> bytes:
+        half = os.read(descriptor, 2)
+        write_line(b"A-1\n")
+        return half + os.read(descriptor, 1000)
+
+    try:
+        collected = collect(site, set(), read_bytes=read)
+    finally:
+        writer.communicate(timeout=30)
+    assert (names(collected), [code for _, code, _ in troubles(collected)]) == ([], ["changing"])
+    (file,) = collect(site, set()).files
+    assert file.data == b"Lot\nA-1\n"
+
+
+NIGHT = datetime(2026, 4, 6, 4, 0, tzinfo=UTC)
+
+
+@pytest.mark.parametrize(
+    ("seconds_before", "minutes", "is_taken"),
+    [
+        (599, 10, False),
+        (600, 10, True),
+        (1, 0, True),
+        (0, 0, True),
+        # the writer's clock is a minute ahead of ours
+        (-60, 10, False),
+        # a date in a far future is wrong, and no reason to wait for it
+        (-86_400, 10, True),
+    ],
+)
+def test_file_that_has_just_been_changed_waits_for_the_next_night(
+    site: SiteSettings, seconds_before: int, minutes: int, is_taken: bool
+) -> None:
+    site = site.model_copy(update={"settle_minutes": minutes})
+    path = drop(site, "readings_1.csv")
+    changed = (NIGHT - timedelta(seconds=seconds_before)).timestamp()
+    os.utime(path, (changed, changed))
+    collected = collect(site, set(), now=NIGHT)
+    waiting = [
+        (
+            "drop/readings_1.csv",
+            "settling",
+            "the file was changed less than 10 minutes before the night (settle_minutes in site.toml)",
+        )
+    ]
+    assert troubles(collected) == ([] if is_taken else waiting)
+    assert names(collected) == (["drop/readings_1.csv"] if is_taken else [])
+    assert names(collect(site, set(), now=NIGHT + timedelta(hours=12))) == ["drop/readings_1.csv"]
+
+
+def test_file_that_is_known_need_not_settle(site: SiteSettings) -> None:
+    site = site.model_copy(update={"settle_minutes": 10})
+    path = drop(site, "readings_1.csv")
+    os.utime(path, (NIGHT.timestamp(), NIGHT.timestamp()))
+    seen = {("readings", "drop/readings_1.csv", hashlib.sha256(b"Lot\n").hexdigest())}
+    assert collect(site, seen, now=NIGHT) == Collected([], [], [])
 
 
 def test_file_that_is_gone_when_it_is_to_be_read(site: SiteSettings) -> None:
