@@ -92,8 +92,7 @@ def _run(
         if read_files(connection):
             # A home that has received nothing yet may begin on any day.
             _check_order(day, last)
-        settle_ledger(home)
-        check_agreement(home, last)
+        settle_ledger(home, last)
         found = collect_sites(connection, settings, say, now=now)
         haul = read_haul(home, connection, settings, found)
         night_no, night = judge_night(connection, settings, day, haul, say)
