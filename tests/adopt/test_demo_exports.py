@@ -9,8 +9,8 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from pipeline.adopt.dictionary import ADOPTED_KINDS
 from pipeline.adopt import propose
+from pipeline.adopt.dictionary import ADOPTED_KINDS
 from pipeline.adopt.propose import Proposal
 from pipeline.intake.collect import list_site, plan_collection
 from pipeline.intake.read import read_records
