@@ -20,7 +20,7 @@ from pipeline.settings import Export
 _END: Final = "\x1f"
 # Python takes these for white space and Polars does not; a byte order mark inside the text would be lost; the rest
 # are signs that one of the two readers takes for the end of a line or of a cell.
-_DOUBTFUL: Final = re.compile("[\0\x1c\x1d\x1e\x1f\ufeff]|\r(?!\n)")
+_DOUBTFUL: Final = "\0\x1c\x1d\x1e\x1f\ufeff"
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +39,7 @@ def read_quickly(body: str, header: Sequence[str], export: Export) -> QuickBody 
     """
     ends = body.count("\n")
     returns = body.count("\r\n")
-    if _DOUBTFUL.search(body) or returns not in (0, ends):
+    if returns not in (0, ends) or body.count("\r") != returns or any(sign in body for sign in _DOUBTFUL):
         return None
     texts = _lines(body, has_returns=returns > 0)
     blank = (texts.str.strip_chars(f"{export.delimiter} \t\r\n") == "").rename("blank")
@@ -138,17 +138,20 @@ def _kinds_of_rows(cells: pl.DataFrame, header: Sequence[str], export: Export) -
     words = {word.strip().casefold() for word in export.total_words}
     different = first.filter(first != "").unique()
     totals = [text for text in different if text.rstrip(":").casefold() in words]
-    stripped = [pl.col(name).str.strip_chars() for name in cells.columns]
-    is_empty = pl.all_horizontal([cell == "" for cell in stripped])
+    kinds = pl.DataFrame({"first": first}).select(
+        pl.when(pl.col("first").is_in(totals)).then(pl.lit("total")).otherwise(pl.lit("data")).alias("kind")
+    )["kind"]
+    # Only a line that begins like one of these can be blank, or the header once more.
     titles = [title.strip() for title in header]
-    is_header = pl.all_horizontal([cell == title for cell, title in zip(stripped, titles, strict=True)])
-    return cells.select(
-        pl.when(first.is_in(totals))
-        .then(pl.lit("total"))
-        .when(is_empty)
+    odd = ((first == "") | (first == titles[0])).arg_true()
+    if odd.is_empty():
+        return kinds
+    stripped = cells[odd].select(pl.all().str.strip_chars())
+    of_odd = stripped.select(
+        pl.when(pl.all_horizontal(pl.all() == ""))
         .then(pl.lit("blank"))
-        .when(is_header)
+        .when(pl.all_horizontal([pl.col(f"c{at}") == title for at, title in enumerate(titles)]))
         .then(pl.lit("header"))
-        .otherwise(pl.lit("data"))
-        .alias("kind")
+        .otherwise(kinds[odd])
     ).to_series()
+    return kinds.scatter(odd, of_odd)
