@@ -11,7 +11,15 @@ Row = Mapping[str, Any]
 WriteDay = Callable[[date], str]
 Told = tuple[str, str]
 _ISO_DAY = re.compile(r"\d{4}-\d\d-\d\d")
-FILE_PROBLEMS = ("empty_file", "header_only", "encoding", "delimiter", "columns_changed")
+FILE_PROBLEMS = (
+    "empty_file",
+    "header_only",
+    "encoding",
+    "delimiter",
+    "columns_changed",
+    "columns_moved",
+    "units_changed",
+)
 
 _MENDS = {
     "date_unreadable": "Correct the cell, or the date format of the export in site.toml.",
