@@ -80,7 +80,9 @@ read as (
         coalesce(is_temperature_assumed, false) as is_temperature_assumed,
         solution,
         solution_expires_on,
-        -- what was adjusted belongs to how the meter was left
+        -- a worn electrode was worn before anybody adjusted it: its slope and offset judge both, and are told once
+        coalesce(slope_pct, fitted_slope_pct) as electrode_slope_pct,
+        coalesce(offset_mv, fitted_offset_mv) as electrode_offset_mv,
         case when not is_of_two or stage = 'as_left' then coalesce(slope_pct, fitted_slope_pct) end as slope_pct,
         case when not is_of_two or stage = 'as_left' then coalesce(offset_mv, fitted_offset_mv) end as offset_mv,
         slope_pct is null and fitted_slope_pct is not null and (not is_of_two or stage = 'as_left')
@@ -99,10 +101,10 @@ read as (
 )
 
 select
-    c.*,
+    c.* exclude (electrode_slope_pct, electrode_offset_mv),
     coalesce(c.passed, true)
-    and coalesce(c.slope_pct between p.slope_low_pct and p.slope_high_pct, true)
-    and coalesce(abs(c.offset_mv) <= p.offset_limit_mv, true)
+    and coalesce(c.electrode_slope_pct between p.slope_low_pct and p.slope_high_pct, true)
+    and coalesce(abs(c.electrode_offset_mv) <= p.offset_limit_mv, true)
     and coalesce(c.worst_error_ph <= p.buffer_limit_ph, true)
     and coalesce(
         abs(c.ec_found_ms_cm - c.ec_standard_ms_cm) <= p.ec_standard_share * c.ec_standard_ms_cm, true

@@ -412,7 +412,12 @@ def read_word(name: str, cell: str, export: Export) -> str | None:
         return mapped
     if name not in WORDS:
         return cell
-    return fold(cell) if fold(cell) in WORDS[name] else None
+    return {plain_word(word): word for word in WORDS[name]}.get(plain_word(cell))
+
+
+def plain_word(text: str) -> str:
+    """Words compare without regard to case, blanks, hyphens and underscores."""
+    return fold(" ".join(text.replace("_", " ").replace("-", " ").split()))
 
 
 def translate(record: Record, header: tuple[str, ...], export: Export, site: SiteSettings) -> Typed:

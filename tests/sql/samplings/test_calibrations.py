@@ -158,6 +158,13 @@ def test_a_line_with_both_is_two_checks(bench: Bench) -> None:
     ]
 
 
+def test_a_worn_electrode_was_worn_before_it_was_adjusted(bench: Bench) -> None:
+    assert staged(bench, "found_7_ph | left_7_ph | slope_pct\n7.00 | 7.00 | 82") == [
+        ("as_found", False, 0.0),
+        ("as_left", False, 0.0),
+    ]
+
+
 @pytest.mark.parametrize(("stage", "error"), [("as_found", 0.25), ("as_left", 0.0)])
 def test_a_line_may_say_which_it_is(bench: Bench, stage: str, error: float) -> None:
     table = f"stage | found_7_ph | left_7_ph\n{stage} | 7.25 | 7.00"
