@@ -2,17 +2,28 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from datetime import datetime
+from pathlib import Path
+
+import polars as pl
 
 from pipeline.intake import archive
 from pipeline.intake.collect import Collected, CollectedFile, collect
-from pipeline.receive import digest_reading, find_export, order_files, receive
+from pipeline.receive import Before, add_known, digest_reading, find_export, order_files, receive
 from pipeline.settings import PolicyInForce, Settings, SiteSettings, resolve_policy
 from pipeline.warehouse.connect import Connection
-from pipeline.warehouse.load import NewFile, ReadFile, Trouble, read_files, seen_files
+from pipeline.warehouse.load import (
+    NewFile,
+    ReadFile,
+    Trouble,
+    known_lines,
+    next_file_id,
+    read_files,
+    seen_files,
+)
 
 Say = Callable[[str], None]
 
@@ -44,33 +55,74 @@ def read_haul(home: Path, connection: Connection, settings: Settings, found: Map
     """Read, translate and sift what was collected; `home` is where the archive lies."""
     haul = Haul([], [], [], [])
     before = read_files(connection)
+    next_id = next_file_id(connection)
     for site in settings.sites:
         collected = found.get(site.id, Collected([], [], []))
         haul.troubles.extend(_troubles(site.id, collected))
-        policy = resolve_policy(settings, site)
+        reader = _SiteReader(connection, site, resolve_policy(settings, site), before)
+        # Earlier files first: what they are read as is what tonight's lines are compared with.
+        haul.again.extend(reader.read_again(home))
         for file in order_files(collected.files):
             haul.collected.append(file)
-            haul.files.append(receive(file, site.exports[file.export_no - 1], site, policy))
-        mine = [old for old in before if old.site_id == site.id]
-        haul.again.extend(_read_again(home, site, policy, mine))
+            haul.files.append(reader.read(file, next_id + len(haul.files)))
     return haul
 
 
-def _read_again(
-    home: Path, site: SiteSettings, policy: Sequence[PolicyInForce], before: Sequence[ReadFile]
-) -> Iterator[tuple[ReadFile, NewFile]]:
-    """Read from the archive what was read under settings that have changed since: a mended mapping releases lines.
+@dataclass(frozen=True, slots=True)
+class _Read:
+    """What a file leaves for those after it."""
 
-    A file that no export takes any more stays as it was read.
-    """
-    for old in before:
-        export_no = find_export(site, old.kind, old.name)
-        if export_no is None:
-            continue
-        export = site.exports[export_no - 1]
-        if (export_no, digest_reading(export, site, policy)) != (old.export_no, old.reading_digest):
+    file_id: int
+    kind: str
+    export_no: int
+    header: str | None
+
+
+class _SiteReader:
+    """The files of one site, read in the order in which they rule, each knowing what came before it."""
+
+    def __init__(
+        self,
+        connection: Connection,
+        site: SiteSettings,
+        policy: Sequence[PolicyInForce],
+        before: Sequence[ReadFile],
+    ) -> None:
+        self._connection = connection
+        self._site = site
+        self._policy = policy
+        self._before = [old for old in before if old.site_id == site.id]
+        self._known: dict[tuple[str, int], pl.DataFrame] = {}
+        again = {old.file_id for old, _ in self._changed()}
+        self._headers = [
+            _Read(old.file_id, old.kind, old.export_no, old.header)
+            for old in self._before
+            if old.problem is None and old.file_id not in again
+        ]
+
+    def read(self, file: CollectedFile, file_id: int) -> NewFile:
+        """Read one file that has or will have this number."""
+        export = self._site.exports[file.export_no - 1]
+        key = file.kind, file.export_no
+        known = self._known.get(key)
+        if known is None:
+            digest = digest_reading(export, self._site, self._policy)
+            known = known_lines(self._connection, self._site.id, file.kind, file.export_no, digest)
+        header = self._header_before(file, file_id)
+        new = receive(file, export, self._site, self._policy, Before(file_id, known, header))
+        self._known[key] = add_known(known, new, file_id)
+        if new.facts.problem is None:
+            self._headers.append(_Read(file_id, file.kind, file.export_no, new.facts.header))
+        return new
+
+    def read_again(self, home: Path) -> Iterator[tuple[ReadFile, NewFile]]:
+        """Read from the archive what was read under settings that have changed since, in the order of the files.
+
+        A mended mapping releases lines. A file that no export takes any more stays as it was read.
+        """
+        for old, export_no in self._changed():
             file = CollectedFile(
-                site_id=site.id,
+                site_id=self._site.id,
                 kind=old.kind,
                 export_no=export_no,
                 name=old.name,
@@ -79,7 +131,35 @@ def _read_again(
                 modified_at=old.modified_at,
                 data=archive.fetch(home, old.sha256),
             )
-            yield old, receive(file, export, site, policy)
+            yield old, self.read(file, old.file_id)
+
+    def _changed(self) -> list[tuple[ReadFile, int]]:
+        """Earlier files that today's settings read otherwise, with the number of their export today."""
+        changed = []
+        for old in self._before:
+            export_no = find_export(self._site, old.kind, old.name)
+            if export_no is None:
+                continue
+            digest = digest_reading(self._site.exports[export_no - 1], self._site, self._policy)
+            # A file without a layout was loaded before layouts were told apart.
+            is_old = old.layout is None and old.problem is None
+            if is_old or (export_no, digest) != (old.export_no, old.reading_digest):
+                changed.append((old, export_no))
+        return changed
+
+    def _header_before(self, file: CollectedFile, file_id: int) -> list[str] | None:
+        """The header of the newest readable file of the same export before this one."""
+        own = [
+            one
+            for one in self._headers
+            if (one.kind, one.export_no) == (file.kind, file.export_no)
+            and one.file_id < file_id
+            and one.header is not None
+        ]
+        if not own:
+            return None
+        header: list[str] = json.loads(max(own, key=lambda one: one.file_id).header or "[]")
+        return header
 
 
 def _troubles(site_id: str, found: Collected) -> list[Trouble]:

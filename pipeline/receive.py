@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import hashlib
+import json
 import re
 from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from itertools import groupby
 
@@ -12,6 +14,7 @@ import polars as pl
 
 from pipeline.checks.sift import sift
 from pipeline.intake.collect import CollectedFile, Listing, plan_collection
+from pipeline.intake.known import KNOWN_SCHEMA, find_known, lay_out, no_lines, number_equal_texts
 from pipeline.intake.read import ReadResult, read_records
 from pipeline.intake.translate import translate
 from pipeline.settings import Export, PolicyInForce, SiteSettings
@@ -52,17 +55,41 @@ def find_export(site: SiteSettings, kind: str, name: str) -> int | None:
     return next((one.export_no for one in claims if site.exports[one.export_no - 1].kind == kind), None)
 
 
+@dataclass(frozen=True, slots=True)
+class Before:
+    """What the files before one mean for it.
+
+    `file_id`: the number that the file has or will have. `known`: lines of the same export read under the same settings
+    (see intake.known). `header`: the header of the newest readable file before it of its site, kind and export.
+    """
+
+    file_id: int = 1
+    known: pl.DataFrame = field(default_factory=no_lines)
+    header: list[str] | None = None
+
+
 def receive(
-    file: CollectedFile, export: Export, site: SiteSettings, policy: Sequence[PolicyInForce]
+    file: CollectedFile,
+    export: Export,
+    site: SiteSettings,
+    policy: Sequence[PolicyInForce],
+    before: Before | None = None,
 ) -> NewFile:
-    """Read one file in its export's dialect; whatever its bytes, every physical line is in one record."""
-    result = read_records(file.data, export)
-    translated = translate(result, export, site)
+    """Read one file in its export's dialect; whatever its bytes, every physical line is in one record.
+
+    Lines that `before` knows are only counted as repeated; the rest is translated and sifted.
+    """
+    before = before or Before()
+    result = read_records(file.data, export, earlier_header=before.header)
+    layout = lay_out(result.header, export) if result.header and result.file_problem is None else None
+    repeated = _repeated(result, layout, before)
+    fresh = _without(result, repeated["record_no"])
+    translated = translate(fresh, export, site)
     problems = pl.concat(
         [
-            _reading_problems(result),
+            _reading_problems(fresh),
             translated.problems.select("record_no", "code", "field", "cell", "sentence"),
-            sift(translated, export, policy).select(
+            sift(translated, export, policy, repeated.select("ph", "ec_ms_cm")).select(
                 "record_no",
                 "code",
                 pl.lit(None, dtype=pl.String).alias("field"),
@@ -72,7 +99,44 @@ def receive(
         ]
     )
     facts = _facts(file, export, result, digest_reading(export, site, policy))
-    return NewFile(facts, result.records, translated.rows, problems)
+    same_as = repeated.select(
+        "record_no",
+        pl.col("file_id").alias("same_as_file_id"),
+        pl.col("first_record_no").cast(pl.Int32).alias("same_as_record_no"),
+    )
+    return NewFile(replace(facts, layout=layout), result.records, translated.rows, problems, same_as)
+
+
+def add_known(known: pl.DataFrame, new: NewFile, file_id: int) -> pl.DataFrame:
+    """The known lines with those that this file brought first."""
+    if new.facts.layout is None:
+        return known
+    data = number_equal_texts(new.records).filter(pl.col("kind") == "data")
+    first = data.join(new.same_as, on="record_no", how="anti") if new.same_as is not None else data
+    figures = [name for name in ("ph", "ec_ms_cm") if name in new.rows.columns]
+    lines = first.join(new.rows.select("record_no", *figures), on="record_no", how="left").with_columns(
+        pl.lit(new.facts.layout).alias("layout"),
+        pl.lit(file_id).alias("file_id"),
+        *(pl.lit(None).alias(name) for name in ("ph", "ec_ms_cm") if name not in figures),
+    )
+    return pl.concat([known, lines.select(list(KNOWN_SCHEMA)).cast(KNOWN_SCHEMA)])  # type: ignore[arg-type]
+
+
+def _repeated(result: ReadResult, layout: str | None, before: Before) -> pl.DataFrame:
+    known = before.known if layout is not None else no_lines()
+    return find_known(number_equal_texts(result.records), layout or "", known, before.file_id)
+
+
+def _without(result: ReadResult, numbers: pl.Series) -> ReadResult:
+    """The file without these records, for the steps that look at one record after the other."""
+    if numbers.is_empty():
+        return result
+    left_out = numbers.to_frame("record_no")
+    return replace(
+        result,
+        records=result.records.join(left_out, on="record_no", how="anti", maintain_order="left"),
+        cells=result.cells.join(left_out, on="record_no", how="anti", maintain_order="left"),
+    )
 
 
 def _reading_problems(result: ReadResult) -> pl.DataFrame:
@@ -106,6 +170,8 @@ def _facts(file: CollectedFile, export: Export, result: ReadResult, reading_dige
         problem_sentence=None if problem is None else problem.sentence,
         problem_mend=None if problem is None else problem.mend,
         reading_digest=reading_digest,
+        header=None if result.header is None else json.dumps(result.header, ensure_ascii=False),
+        extra_columns=None if result.header is None else json.dumps(result.extra, ensure_ascii=False),
     )
 
 

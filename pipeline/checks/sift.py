@@ -33,14 +33,20 @@ _SWAPPED_FROM_LINES = 3
 _SCALES = ((Decimal(1000), "µS/cm"), (Decimal(500), "ppm"), (Decimal(640), "ppm"), (Decimal(700), "ppm"))
 
 
-def sift(translated: Translated, export: Export, policy: Sequence[PolicyInForce]) -> pl.DataFrame:
+def sift(
+    translated: Translated,
+    export: Export,
+    policy: Sequence[PolicyInForce],
+    repeated: pl.DataFrame | None = None,
+) -> pl.DataFrame:
     """Return record_no, code and detail, one row per reason, for the records that must be held.
 
     Codes: ``ph_ec_swapped`` (all records of a file whose median pH is below 3.5 and median EC 4 to 9 mS/cm, house
     default), ``ph_out_of_scale`` (outside 0-14), ``ec_out_of_scale`` (negative, or above the policy's
     ec_highest_ms_cm in force on the day; mS/cm), ``method_missing`` (neither line nor site names the
     extraction method: the same EC is low or extreme by method).  Feed checks have those of pH and EC alone,
-    other kinds none.
+    other kinds none.  `repeated`: ph and ec_ms_cm of the file's other lines, which are known already: they
+    count in the medians of the file and are not sifted again.
     """
     if export.kind == "feed_checks":
         checks = translated.rows.filter(pl.col("cells").is_not_null()).rename({"checked_on": "sampled_on"})
@@ -48,7 +54,7 @@ def sift(translated: Translated, export: Export, policy: Sequence[PolicyInForce]
     if export.kind != "readings":
         return pl.DataFrame(schema=HOLDS_SCHEMA)
     rows = translated.rows.filter(pl.col("cells").is_not_null())
-    found = [_sift_swapped(rows), _sift_ph(rows), _sift_ec(rows, policy), _sift_method(rows)]
+    found = [_sift_swapped(rows, repeated), _sift_ph(rows), _sift_ec(rows, policy), _sift_method(rows)]
     return pl.concat(found).sort("record_no", maintain_order=True)
 
 
@@ -65,12 +71,15 @@ def explain_ec(ec_ms_cm: Decimal, highest_ms_cm: Decimal) -> str:
     return f"{words}; read it again"
 
 
-def _sift_swapped(rows: pl.DataFrame) -> pl.DataFrame:
-    medians = rows.select(
+def _sift_swapped(rows: pl.DataFrame, repeated: pl.DataFrame | None) -> pl.DataFrame:
+    figures = rows.select("ph", "ec_ms_cm")
+    if repeated is not None:
+        figures = pl.concat([figures, repeated.select("ph", "ec_ms_cm")])
+    medians = figures.select(
         pl.col("ph").median().cast(pl.Float64), pl.col("ec_ms_cm").median().cast(pl.Float64)
     )
     ph, ec = medians.row(0)
-    both = rows.filter(pl.col("ph").is_not_null() & pl.col("ec_ms_cm").is_not_null())
+    both = figures.drop_nulls()
     if both.height < _SWAPPED_FROM_LINES or ph is None or ec is None:
         return _holds(rows["record_no"].clear(), "ph_ec_swapped", [])
     if not (ph < _SWAPPED_PH_BELOW and _SWAPPED_EC_FROM <= ec <= _SWAPPED_EC_TO):

@@ -8,8 +8,10 @@ from datetime import date, datetime
 
 import polars as pl
 
+from pipeline.intake.known import KNOWN_SCHEMA, number_equal_texts
 from pipeline.warehouse.connect import Connection
-from pipeline.warehouse.statements import insert_frame, run_sql
+from pipeline.warehouse.reread import count_changed, hand_over, read_values
+from pipeline.warehouse.statements import fetch, insert_frame, run_sql
 
 LINE_TABLES = {
     "readings": "reading_lines",
@@ -25,7 +27,11 @@ LINE_TABLES = {
 
 @dataclass(frozen=True, slots=True)
 class FileFacts:
-    """What is known of one file as a whole. `modified_at` is UTC; `problem` holds the whole file."""
+    """What is known of one file as a whole. `modified_at` is UTC; `problem` holds the whole file.
+
+    `header`, `extra_columns` and `layout` are JSON lists: the header's cells, those of them that no field maps, and
+    what stands in which column (null where the file cannot be read).
+    """
 
     site_id: str
     kind: str
@@ -43,6 +49,7 @@ class FileFacts:
     reading_digest: str = ""
     header: str | None = None
     extra_columns: str | None = None
+    layout: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +67,9 @@ class ReadFile:
     size_bytes: int
     modified_at: datetime
     reading_digest: str
+    problem: str | None
+    header: str | None
+    layout: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,13 +77,15 @@ class NewFile:
     """One file ready to be loaded.
 
     records: record_no, line_from, line_to, kind, text; rows: typed columns of the kind with `cells`;
-    problems: record_no, code, field, cell, sentence.
+    problems: record_no, code, field, cell, sentence; same_as: record_no, same_as_file_id, same_as_record_no of
+    records that an earlier file has brought (they have neither row nor problem), None for none.
     """
 
     facts: FileFacts
     records: pl.DataFrame
     rows: pl.DataFrame
     problems: pl.DataFrame
+    same_as: pl.DataFrame | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,9 +153,27 @@ def read_files(connection: Connection) -> list[ReadFile]:
     return [ReadFile(*row) for row in run_sql(connection, "nights/read_files")]
 
 
+def known_lines(
+    connection: Connection, site_id: str, kind: str, export_no: int, reading_digest: str
+) -> pl.DataFrame:
+    """Lines that the files of one export have brought under these settings, as intake.known has them."""
+    parameters = {
+        "site_id": site_id,
+        "kind": kind,
+        "export_no": export_no,
+        "reading_digest": reading_digest,
+    }
+    return fetch(connection, "nights/known_lines", parameters).cast(KNOWN_SCHEMA)  # type: ignore[arg-type]
+
+
+def next_file_id(connection: Connection) -> int:
+    """The number that the next new file will have; those after it follow."""
+    return _one_number(connection, "nights/next_file")
+
+
 def load_files(connection: Connection, night_no: int, as_of: date, files: Sequence[NewFile]) -> int:
     """Insert all files of the night, in the order in which they rule over each other; returns the records."""
-    first = _one_number(connection, "nights/next_file")
+    first = next_file_id(connection)
     placed = [_Placed(file_id, night_no, as_of, file) for file_id, file in enumerate(files, start=first)]
     connection.begin()
     records = _insert(connection, placed)
@@ -152,14 +182,28 @@ def load_files(connection: Connection, night_no: int, as_of: date, files: Sequen
 
 
 def reload_files(connection: Connection, files: Sequence[tuple[ReadFile, NewFile]]) -> None:
-    """Put new readings of old files in the place of the old ones; they keep their number and day of receipt."""
+    """Put new readings of old files in the place of the old ones; they keep their number and day of receipt.
+
+    How many values changed is written down for tonight.
+    """
     if not files:
         return
     placed = [_Placed(old.file_id, old.night_no, old.received_on, new) for old, new in files]
+    file_ids = [one.file_id for one in placed]
+    tables = list(LINE_TABLES.values())
+    before = read_values(connection, tables, file_ids)
     connection.begin()
-    for table in ("files", "records", "record_problems", *LINE_TABLES.values()):
-        run_sql(connection, f"nights/forget_{table}", {"file_ids": [one.file_id for one in placed]})
+    hand_over(connection, [*tables, "record_problems"], file_ids)
+    for table in ("files", "records", "record_problems", *tables):
+        run_sql(connection, f"nights/forget_{table}", {"file_ids": file_ids})
     _insert(connection, placed)
+    changed = count_changed(before, read_values(connection, tables, file_ids))
+    for file_id in file_ids:
+        run_sql(
+            connection,
+            "nights/note_reread",
+            {"file_id": file_id, "changed_lines": changed.get(file_id, 0)},
+        )
     connection.commit()
 
 
@@ -222,22 +266,36 @@ def _file_rows(placed: Sequence[_Placed]) -> pl.DataFrame:
             "problem_mend": pl.String,
             "header": pl.String,
             "extra_columns": pl.String,
+            "layout": pl.String,
         },
     )
 
 
 def _record_rows(file_id: int, file: NewFile) -> pl.DataFrame:
-    """Records with the raw cells of those that could be read, as a JSON object by field."""
+    """Records with the raw cells of those that could be read, as a JSON object by field.
+
+    A record that an earlier file has brought points to it instead of holding text and cells.
+    """
     cells = (
         file.rows.select("record_no", "cells")
         if file.rows.height
         else pl.DataFrame(schema={"record_no": pl.Int64, "cells": pl.String})
     )
+    same_as = file.same_as if file.same_as is not None else _NOTHING_KNOWN
     return (
-        file.records.select("record_no", "line_from", "line_to", "kind", "text")
+        number_equal_texts(file.records.select("record_no", "line_from", "line_to", "kind", "text"))
         .join(cells, on="record_no", how="left", maintain_order="left")
-        .with_columns(file_id=pl.lit(file_id, dtype=pl.Int32))
+        .join(same_as, on="record_no", how="left", maintain_order="left")
+        .with_columns(
+            pl.when(pl.col("same_as_file_id").is_null()).then("text").alias("text"),
+            file_id=pl.lit(file_id, dtype=pl.Int32),
+        )
     )
+
+
+_NOTHING_KNOWN = pl.DataFrame(
+    schema={"record_no": pl.Int64, "same_as_file_id": pl.Int32, "same_as_record_no": pl.Int32}
+)
 
 
 def _problem_rows(file_id: int, problems: pl.DataFrame) -> pl.DataFrame:

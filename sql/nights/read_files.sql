@@ -10,6 +10,9 @@ select
     sha256,
     size_bytes,
     modified_at,
-    reading_digest
+    reading_digest,
+    problem,
+    header,
+    layout
 from files
 order by file_id

@@ -140,6 +140,9 @@ def test_a_files_facts(connection: Connection) -> None:
         "problem_sentence": None,
         "problem_mend": None,
         "reading_digest": "",
+        "header": None,
+        "extra_columns": None,
+        "layout": None,
     }
 
 
