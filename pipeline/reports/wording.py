@@ -81,6 +81,11 @@ class Wording:
                 f"{row['meter_id']} slope {row['slope_pct']:.1f} % on {self.day(row['last_calibrated_on'])}: "
                 "accepted, but outside the usual 95-102 %; the electrode is ageing or dirty."
             )
+        if row["is_solution_expired"]:
+            parts.append(
+                f"The solution {row['solution'] or 'of its last check'} was past its date "
+                f"({self.day(row['solution_expires_on'])}): take a fresh one."
+            )
         days = row["days_used_without_calibration"]
         if row["last_calibrated_on"] is None:
             parts.append(f"No calibration of {row['meter_id']} is known.")
@@ -533,6 +538,8 @@ def _failures(row: Row) -> str:
         failed.append(f"slope {row['slope_pct']:.0f} %, accepted are 85-105 %")
     if row["is_offset_failed"]:
         failed.append(f"offset {row['offset_mv']:.0f} mV, accepted are 30 mV either way")
+    if row["is_buffer_failed"]:
+        failed.append(f"a buffer read {row['worst_error_ph']:.2f} pH off its value at that temperature")
     if row["is_ec_failed"]:
         failed.append(f"EC standard {row['ec_standard_ms_cm']:.2f} read as {row['ec_found_ms_cm']:.2f} mS/cm")
     return "; ".join(failed) or "the site's own record says so"

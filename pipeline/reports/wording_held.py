@@ -97,17 +97,21 @@ def _future(row: Row, day: WriteDay) -> Told:
     )
 
 
+def _noun(row: Row) -> str:
+    return {"treatments": "treatment", "exemptions": "excuse"}.get(row["export_kind"], "reading")
+
+
 def _before(row: Row, day: WriteDay) -> Told:
     return (
         f"{_lines(row)} of lot {row['what']}, {_when(row, day)}: before the lot started on {day(row['started_on'])}.",
-        "Correct the date of the reading or the start in the lot list.",
+        f"Correct the date of the {_noun(row)} or the start in the lot list.",
     )
 
 
 def _after(row: Row, day: WriteDay) -> Told:
     return (
         f"{_lines(row)} of lot {row['what']}, {_when(row, day)}: after the lot ended on {day(row['ends_on'])}.",
-        "Correct the date of the reading or the end in the lot list.",
+        f"Correct the date of the {_noun(row)} or the end in the lot list.",
     )
 
 

@@ -384,6 +384,8 @@ METER = {
     "is_slope_failed": False,
     "is_offset_failed": False,
     "is_ec_failed": False,
+    "is_buffer_failed": False,
+    "is_solution_expired": False,
     "last_calibrated_on": DAY,
     "slope_pct": 94.0,
     "offset_mv": 5.0,
@@ -419,6 +421,17 @@ METER = {
                 "M2 failed its check on 31.03.2026 (the site's own record says so): clean it and calibrate; "
                 "1 reading since the last good check in doubt."
             ),
+        ),
+        (
+            {"is_in_doubt": True, "is_buffer_failed": True, "worst_error_ph": 0.23},
+            (
+                "M2 failed its check on 31.03.2026 (a buffer read 0.23 pH off its value at that temperature): "
+                "clean it and calibrate; 1 reading since the last good check in doubt."
+            ),
+        ),
+        (
+            {"is_solution_expired": True, "solution": "B-7", "solution_expires_on": DAY},
+            "The solution B-7 was past its date (31.03.2026): take a fresh one.",
         ),
         (
             {"is_slope_marginal": True},
@@ -474,6 +487,7 @@ def test_a_release_s_sentence(cause: str, why: str) -> None:
 
 
 HELD = {
+    "export_kind": "readings",
     "what": "H-9",
     "detail": None,
     "records": 1,
