@@ -63,6 +63,10 @@ class WarehouseError(LeachbookError):
     """Raise when the warehouse file is missing, damaged, made by a newer version, or cannot be written."""
 
 
+class RebuildError(LeachbookError):
+    """Raise when a replay of the ledger does not give the facts or rows that the ledger tells; name the night."""
+
+
 class NightRunning(LeachbookError):
     """Raise when another night holds the home's lock; name the holder (process, host, since when)."""
 

@@ -22,7 +22,7 @@ from pipeline.measures.targets import choose_targets, list_published_ranges
 from pipeline.measuring import measure_night
 from pipeline.reports.summary import Night
 from pipeline.settings import Settings
-from pipeline.warehouse.build import build_models, check_invariants, facts_digest, keep_fates
+from pipeline.warehouse.build import build_facts, build_models, check_invariants, facts_digest, keep_fates
 from pipeline.warehouse.connect import Connection
 from pipeline.warehouse.load import finish_night, load_files, load_troubles, reload_files, start_night
 from pipeline.warehouse.policy_tables import Published, load_settings_tables
@@ -31,26 +31,41 @@ Say = Callable[[str], None]
 
 
 def judge_night(
-    connection: Connection, settings: Settings, day: date, haul: Haul, say: Say
+    connection: Connection,
+    settings: Settings,
+    day: date,
+    haul: Haul,
+    say: Say,
+    *,
+    version: str = __version__,
+    facts_only: bool = False,
 ) -> tuple[int, Night]:
-    """Load what is new, rebuild everything that follows from it, and see that it is sound."""
+    """Load what is new, rebuild everything that follows from it, and see that it is sound.
+
+    A night that is replayed has the `version` that ran it then, and with `facts_only` no judgement: the next
+    night's facts do not hang on it.
+    """
     digest = settings_digest(settings)
     say(f"Loading {len(haul.files)} new files")
-    night_no = start_night(connection, day, __version__, digest)
+    night_no = start_night(connection, day, version, digest)
     load_settings_tables(connection, settings, _published())
     if haul.again:
         say(f"Reading {len(haul.again)} earlier files again, because their settings changed")
     reload_files(connection, haul.again)
     records = load_files(connection, night_no, day, haul.files)
     load_troubles(connection, night_no, haul.troubles)
-    say("Judging samplings and lots")
-    build_models(connection, measure_night)
-    keep_fates(connection)
-    check_invariants(connection)
+    if facts_only:
+        build_facts(connection)
+        keep_fates(connection)
+    else:
+        say("Judging samplings and lots")
+        build_models(connection, measure_night)
+        keep_fates(connection)
+        check_invariants(connection)
     facts = facts_digest(connection)
     finish_night(connection, night_no, facts, len(haul.files), records)
     return night_no, Night(
-        leachbook_version=__version__,
+        leachbook_version=version,
         as_of=day,
         facts_digest=facts,
         settings_digest=digest,

@@ -21,6 +21,7 @@ from pipeline.measures.reference_tables import (
 )
 from pipeline.night_lock import night_lock
 from pipeline.publish import (
+    check_agreement,
     make_fresh_folder,
     pages_folder,
     point_latest,
@@ -92,7 +93,8 @@ def _run(
         if read_files(connection):
             # A home that has received nothing yet may begin on any day.
             _check_order(day, last)
-        settle_ledger(home, last)
+        settle_ledger(home)
+        check_agreement(home, last)
         found = collect_sites(connection, settings, say, now=now)
         haul = read_haul(home, connection, settings, found)
         night_no, night = judge_night(connection, settings, day, haul, say)
@@ -106,7 +108,7 @@ def _run(
         say("Rendering pages")
         fresh = _render(summary, out, executor)
         say("Publishing")
-        publish_night(home, settings, haul.collected, night, night_no, connection, working)
+        publish_night(home, settings, haul, night, night_no, connection, working)
         publish_pages(fresh, out)
     return NightResult(summary, out, is_unchanged=False)
 

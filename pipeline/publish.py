@@ -1,8 +1,9 @@
 """Putting a night's results in place, and tidying up after a night that died on the way.
 
-The order: files into the archive, the ledger's entries beside the ledger, warehouse, ledger, pages. Each step is
-one rename, so whenever a night dies, what it replaced is there whole. The entries that lie beside the ledger say to
-the next night whether the warehouse went out: only then do they belong into the ledger.
+The order: files into the archive, the warehouse sealed, the ledger's entries beside the ledger, warehouse, ledger,
+pages. Each step is one rename, so whenever a night dies, what it replaced is there whole. The entries that lie beside
+the ledger name the warehouse by its hash, so the next night knows whether it went out: only then do they belong into
+the ledger. A warehouse that is made anew goes the same way.
 """
 
 from __future__ import annotations
@@ -10,22 +11,33 @@ from __future__ import annotations
 import json
 import os
 import shutil
-from collections.abc import Iterator, Sequence
-from datetime import date
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import asdict
+from datetime import date, datetime
 from pathlib import Path
 
-from pipeline.errors import ArchiveError
+from pipeline.errors import ArchiveError, WarehouseError
 from pipeline.files import write_whole
+from pipeline.haul import Haul
 from pipeline.intake import archive, ledger
-from pipeline.intake.collect import CollectedFile
 from pipeline.reports.summary import Night
 from pipeline.settings import Settings
-from pipeline.warehouse.connect import WAREHOUSE_NAME, Connection, publish
+from pipeline.warehouse.connect import (
+    WAREHOUSE_NAME,
+    Connection,
+    file_seal,
+    mend,
+    publish,
+    seal,
+    warehouse_path,
+)
 from pipeline.warehouse.load import NightRow
+from pipeline.warehouse.proof import TableDigest, digest_tables
 
 LATEST = "latest"
 _FRESH = ".night"
 _ASIDE = ".before"
+_REPLACED = "replaced"
 
 
 def pages_folder(home: Path, day: date) -> Path:
@@ -43,7 +55,7 @@ def make_fresh_folder(out: Path) -> Path:
 def publish_night(
     home: Path,
     settings: Settings,
-    files: Sequence[CollectedFile],
+    haul: Haul,
     night: Night,
     night_no: int,
     connection: Connection,
@@ -53,43 +65,131 @@ def publish_night(
 
     Raises ArchiveError when the disk refuses.
     """
-    for file in files:
+    for file in haul.collected:
         archive.store(home, file.data)
     stored = archive.store_settings(home, settings.files)
+    tables = digest_tables(connection)
     closing = ledger.night_entry(
         night.as_of,
         stored,
         night.facts_digest,
         night=night_no,
+        leachbook=night.leachbook_version,
         files=night.new_files,
         records=night.new_records,
+        troubles=[asdict(trouble) for trouble in haul.troubles],
+        tables=_written(tables),
+        warehouse=asdict(seal(connection, working)),
     )
-    entries = [*(ledger.receipt_entry(file, night.as_of) for file in files), closing]
+    entries = [*(ledger.receipt_entry(file, night.as_of) for file in haul.collected), closing]
     _announce(home, entries)
-    publish(connection, working, home)
+    publish(working, home)
+    _finish(home, entries)
+
+
+def publish_rebuilt(
+    home: Path, night_no: int, version: str, rebuilt_at: datetime, connection: Connection, working: Path
+) -> Path | None:
+    """Put a warehouse that was made anew in place; returns where the one before is kept, None where there was none.
+
+    Raises ArchiveError when the disk refuses.
+    """
+    tables = digest_tables(connection)
+    entry = ledger.rebuild_entry(
+        rebuilt_at,
+        night_no,
+        leachbook=version,
+        tables=_written(tables),
+        warehouse=asdict(seal(connection, working)),
+    )
+    _announce(home, [entry])
+    kept = _keep_aside(home, rebuilt_at)
+    publish(working, home)
+    _finish(home, [entry])
+    return kept
+
+
+def _keep_aside(home: Path, now: datetime) -> Path | None:
+    """A second name for the warehouse as it stands, so that at no moment the first one is missing."""
+    path = warehouse_path(home)
+    if not path.exists():
+        return None
+    aside = path.with_name(f"{WAREHOUSE_NAME}.{_REPLACED}-{now:%Y%m%dT%H%M%S}")
+    log = path.with_name(f"{path.name}.wal")
+    if log.exists():
+        # Written by somebody else; DuckDB would play it into the new file.
+        log.replace(aside.with_name(f"{aside.name}.wal"))
+    if not path.is_file():
+        return path.replace(aside)
+    aside.unlink(missing_ok=True)
+    try:
+        aside.hardlink_to(path)
+    except OSError:
+        # Not every file system knows second names.
+        shutil.copyfile(path, aside)
+    return aside
+
+
+def _finish(home: Path, entries: Sequence[ledger.Entry]) -> None:
     ledger.append(home, entries)
     _announced(home).unlink()
 
 
-def settle_ledger(home: Path, last: NightRow | None) -> None:
+def _written(tables: Mapping[str, TableDigest]) -> dict[str, dict[str, object]]:
+    return {name: {"columns": list(one.columns), "figure": one.figure} for name, one in tables.items()}
+
+
+def settle_ledger(home: Path) -> None:
     """Finish the ledger of a night that died after its warehouse went out; forget one that died before.
 
-    `last` is the newest night that the warehouse knows.
     Raises ArchiveError when the ledger's chain is broken: then no night is begun that it could not hold.
     """
     written = ledger.read_ledger(home)
+    entries = read_announced(home)
+    if entries is None:
+        return
+    is_written = bool(written) and written[-1] == {**entries[-1], "previous": written[-1]["previous"]}
+    if not is_written and is_in_place(home, entries):
+        ledger.append(home, entries)
+    _announced(home).unlink()
+
+
+def read_announced(home: Path) -> list[ledger.Entry] | None:
+    """Entries that a night or a rebuilding laid beside the ledger before it died; None where none did."""
     path = _announced(home)
     try:
-        entries = json.loads(path.read_bytes())
+        entries: list[ledger.Entry] = json.loads(path.read_bytes())
     except FileNotFoundError:
-        return
+        return None
     except ValueError as error:
         raise ArchiveError(f"{path}: cannot be read; take the file away and run the night again.") from error
-    is_published = last is not None and entries[-1]["night"] == last.night_no
-    is_written = bool(written) and written[-1] == {**entries[-1], "previous": written[-1]["previous"]}
-    if is_published and not is_written:
-        ledger.append(home, entries)
-    path.unlink()
+    return entries
+
+
+def is_in_place(home: Path, entries: Sequence[ledger.Entry]) -> bool:
+    """Whether the warehouse that stands is the one that these entries end with."""
+    path = warehouse_path(home)
+    return path.is_file() and asdict(file_seal(path)) == entries[-1].get("warehouse")
+
+
+def check_agreement(home: Path, last: NightRow | None) -> None:
+    """See that warehouse and ledger end with the same night; `last` is the newest night that the warehouse knows.
+
+    Raises WarehouseError where the warehouse is behind, ArchiveError where the ledger is.
+    """
+    nights = [one for one in ledger.read_ledger(home) if one["kind"] == ledger.NIGHT]
+    known = 0 if last is None else last.night_no
+    told = nights[-1].get("night", 0) if nights else 0
+    if known < told:
+        raise WarehouseError(
+            f"{warehouse_path(home)}: its newest night is number {known}, but the ledger ends with number {told}; "
+            f"{mend(home)}"
+        )
+    if known > told:
+        raise ArchiveError(
+            f"{ledger.ledger_path(home)}: ends with night number {told}, but the warehouse knows number {known}; "
+            "bring the ledger back from a backup."
+        )
 
 
 def publish_pages(fresh: Path, out: Path) -> None:
@@ -119,6 +219,10 @@ def sweep(home: Path) -> None:
         out = aside.with_name(aside.name.split(".")[1])
         if not out.exists():
             aside.replace(out)
+    for aside in home.glob(f"{WAREHOUSE_NAME}.{_REPLACED}-*"):
+        # Still the warehouse itself: the rebuilding died before it put the new one in place.
+        if warehouse_path(home).exists() and aside.samefile(warehouse_path(home)):
+            aside.unlink()
     for leftover in _leftovers(home):
         if leftover.is_dir() and not leftover.is_symlink():
             shutil.rmtree(leftover, ignore_errors=True)

@@ -13,7 +13,7 @@ import pytest
 from click.testing import CliRunner
 
 from pipeline.cli import cli
-from pipeline.warehouse.connect import night_copy, publish
+from pipeline.warehouse.connect import night_copy, publish, seal
 from tests.conftest import ROOT, run_process
 from tests.home import DAY, DROP, READINGS_HEADER, SITE, Ran, drop, make_home, pots, run_cli
 
@@ -219,7 +219,7 @@ def test_a_warehouse_that_was_overwritten(home: Path, which: int) -> None:
     path.write_bytes(b"not a warehouse\n" * 400)
     sentence = one_sentence(run_cli(*commands_on(home)[which]))
     assert sentence.startswith(f"{path}: cannot be read as a warehouse (")
-    assert sentence.endswith("the archive keeps every file that was ever received.")
+    assert sentence.endswith("which makes it anew from the archive.")
     assert path.read_bytes().startswith(b"not a warehouse")
 
 
@@ -231,7 +231,8 @@ def test_pages_stand_when_the_warehouse_is_damaged(home: Path) -> None:
 def test_a_warehouse_of_a_newer_version(home: Path) -> None:
     with night_copy(home) as (connection, working):
         connection.execute("insert into schema_migrations values ('999_far_future')")
-        publish(connection, working, home)
+        seal(connection, working)
+        publish(working, home)
     assert one_sentence(run_cli("nightly", home)) == (
         "The warehouse was made by a newer Leachbook (it knows 999_far_future); install that version again."
     )

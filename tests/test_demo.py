@@ -12,7 +12,7 @@ from pipeline.errors import HomeError, NightRunning
 from pipeline.night_lock import night_lock
 from pipeline.overview_lines import tell_demo, tell_night
 from pipeline.reports.summary import Site, Summary
-from pipeline.warehouse.connect import night_copy, publish
+from pipeline.warehouse.connect import night_copy, publish, seal
 from tests.conftest import copy_home
 from tests.demo import stories
 from tests.home import NOW, Ran, run_cli
@@ -125,7 +125,8 @@ def test_nights_after_the_demo_s_are_not_run_over(demo_home: Path, tmp_path: Pat
     home = copy_home(demo_home, tmp_path / "demo")
     with night_copy(home) as (connection, working):
         connection.execute("update nights set as_of = date '2026-04-07' where night_no = 2")
-        publish(connection, working, home)
+        seal(connection, working)
+        publish(working, home)
     with pytest.raises(HomeError) as caught:
         run_demo(home, now=NOW)
     assert str(caught.value) == (

@@ -115,7 +115,7 @@ def test_damage_inside_the_warehouse_is_one_sentence(home: Path) -> None:
         assert (ran.code, ran.out) == (2, ""), command
         (sentence,) = [line for line in ran.err.splitlines() if "warehouse.duckdb" in line]
         assert "cannot be read as a warehouse" in sentence
-        assert "bring it back from a backup" in sentence
+        assert f"run `leachbook rebuild {home}`" in sentence
 
 
 def test_a_folder_in_the_place_of_the_warehouse_is_one_sentence(home: Path) -> None:

@@ -1,17 +1,17 @@
 """The ledger ``archive/ledger.jsonl``: one entry a line, only ever added to, each chained to the one before.
 
 Every entry carries ``previous``, the sha256 of the line before it (64 zeros in the first), so a changed,
-removed or inserted line shows at the next one.  A cut end does not show in the chain itself: compare
-`last_hash` with what the warehouse remembers.
+removed or inserted line shows at the next one.  A cut end does not show in the chain itself: the warehouse
+knows its own nights, and the two are held against each other.
 """
 
 from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +22,7 @@ from pipeline.intake.collect import CollectedFile
 FIRST_PREVIOUS = "0" * 64
 RECEIPT = "receipt"
 NIGHT = "night"
+REBUILD = "rebuild"
 
 Entry = dict[str, Any]
 
@@ -63,6 +64,11 @@ def night_entry(as_of: date, settings_sha256: str, facts_digest: str, **more: ob
         "facts": facts_digest,
         **more,
     }
+
+
+def rebuild_entry(rebuilt_at: datetime, night: int, **more: object) -> Entry:
+    """The entry for a warehouse that was made anew up to this night; `more` are further plain values."""
+    return {"kind": REBUILD, "rebuilt_at": rebuilt_at.isoformat(), "night": night, **more}
 
 
 def append(home: Path, entries: Iterable[Mapping[str, Any]]) -> str:
@@ -107,6 +113,20 @@ def verify_chain(home: Path) -> BrokenEntry | None:
     return _first_broken(_read_lines(home))
 
 
+def walk_chain(home: Path) -> tuple[list[tuple[int, Entry]], list[BrokenEntry]]:
+    """Every entry that can be read with its line (from 1), and every one that breaks the chain."""
+    lines = _read_lines(home)
+    entries = []
+    for number, line in enumerate(lines, 1):
+        try:
+            entry = json.loads(line)
+        except ValueError:
+            continue
+        if isinstance(entry, dict):
+            entries.append((number, entry))
+    return entries, list(_broken(lines))
+
+
 def last_hash(home: Path) -> str:
     """The hash of the last line, which a warehouse remembers to notice a cut ledger."""
     lines = _read_lines(home)
@@ -114,20 +134,25 @@ def last_hash(home: Path) -> str:
 
 
 def _first_broken(lines: list[bytes]) -> BrokenEntry | None:
+    return next(_broken(lines), None)
+
+
+def _broken(lines: list[bytes]) -> Iterator[BrokenEntry]:
+    """Every entry that cannot be read or does not follow from the one before."""
     previous = FIRST_PREVIOUS
     for number, line in enumerate(lines, 1):
         try:
             entry = json.loads(line)
         except ValueError:  # not JSON, or not utf-8
-            return BrokenEntry(number, "the entry cannot be read; bring the ledger back from a backup")
-        if not isinstance(entry, dict) or entry.get("previous") != previous:
-            return BrokenEntry(
-                number,
-                "the entry does not follow from the one before, so one of the two was changed, added or "
-                "removed; bring the ledger back from a backup",
-            )
+            yield BrokenEntry(number, "the entry cannot be read; bring the ledger back from a backup")
+        else:
+            if not isinstance(entry, dict) or entry.get("previous") != previous:
+                yield BrokenEntry(
+                    number,
+                    "the entry does not follow from the one before, so one of the two was changed, added or "
+                    "removed; bring the ledger back from a backup",
+                )
         previous = _hash(line)
-    return None
 
 
 def _read_lines(home: Path) -> list[bytes]:

@@ -63,6 +63,12 @@ BUILD_ORDER = (
 LAST_BEFORE_MEASURES = "judgement/last_verdicts"
 
 
+def build_facts(connection: Connection) -> None:
+    """Rebuild the relations of sql/samplings alone: all that fates and the digest of facts hang on."""
+    for name in SAMPLING_MODELS:
+        _build(connection, f"samplings/{name}")
+
+
 def build_models(connection: Connection, measure: Callable[[Connection], None]) -> None:
     """Rebuild every relation of sql/samplings and sql/judgement whole.
 

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 
 import duckdb
 
 from pipeline.errors import WarehouseError
+from pipeline.intake.ledger import ledger_path
 
 WAREHOUSE_NAME = "warehouse.duckdb"
 Connection = duckdb.DuckDBPyConnection
@@ -26,19 +29,42 @@ def _remove(path: Path) -> None:
         leftover.unlink(missing_ok=True)
 
 
+@dataclass(frozen=True, slots=True)
+class Seal:
+    """What a closed warehouse file is known by: SHA-256 and size in bytes."""
+
+    sha256: str
+    size: int
+
+
 @contextmanager
 def night_copy(home: Path) -> Iterator[tuple[Connection, Path]]:
-    """Open a copy of the warehouse for one night to work on; a new one where there is none yet.
+    """Open a copy of the warehouse for one night to work on; a new one where no night has been yet.
 
     Yields the connection and the copy's path. The copy is removed unless `publish` renamed it.
-    Raises WarehouseError when the published file is no warehouse.
+    Raises WarehouseError when the published file is no warehouse, or is gone while the ledger knows nights.
     """
+    if not warehouse_path(home).exists():
+        _refuse_if_lost(home)
+    with _working(home, warehouse_path(home)) as opened:
+        yield opened
+
+
+@contextmanager
+def fresh_warehouse(home: Path) -> Iterator[tuple[Connection, Path]]:
+    """Open an empty warehouse beside the published one, which is not looked at; removed unless `publish` renamed it."""
+    with _working(home, None) as opened:
+        yield opened
+
+
+@contextmanager
+def _working(home: Path, source: Path | None) -> Iterator[tuple[Connection, Path]]:
     published = warehouse_path(home)
     working = home / f".{WAREHOUSE_NAME}.{os.getpid()}.night"
     _remove(working)
     try:
-        if published.exists():
-            shutil.copyfile(published, working)
+        if source is not None and source.exists():
+            shutil.copyfile(source, working)
         with _damage_told(published):
             connection = duckdb.connect(working)
             try:
@@ -46,13 +72,13 @@ def night_copy(home: Path) -> Iterator[tuple[Connection, Path]]:
             finally:
                 connection.close()
     except OSError as error:
-        raise WarehouseError(f"{published}: cannot be copied ({error.strerror}); {_MEND}") from error
+        raise WarehouseError(f"{published}: cannot be copied ({error.strerror}); {mend(home)}") from error
     finally:
         _remove(working)
 
 
-def publish(connection: Connection, working: Path, home: Path) -> None:
-    """Write everything to the copy, close it and rename it over yesterday's warehouse."""
+def seal(connection: Connection, working: Path) -> Seal:
+    """Write everything to the working copy, close it, see it reach the disk, and say what it is known by."""
     connection.checkpoint()
     connection.close()
     descriptor = os.open(working, os.O_RDONLY)
@@ -60,6 +86,18 @@ def publish(connection: Connection, working: Path, home: Path) -> None:
         os.fsync(descriptor)
     finally:
         os.close(descriptor)
+    return file_seal(working)
+
+
+def file_seal(path: Path) -> Seal:
+    """Hash and size of a file. Raises OSError."""
+    with path.open("rb") as stream:
+        sha256 = hashlib.file_digest(stream, "sha256").hexdigest()
+        return Seal(sha256, stream.tell())
+
+
+def publish(working: Path, home: Path) -> None:
+    """Rename a sealed working copy over yesterday's warehouse."""
     working.replace(warehouse_path(home))
 
 
@@ -67,10 +105,11 @@ def publish(connection: Connection, working: Path, home: Path) -> None:
 def reader(home: Path) -> Iterator[Connection]:
     """Open the published warehouse for reading.
 
-    Raises WarehouseError when there is none yet, or when it cannot be read.
+    Raises WarehouseError when there is none yet, when it is gone, or when it cannot be read.
     """
     published = warehouse_path(home)
     if not published.exists():
+        _refuse_if_lost(home)
         raise WarehouseError(f"{published}: no night has been run yet; run `leachbook nightly {home}` first.")
     with _damage_told(published):
         connection = duckdb.connect(published, read_only=True)
@@ -80,10 +119,19 @@ def reader(home: Path) -> Iterator[Connection]:
             connection.close()
 
 
-_MEND = (
-    "bring it back from a backup, or move it aside and run the night again over the drop folders: "
-    "the archive keeps every file that was ever received."
-)
+def mend(home: Path) -> str:
+    """What helps where a warehouse is damaged, missing or not that of the ledger; a clause with its full stop."""
+    return f"run `leachbook rebuild {home}`, which makes it anew from the archive."
+
+
+def _refuse_if_lost(home: Path) -> None:
+    """A home whose ledger knows nights had a warehouse: an empty one would forget them all in silence."""
+    if ledger_path(home).exists():
+        raise WarehouseError(
+            f"{warehouse_path(home)}: the file is gone, but the ledger knows nights; {mend(home)}"
+        )
+
+
 # What DuckDB raises when the file itself is wrong; everything else is a fault of ours and keeps its traceback.
 _DAMAGE = (duckdb.IOException, duckdb.FatalException, duckdb.InternalException, duckdb.SerializationException)
 
@@ -102,4 +150,6 @@ def _damage_told(published: Path) -> Iterator[None]:
             raise WarehouseError(
                 f"{published}: the disk is full; make room and run the night again, yesterday's files stand."
             ) from error
-        raise WarehouseError(f"{published}: cannot be read as a warehouse ({reason}); {_MEND}") from error
+        raise WarehouseError(
+            f"{published}: cannot be read as a warehouse ({reason}); {mend(published.parent)}"
+        ) from error

@@ -123,7 +123,7 @@ def make_base(home: Path) -> Path:
         migrate(connection)
         haul = read_haul(home, connection, settings, collect_sites(connection, settings, _quiet))
         night_no, night = judge_night(connection, settings, FIRST_DAY, haul, _quiet)
-        publish_night(home, settings, haul.collected, night, night_no, connection, working)
+        publish_night(home, settings, haul, night, night_no, connection, working)
     return home
 
 

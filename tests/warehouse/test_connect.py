@@ -8,14 +8,15 @@ import duckdb
 import pytest
 
 from pipeline.errors import WarehouseError
-from pipeline.warehouse.connect import night_copy, publish, reader, warehouse_path
+from pipeline.warehouse.connect import night_copy, publish, reader, seal, warehouse_path
 
 
 def run(home: Path, value: int) -> None:
     """A night that writes one value and is published."""
     with night_copy(home) as (connection, working):
         connection.execute("create or replace table told as select ? as value", [value])
-        publish(connection, working, home)
+        seal(connection, working)
+        publish(working, home)
 
 
 def told(home: Path) -> int:
@@ -102,7 +103,7 @@ def test_a_file_that_is_no_warehouse_is_named_and_kept(tmp_path: Path) -> None:
         pass
     message = str(raised.value)
     assert message.startswith(f"{tmp_path}/warehouse.duckdb: ")
-    assert message.endswith("the archive keeps every file that was ever received.")
+    assert message.endswith("which makes it anew from the archive.")
     assert "\n" not in message
     assert [path.name for path in tmp_path.iterdir()] == ["warehouse.duckdb"]
     with pytest.raises(WarehouseError), reader(tmp_path):
