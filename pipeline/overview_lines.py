@@ -63,7 +63,13 @@ def tell_night(result: NightResult) -> list[str]:
             f"Night of {night.as_of}: {_count(night.new_files, 'new file')}, "
             f"{_count(night.new_records, 'new record')}."
         )
-    return [first, _levels(summary), *_warnings(summary), f"Pages: {result.out / 'overview.html'}"]
+    return [
+        first,
+        _levels(summary),
+        *_changes(summary),
+        *_warnings(summary),
+        f"Pages: {result.out / 'overview.html'}",
+    ]
 
 
 def tell_demo(result: DemoResult, seconds: float) -> list[str]:
@@ -144,6 +150,17 @@ def _levels(summary: Summary) -> str:
         f"{_count(total, 'lot')} at {_count(len(summary.sites), 'site')}: {counts['act']} act, "
         f"{counts['no_reading']} no current reading, {counts['watch']} watch, {counts['ok']} OK."
     )
+
+
+def _changes(summary: Summary) -> list[str]:
+    """Files that were read again, and lines that gave way to others: a line each."""
+    told = [f"  {site.name}: {one.sentence}" for site in summary.sites for one in site.rereads_tonight]
+    return told + [
+        f"  {site.name}: {_count(site.superseded_tonight, 'line')} replaced by a later version, "
+        f"{site.withdrawn_tonight} withdrawn; the site's page shows both versions."
+        for site in summary.sites
+        if site.superseded_tonight or site.withdrawn_tonight
+    ]
 
 
 def _warnings(summary: Summary) -> list[str]:

@@ -18,6 +18,7 @@ from pipeline.reports.compile_lot import compile_lot
 from pipeline.reports.policy_lines import list_policy
 from pipeline.reports.rows import Published, Rows, arrange_rows
 from pipeline.reports.summary import (
+    Correction,
     CropContrast,
     DueState,
     FileReceived,
@@ -31,6 +32,7 @@ from pipeline.reports.summary import (
     Meter,
     Night,
     Quality,
+    Reread,
     Site,
     Summary,
 )
@@ -43,6 +45,8 @@ ORDER_FORMULA = (
     "beyond the edge of the target in steps (0.2 pH or 0.5 mS/cm is one step) times one plus the number in a row; "
     "then the number of plants; then the days to the lot's end. House default."
 )
+MOST_CORRECTIONS = 20
+_REREAD_FIELDS = [name for name in Reread.model_fields if name != "sentence"]
 _CROP_CONTRAST_FIELDS = [name for name in CropContrast.model_fields if name != "crop"]
 LEVELS: tuple[Level, ...] = get_args(Level)
 DUE_STATES: tuple[DueState, ...] = get_args(DueState)
@@ -85,6 +89,7 @@ def _site(site: SiteSettings, policy: PolicyInForce, rows: Rows, group_date_form
     levels = Counter(lot.level for lot in lots)
     dues = Counter(lot.due.state for lot in lots)
     releases = sorted(rows.site("releases", site.id), key=lambda row: (row["cause"], row["lot_code"]))
+    corrections = rows.site("corrections_tonight", site.id)
     return Site(
         site_id=site.id,
         name=site.name,
@@ -111,6 +116,16 @@ def _site(site: SiteSettings, policy: PolicyInForce, rows: Rows, group_date_form
         files_tonight=[_file(row) for row in rows.site("files_tonight", site.id)],
         released_tonight=sum(row["records"] for row in releases),
         released_sentences=[words.released(row) for row in releases],
+        superseded_tonight=sum(row["fate"] == "superseded" for row in corrections),
+        withdrawn_tonight=sum(row["fate"] == "withdrawn" for row in corrections),
+        corrections_tonight=[
+            Correction(**{name: row[name] for name in Correction.model_fields})
+            for row in corrections[:MOST_CORRECTIONS]
+        ],
+        rereads_tonight=[
+            Reread(**{name: row[name] for name in _REREAD_FIELDS}, sentence=words.reread(row))
+            for row in rows.site("rereads_tonight", site.id)
+        ],
         held=_held(rows.site("held_causes", site.id), words),
         meters=[
             _meter(row, words)
@@ -181,6 +196,10 @@ def _site_findings(
         )
         for row in rows.site("files_tonight", site.id)
         if row["problem"] is not None
+    ]
+    findings += [
+        Finding(rule="new_columns", level="note", sentence=words.new_columns(row), file=row["file"])
+        for row in rows.site("new_columns", site.id)
     ]
     for row in rows.site("troubles", site.id):
         # A file that settles needs nobody: the next night takes it.

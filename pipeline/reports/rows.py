@@ -69,6 +69,9 @@ def arrange_rows(tables: Mapping[str, pl.DataFrame], published: Published) -> Ro
         "site_questions",
         "held_causes",
         "releases",
+        "corrections_tonight",
+        "rereads_tonight",
+        "new_columns",
         "files_tonight",
         "troubles",
     )

@@ -320,6 +320,31 @@ class FileReceived(Part):
     held_why: str | None = Field(description="Sentence, when the whole file is held")
 
 
+class Correction(Part):
+    """A line that gave way tonight; both versions are kept."""
+
+    kind: str
+    file: str
+    line: int
+    text: str
+    fate: Literal["superseded", "withdrawn"]
+    by_file: str | None = Field(description="Where the line stands that took its place; None: withdrawn")
+    by_line: int | None
+    by_text: str | None
+
+
+class Reread(Part):
+    """A file that was read again tonight, because its settings had been mended."""
+
+    file: str
+    changed_lines: int = Field(description="Lines whose values changed")
+    accepted_before: int
+    accepted_after: int
+    held_before: int
+    held_after: int
+    sentence: str
+
+
 class Lines(Part):
     """Fates of the records that a site has sent so far. Their sum is `records`."""
 
@@ -404,6 +429,12 @@ class Site(Part):
     files_tonight: list[FileReceived]
     released_tonight: int = Field(description="Records held last night and accepted tonight")
     released_sentences: list[str]
+    superseded_tonight: int = Field(default=0, description="Lines that gave way to a later version tonight")
+    withdrawn_tonight: int = Field(default=0, description="Lines that the site's whole list no longer has")
+    corrections_tonight: list[Correction] = Field(
+        default_factory=list, description="The first twenty of these lines, with what took their place"
+    )
+    rereads_tonight: list[Reread] = Field(default_factory=list)
     held: list[HeldCause]
     meters: list[Meter]
     findings: list[Finding] = Field(description="About the site or its files, not about a lot")

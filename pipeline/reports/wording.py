@@ -24,6 +24,20 @@ CONTAINER_WORDS = {
     "nursery": "nursery container",
 }
 
+TREATMENT_WORDS = {
+    "leaching": "leaching",
+    "clear_water": "clear water",
+    "acid_feed": "acid feed",
+    "basic_feed": "basic feed",
+    "feed_change": "a change of feed",
+    "bicarbonate": "bicarbonate",
+    "lime_drench": "a lime drench",
+    "lime_topdressing": "a lime topdressing",
+    "iron_drench": "an iron drench",
+    "iron_sulfate": "iron sulfate",
+    "other": "another treatment",
+}
+
 
 class Wording:
     """Sentences with dates in one site's style (`date_format` is strftime), and in the group's for the overview."""
@@ -58,10 +72,26 @@ class Wording:
 
     def finding(self, row: Row) -> str:
         """Sentence for one row of the relation `sampling_findings`."""
-        if row["rule"] == "same_as_before":
-            day = self.day(date.fromisoformat(row["what"]))
-            return f"All {_pots(row['of_pots'])} read as they did on {day}. Were they read anew?"
+        if row["rule"] in _DATED_FINDINGS:
+            return _DATED_FINDINGS[row["rule"]](row, self.day(date.fromisoformat(row["what"])))
         return _FINDINGS[row["rule"]](row)
+
+    def water_finding(self, row: Row) -> str:
+        """Sentence for one row of the relation `water_findings`."""
+        return _WATER_FINDINGS[row["rule"]](self, row)
+
+    def list_finding(self, row: Row) -> str:
+        """Sentence for one row of the relation `list_findings`."""
+        return _LIST_FINDINGS[row["rule"]](row)
+
+    def contrast(self, row: Row) -> str:
+        """Two samplings of a lot against each other, for one row of the relation `contrasts`."""
+        return _contrast(self, row)
+
+    def pots_needed(self, quantity: str, pots: int, precision: float) -> str:
+        """How many pots would give the policy's precision."""
+        name, unit = QUANTITY_WORDS[quantity], UNITS[quantity] or " pH"
+        return f"{name}: {_pots(pots)} would give ±{precision:g}{unit}."
 
     def question(self, row: Row) -> str:
         """Sentence for one row of the relation `site_questions`."""
@@ -152,6 +182,26 @@ class Wording:
             "in_future": "their date has come",
         }.get(row["cause"], "what held them was mended")
         return f"{_count(row['records'], 'line')} held before are taken up: {why}."
+
+    def reread(self, row: Row) -> str:
+        """One row of the query `rereads_tonight`."""
+        parts = [f"values of {_count(row['changed_lines'], 'line')} changed" if row["changed_lines"] else ""]
+        for name, word in (("accepted", "in use"), ("held", "held")):
+            before, after = row[f"{name}_before"], row[f"{name}_after"]
+            if before != after:
+                parts.append(f"{_count(after, 'line')} {word}, {before} before")
+        told = "; ".join(part for part in parts if part) or "nothing changed"
+        return f"{row['file']} was read again under the mended settings: {told}."
+
+    def new_columns(self, row: Row) -> str:
+        """One row of the query `new_columns`."""
+        titles = ", ".join(f"“{title}”" for title in row["titles"][:6])
+        more = f" and {len(row['titles']) - 6} more" if len(row["titles"]) > 6 else ""
+        which = "a column" if len(row["titles"]) == 1 else "columns"
+        return (
+            f"{row['file']} has {which} that no field takes: {titles}{more}. This is said once; map what is needed, or "
+            'set extra_columns = "note" to keep such cells with the note.'
+        )
 
     def held(self, row: Row) -> tuple[str, str]:
         """Sentence and mend for one row of the relation `held_causes`."""
@@ -363,6 +413,148 @@ def _affected_too_few(words: Wording, row: Row) -> str:
     )
 
 
+def _treatments(text: str) -> str:
+    """What was done, from the codes of one day."""
+    return " and ".join(TREATMENT_WORDS[code] for code in text.split(","))
+
+
+def _treated(words: Wording, row: Row) -> str:
+    is_or_was = "was due" if row["flag"] else "due"
+    return (
+        f"Treated on {words.day(row['sampled_on'])} ({_treatments(row['what'])}), retest {is_or_was} "
+        f"{words.day(row['until_on'])}."
+    )
+
+
+def _treatment_result(words: Wording, row: Row) -> str:
+    name, unit = _named(row)
+    moved = row["mean"] - row["first_mean"]
+    figures = (
+        f"After {_treatments(row['what'])} on {words.day(row['until_on'])}: {name} {row['first_mean']:.2f} on "
+        f"{words.day(row['since_on'])}, {row['mean']:.2f}{unit} on {words.day(row['sampled_on'])}"
+    )
+    if row["flag"]:
+        return f"{figures}; {row['pots']} and {_pots(row['min_pots'])} are too few to tell whether it moved."
+    interval = "" if row["ci_low"] is None else f" ({row['ci_low']:+.2f} to {row['ci_high']:+.2f})"
+    if row["side"] is None:
+        return f"{figures}, {moved:+.2f}{interval}: no clear move."
+    return f"{figures}, {moved:+.2f}{interval}: a clear {'rise' if moved > 0 else 'fall'}."
+
+
+def _alkaline_water(words: Wording, row: Row) -> str:
+    return (
+        f"pH rises by {row['first_mean']:.2f} a week, and the source water has "
+        f"{row['mean']:.0f} mg/L alkalinity (CaCO3, {words.day(row['sampled_on'])}) where "
+        f"{_alkalinity(row['low'], row['high'])} is published for these containers: the water may be the cause."
+    )
+
+
+def _alkalinity(low: float | None, high: float) -> str:
+    return f"at most {high:.0f}" if low is None else f"{low:.0f}-{high:.0f}"
+
+
+def _containers(text: str) -> str:
+    return ", ".join(
+        f"{CONTAINER_WORDS[code]}s".replace("pot or largers", "pots or larger") for code in text.split(",")
+    )
+
+
+def _alkalinity_outside(words: Wording, row: Row) -> str:
+    side = "below" if row["low"] is not None and row["a"] < row["low"] else "above"
+    return (
+        f"Source water of {words.day(row['checked_on'])}: alkalinity {row['a']:.0f} mg/L CaCO3, {side} the "
+        f"{_alkalinity(row['low'], row['high'])} published for {_containers(row['place'])} ({row['source']})."
+    )
+
+
+def _alkalinity_acid(words: Wording, row: Row) -> str:
+    return (
+        f"Source water of {words.day(row['checked_on'])}: alkalinity {row['a']:.0f} mg/L CaCO3. For "
+        f"{_containers(row['place'])} {_alkalinity(row['low'], row['high'])} is published, and acid is thought of "
+        f"above {row['acid_above']:.0f} ({row['source']}): expect pH to rise."
+    )
+
+
+def _hose(row: Row) -> str:
+    return f"Feed at the hose end ({row['place']})" if row["place"] else "Feed at the hose end"
+
+
+def _feed_off(words: Wording, row: Row) -> str:
+    word = "weak" if row["rule"] == "feed_weak" else "strong"
+    added, wanted = row["a"] - row["b"], row["c"] - row["b"]
+    return (
+        f"{_hose(row)} is {word}: {row['a']:.2f} mS/cm on {words.day(row['checked_on'])}, {row['c']:.2f} is asked for. "
+        f"Source water of {words.day(row['water_on'])} has {row['b']:.2f}, so the feed adds {added:.2f} where "
+        f"{wanted:.2f} is meant ({row['d'] * 100:.0f} %). Check injector and stock tank."
+    )
+
+
+def _feed_below_water(words: Wording, row: Row) -> str:
+    return (
+        f"{_hose(row)} has {row['a']:.2f} mS/cm on {words.day(row['checked_on'])}, less than the source water alone "
+        f"({row['b']:.2f} on {words.day(row['water_on'])}). Check the meter, and whether both were the same water."
+    )
+
+
+_WATER_FINDINGS: dict[str, Callable[[Wording, Row], str]] = {
+    "alkalinity_outside": _alkalinity_outside,
+    "alkalinity_acid": _alkalinity_acid,
+    "feed_weak": _feed_off,
+    "feed_strong": _feed_off,
+    "feed_below_water": _feed_below_water,
+}
+_MOST_NAMES = 5
+
+
+def _some(names: list[str]) -> str:
+    more = f" and {len(names) - _MOST_NAMES} more" if len(names) > _MOST_NAMES else ""
+    return ", ".join(names[:_MOST_NAMES]) + more
+
+
+_LIST_FINDINGS: dict[str, Callable[[Row], str]] = {
+    "lot_not_listed": lambda r: (
+        f"{_count(len(r['names']), 'planted lot')} not in the lot list: {_some(r['names'])}. "
+        "Nobody is asked to sample them."
+    ),
+    "sampler_not_trained": lambda r: (
+        f"{_count(r['readings'], 'reading')} of the last 28 days by somebody who is not in the list of people or was "
+        f"trained later: {_some(r['names'])}."
+    ),
+    "lot_code_twice": lambda r: (
+        f"Codes that differ only in capital letters are taken as one lot: {_some(r['names'])}. "
+        "Give one of them another."
+    ),
+}
+
+
+def _contrast(words: Wording, row: Row) -> str:
+    name, unit = _named(row)
+    first, second = {
+        "affected": ("affected plants", "healthy ones"),
+        "feed": ("before feeding", "after feeding"),
+        "treatment": ("before the treatment", "after it"),
+    }[row["comparison"]]
+    figures = (
+        f"{name} {row['mean_first']:.2f}{unit} {first} ({words.day(row['first_on'])}), "
+        f"{row['mean_second']:.2f} {second} ({words.day(row['second_on'])})"
+    )
+    if row["word"] == "too_few":
+        return f"{figures}: too few pots to tell them apart."
+    verdict = "a clear difference" if row["word"] == "clear" else "no clear difference"
+    interval = "" if row["ci_low"] is None else f", {row['ci_low']:+.2f} to {row['ci_high']:+.2f}"
+    return f"{figures}: {verdict} ({row['difference']:+.2f}{interval})."
+
+
+_DATED_FINDINGS: dict[str, Callable[[Row, str], str]] = {
+    "same_as_before": lambda r, day: (
+        f"All {_pots(r['of_pots'])} read as they did on {day}. Were they read anew?"
+    ),
+    "ec_below_water": lambda r, day: (
+        f"EC {r['a']:.2f} mS/cm in the leachate, the source water had {r['b']:.2f} on {day}: check the meter, and what "
+        "was poured."
+    ),
+}
+
 _REASONS: dict[str, Callable[[Wording, Row], str]] = {
     "clearly_out": _out,
     "out": _out,
@@ -385,6 +577,9 @@ _REASONS: dict[str, Callable[[Wording, Row], str]] = {
     "affected_unexplained": _affected_unexplained,
     "affected_too_few": _affected_too_few,
     "drift": _drift,
+    "treated": _treated,
+    "treatment_result": _treatment_result,
+    "alkaline_water": _alkaline_water,
 }
 
 _FINDINGS: dict[str, Callable[[Row], str]] = {
@@ -413,6 +608,10 @@ _FINDINGS: dict[str, Callable[[Row], str]] = {
     "poured_off_recipe": lambda r: (
         f"Water poured off the recipe on {_of_pots(r)}: {_ml(r['a'], r['b'])}, "
         f"{r['low']:.0f} mL is the policy's."
+    ),
+    "poured_not_distilled": lambda r: (
+        f"{_of_pots(r)} poured with {r['what'].replace(',', ' and ')} water whose EC is not written down: "
+        "nobody can tell what it adds to the leachate."
     ),
     "more_than_poured": lambda r: (
         f"More leachate than water poured on {_of_pots(r)}: an entry error, or the pots had not drained."

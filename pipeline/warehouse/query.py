@@ -20,6 +20,9 @@ _QUERIES: Final = (
     "pots",
     "targets",
     "own_charts",
+    "corrections_tonight",
+    "rereads_tonight",
+    "new_columns",
     "files_tonight",
     "troubles",
 )
