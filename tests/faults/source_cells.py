@@ -18,9 +18,14 @@ Value = str | Fraction | date | time | bool | None
 # Decimals that a figure keeps.
 DECIMALS = {
     "ph": 3, "ph_sd": 3, "ec": 4, "ec_sd": 4, "ec_standard": 4, "ec_found": 4, "poured": 2, "leachate": 2,
-    "temperature": 2, "drain": 1, "slope": 2, "offset": 1, "n_pots": 0, "plants": 0,
+    "temperature": 2, "drain": 1, "slope": 2, "offset": 1, "n_pots": 0, "plants": 0, "ec_left": 4, "target_ec": 4,
+    "poured_ec": 4, "alkalinity": 2, "nitrogen": 2,
+    **{f"{when}_{buffer}": 3 for when in ("found", "left") for buffer in (4, 7, 10)},
+    **{f"mv_{buffer}": 1 for buffer in (4, 7, 10)},
 }  # fmt: skip
-EC_FIELDS = ("ec", "ec_sd", "ec_standard", "ec_found")
+EC_FIELDS = ("ec", "ec_sd", "ec_standard", "ec_found", "ec_left", "target_ec", "poured_ec")
+DAY_FIELDS = ("date", "started", "ends", "from", "until", "entered_on", "planted", "ships", "trained_on")
+MORE_DAYS = ("valid_from", "solution_expires")
 VOLUME_FIELDS = ("poured", "leachate")
 FL_OZ = Fraction("29.5735295625")
 SAME = (0, Fraction(1))
@@ -38,7 +43,13 @@ TEMPERATURE_UNITS = {
     **dict.fromkeys(("°c", "c"), (0, Fraction(1))),
     **dict.fromkeys(("°f", "f"), (32, Fraction(5, 9))),
 }
-OWN_UNITS = {"drain": "min", "slope": "%", "offset": "mv"}
+ALKALINITY_UNITS = {
+    **dict.fromkeys(("mg/l caco3", "ppm caco3"), (0, Fraction(1))),
+    **dict.fromkeys(("meq/l", "meq"), (0, Fraction("50.04"))),
+}
+OWN_UNITS = {
+    "drain": "min", "slope": "%", "offset": "mv", "mv_4": "mv", "mv_7": "mv", "mv_10": "mv", "nitrogen": "ppm",
+}  # fmt: skip
 GLYPHS = {
     "½": Fraction(1, 2),
     "¼": Fraction(1, 4),
@@ -133,7 +144,7 @@ def _value(source: Source, name: str, cell: str, raw: Mapping[str, str]) -> Valu
         return None
     if name in DECIMALS:
         return read_figure(name, cell, source.export)
-    if name in ("date", "started", "ends"):
+    if name in (*DAY_FIELDS, *MORE_DAYS):
         return _moment(cell, source.export.get("date_format", "%Y-%m-%d")).date()
     if name == "datetime":
         return _moment(cell, source.export["datetime_format"])
@@ -208,6 +219,7 @@ def _unit(name: str, typed: str | None, declared: str | None) -> tuple[int, Frac
         EC_UNITS if name in EC_FIELDS
         else VOLUME_UNITS if name in VOLUME_FIELDS
         else TEMPERATURE_UNITS if name == "temperature"
+        else ALKALINITY_UNITS if name == "alkalinity"
         else {}
     )  # fmt: skip
     if typed is None:

@@ -2,14 +2,29 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from copy import deepcopy
+from datetime import timedelta
 from fractions import Fraction
 from pathlib import Path
-from typing import Any
 
 import pytest
 
+from pipeline.warehouse.connect import night_copy
 from tests.faults import mutate_exports
-from tests.faults.mutate_exports import Spoiled, Tally, judge_batch, load_exports, make_base, run
+from tests.faults.mutate_exports import (
+    DAY,
+    Found,
+    Spoiled,
+    Tally,
+    check_nights,
+    fetch_nights,
+    judge_batch,
+    load_exports,
+    make_base,
+    run,
+    run_night,
+)
 from tests.faults.source_cells import NotUnderstood, count_lines, read_figure, split
 
 
@@ -20,7 +35,7 @@ def base(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_two_hundred_spoiled_files_balance_and_say_what_their_cells_say(base: Path) -> None:
-    tally = run(base, 200)
+    tally = run(base, 200, batch=200)
     assert tally.told == []
     assert tally.files == 200
     # Enough came through for the comparison to mean something, and enough was held.
@@ -33,57 +48,68 @@ def a_file(end: bytes = b"") -> Spoiled:
     return Spoiled(export, "drop/readings_x.csv", export.files[-1][1] + end)
 
 
-def seen(base: Path, file: Spoiled, monkeypatch: pytest.MonkeyPatch, change: Any) -> Tally:
-    """What the checks say of a file when the rows that they read from the warehouse are changed."""
-    rows = mutate_exports._rows
-    monkeypatch.setattr(
-        mutate_exports, "_rows", lambda connection, query: change(query, rows(connection, query))
-    )
+@pytest.fixture(scope="module")
+def found(base: Path) -> Found:
+    """What the warehouse says of a whole file and of the same with one line more on the next night."""
+    with night_copy(base) as (connection, _):
+        run_night(base, connection, [a_file()], DAY)
+        run_night(base, connection, [a_file(b"\n")], DAY + timedelta(days=1))
+        return fetch_nights(connection)
+
+
+def seen(found: Found) -> Tally:
     tally = Tally()
-    judge_batch(base, [file], tally)
+    check_nights(found, [a_file(), a_file(b"\n")], tally)
     return tally
 
 
-def test_a_whole_file_has_no_fault(base: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    tally = seen(base, a_file(), monkeypatch, lambda _, found: found)
-    assert (tally.faults, tally.fates["accepted"] > 10) == ({}, True)
+def test_whole_files_have_no_fault(found: Found) -> None:
+    tally = seen(found)
+    assert (tally.faults, tally.fates["accepted"] > 10, tally.fates["repeated"] > 10) == ({}, True, True)
 
 
-def _without_last(query: str, found: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    return found[:-1] if query.startswith("from record_fates") else found
+def _without_last_fate(found: Found) -> None:
+    found["record_fates"].pop()
 
 
-def _exchanged(query: str, found: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    if query.startswith("from reading_lines"):
-        found[0]["ph"], found[5]["ph"] = found[5]["ph"], found[0]["ph"]
-    return found
+def _longer(found: Found) -> None:
+    found["records"][-1]["line_to"] += 1
 
 
-def _called_total(query: str, found: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    if query.startswith("from records"):
-        found[3]["kind"] = "total"
-    return found
+def _called_total(found: Found) -> None:
+    next(one for one in reversed(found["records"]) if one["kind"] == "data")["kind"] = "total"
 
 
-def _shorter(query: str, found: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    if query.startswith("from records"):
-        found[-1]["line_to"] += 1
-    return found
+def _exchanged(found: Found) -> None:
+    first, second = found["reading_lines"][0], found["reading_lines"][5]
+    first["ph"], second["ph"] = second["ph"], first["ph"]
+
+
+def _same_as_another(found: Found) -> None:
+    first, second, *_ = [one for one in found["records"] if one["same_as_file_id"] is not None][::9]
+    first["same_as_record_no"] = second["same_as_record_no"]
+
+
+def _accepted_with_a_problem(found: Found) -> None:
+    line = found["reading_lines"][0]
+    found["record_problems"].append({"file_id": line["file_id"], "record_no": line["record_no"]})
 
 
 @pytest.mark.parametrize(
-    ("change", "kind"),
+    ("plant", "kind"),
     [
-        (_without_last, "unbalanced"),
-        (_shorter, "unbalanced"),
-        (_exchanged, "differs"),
+        (_without_last_fate, "unbalanced"),
+        (_longer, "unbalanced"),
         (_called_total, "lost"),
+        (_exchanged, "differs"),
+        (_same_as_another, "differs"),
+        (_accepted_with_a_problem, "accepted wrongly"),
     ],
 )
-def test_the_checks_see_a_planted_fault(
-    base: Path, monkeypatch: pytest.MonkeyPatch, change: Any, kind: str
-) -> None:
-    assert kind in seen(base, a_file(), monkeypatch, change).faults
+def test_the_checks_see_a_planted_fault(found: Found, plant: Callable[[Found], None], kind: str) -> None:
+    planted = deepcopy(found)
+    plant(planted)
+    assert kind in seen(planted).faults
 
 
 def _broken(_: Spoiled) -> None:
