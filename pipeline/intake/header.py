@@ -9,10 +9,15 @@ from difflib import SequenceMatcher
 from pipeline.intake.decode import FileProblem
 from pipeline.settings import Export
 from pipeline.settings.words import UNIT_OF_FIELD
-from pipeline.units import conversion, unit_in_cell
+from pipeline.units import UNITS, Quantity, conversion, unit_in_cell
 
 DELIMITER_NAMES = {",": 'a comma ","', ";": 'a semicolon ";"', "\t": "a tab", "|": 'a bar "|"'}
 _LEAST_LIKENESS = 0.6
+# Names of one figure that look nothing like each other, as they stand in headers.
+_SAME_FIGURE = (
+    {"ec", "lf", "ce", "conductivity", "leitf", "leitfähigkeit", "leitwert", "conductividad", "conductivité"},
+    {"ph", "säure", "säuregrad", "säurewert", "zuurgraad", "acidity", "acidez", "acidité"},
+)
 
 
 def header_key(name: str) -> str:
@@ -65,7 +70,7 @@ def judge_units(cells: Sequence[str], header: Sequence[str], line: int, export: 
         if at is None or at >= len(cells) or quantity is None or column.unit is None:
             continue
         written = cells[at].strip().strip("()[]").strip()
-        found = unit_in_cell(quantity, written, column.unit) if written else None
+        found = _unit_written(quantity, written, column.unit) if written else None
         if found is not None and conversion(quantity, found) != conversion(quantity, column.unit):
             sentence = (
                 f'the row of units on line {line} has "{written}" under "{column.column}", '
@@ -74,6 +79,12 @@ def judge_units(cells: Sequence[str], header: Sequence[str], line: int, export: 
             mend = f"set the unit of {name} under [export.columns] in site.toml to what the meter writes"
             return FileProblem("units_changed", sentence, mend)
     return None
+
+
+def _unit_written(quantity: Quantity, written: str, unit: str) -> str | None:
+    """The unit that a cell names; a bare "ppm" is some scale of it, so it cannot be mS/cm."""
+    found = unit_in_cell(quantity, written, unit)
+    return found or next((one for one in UNITS[quantity] if unit_in_cell(quantity, written, one)), None)
 
 
 def other_separator(named: str, delimiter: str) -> FileProblem:
@@ -94,7 +105,10 @@ def nearest_header(name: str, candidates: Sequence[str]) -> str | None:
     for candidate in candidates:
         other = header_key(candidate)
         score = SequenceMatcher(None, key, other).ratio()
-        if _words(key) & _words(other):  # "pH" and "pH-Wert" share a word, however long the rest is
+        here, there = _words(key), _words(other)
+        if any(names & here and names & there for names in _SAME_FIGURE):
+            score = 0.9 + score / 10
+        elif here & there:  # "Lot" and "Lot or batch" share a word, however long the rest is
             score = max(score, 0.7 + score / 10)
         if score > likeness:
             best, likeness = candidate, score
@@ -179,7 +193,7 @@ def _changed_columns(
     parts = []
     for name in missing:
         near, there = nearest_header(name, free), _in_its_place(name, header, free, earlier)
-        if there is not None and near in (None, there):
+        if there is not None and near is None:
             hint = f'"{there}" stands in its place'
         else:
             hint = f'the nearest header is "{near}"' if near else "no header looks like it"

@@ -1,6 +1,7 @@
 import pytest
 
 from pipeline.intake.header import count_known, find_column, judge_header, judge_units, nearest_header
+from pipeline.settings import Column
 from tests.intake.samples import make_export
 
 WANTED = ["Lot", "Date", "pH", "EC"]
@@ -74,6 +75,11 @@ def test_unknown_header_is_no_matter_of_the_delimiter() -> None:
         ("Leachate mL", ["Note", "Leachate ml collected"], "Leachate ml collected"),
         ("pH", ["Phone", "pH value"], "pH value"),
         ("Date", ["Datum"], "Datum"),
+        ("pH", ["Phosphor", "pH-Wert"], "pH-Wert"),
+        ("EC", ["Lot", "LF"], "LF"),
+        ("EC (mS/cm)", ["Leitf. [mS/cm]", "Becken"], "Leitf. [mS/cm]"),
+        ("LF", ["Elf", "EC"], "EC"),
+        ("EC", ["Elf", "Ecke"], "Ecke"),
         ("pH", ["Remarks"], None),
         ("pH", [], None),
     ],
@@ -110,9 +116,9 @@ def test_columns_that_did_not_move_or_may(text: str, column_order: str) -> None:
 
 
 def test_a_renamed_column_is_known_by_its_place() -> None:
-    code, sentence, _ = judge("Lot;Date;Säuregrad;EC", earlier="Lot;Date;pH;EC") or ("", "", "")
+    code, sentence, _ = judge("Lot;Date;Wert 3;EC", earlier="Lot;Date;pH;EC") or ("", "", "")
     assert code == "columns_changed"
-    assert sentence == 'the header on line 1 has no column "pH" ("Säuregrad" stands in its place)'
+    assert sentence == 'the header on line 1 has no column "pH" ("Wert 3" stands in its place)'
 
 
 def test_a_row_of_units_that_contradicts_the_settings() -> None:
@@ -122,6 +128,14 @@ def test_a_row_of_units_that_contradicts_the_settings() -> None:
     assert problem.sentence == (
         'the row of units on line 2 has "µS/cm" under "EC", and the settings say mS/cm'
     )
+
+
+def test_a_bare_ppm_is_no_other_scale_of_the_settings_but_no_millisiemens() -> None:
+    ppm = {"ec": Column(column="EC", unit="ppm 700")}
+    assert judge_units(["", "", "", "ppm"], WANTED, 2, make_export(columns=ppm)) is None
+    problem = judge_units(["", "", "", "ppm"], WANTED, 2, make_export())
+    assert problem is not None
+    assert problem.code == "units_changed"
 
 
 @pytest.mark.parametrize("unit", ["", "mS/cm", "(dS/m)", "[mS/cm]", "whatever", "ms"])

@@ -190,3 +190,13 @@ def test_columns_to_look_for_can_be_given() -> None:
     data = b"Lot,Date,pH\nA1,2026-04-05,5.8\n"
     assert read_records(data, export).file_problem is not None
     assert read_records(data, export, ["Lot", "Date", "pH"]).file_problem is None
+
+
+def test_a_file_whose_columns_moved_is_held_whole() -> None:
+    data = b"Lot,Date,EC,pH\nA1,2026-04-05,1.9,5.8\n"
+    held = read_records(data, make_export(), earlier_header=["Lot", "Date", "pH", "EC"])
+    assert held.file_problem is not None
+    assert held.records["problem"].to_list() == [None, "columns_moved"]
+    assert held.cells.is_empty()
+    free = read_records(data, make_export(column_order="any"), earlier_header=["Lot", "Date", "pH", "EC"])
+    assert free.file_problem is None

@@ -11,10 +11,13 @@ from pipeline.intake.decode import decode, split_lines
 from pipeline.intake.read import ReadResult, read_records
 from pipeline.intake.translate import translate
 from pipeline.settings import Export
+from tests.examples import examples
 from tests.intake.samples import READING_HEADER, covered_lines, make_export, make_site
 
 LIMITS = settings(
-    max_examples=250, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
+    max_examples=examples(500),
+    deadline=None,
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
 )
 
 EXPORTS = st.builds(
@@ -24,12 +27,18 @@ EXPORTS = st.builds(
     decimal=st.sampled_from([".", ","]),
     title_lines=st.integers(0, 3),
     comment_prefix=st.sampled_from(["#", "", "//"]),
+    units_row=st.booleans(),
+    column_order=st.sampled_from(["fixed", "any"]),
+    extra_columns=st.sampled_from(["ignore", "note"]),
+    number_marks=st.sampled_from([(), ("*",)]),
     kind=st.just("readings"),
 )
+EARLIER = st.sampled_from([None, ["Lot", "Date", "pH", "EC"], ["Date", "Lot", "EC", "pH", "Note"], []])
 # Pieces from which trouble is made, beside wholly random bytes.
 PIECES = st.sampled_from(
     [b"Lot", b"Date", b"pH", b"EC", b",", b";", b"\t", b'"', b'""', b"\n", b"\r", b"\r\n", b"\0", b"\xfc",
      b"\xc3\xbc", b"\xff\xfe", b"\xef\xbb\xbf", b"5.8", b"5,8x", b"2026-04-05", b"A1", b" ", b"#", b"Total",
+     b"sep=,\n", b"sep=;\n", b",,,mS/cm\n", b",,,\xb5S/cm\n", b"EC,Date,pH,Lot,Note\n",
      READING_HEADER.encode(), b"\nA1,2026-04-05,5.8,1.9\n", b"\x1f", b"\xe2\x80\xa8", b"\x85"]
 )  # fmt: skip
 BYTES = st.binary(max_size=200) | st.lists(PIECES, max_size=40).map(b"".join)
@@ -51,9 +60,11 @@ def check_balance(data: bytes, export: Export, result: ReadResult) -> None:
 
 
 @LIMITS
-@given(BYTES | BODIES, EXPORTS)
-def test_any_bytes_balance_and_nothing_is_changed(data: bytes, export: Export) -> None:
-    result = read_records(data, export)
+@given(BYTES | BODIES, EXPORTS, EARLIER)
+def test_any_bytes_balance_and_nothing_is_changed(
+    data: bytes, export: Export, earlier: list[str] | None
+) -> None:
+    result = read_records(data, export, earlier_header=earlier)
     check_balance(data, export, result)
     translated = translate(result, export, make_site())
     assert translated.rows["record_no"].to_list() == (

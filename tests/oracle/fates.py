@@ -13,9 +13,10 @@ from fractions import Fraction
 from tests.oracle import more_kinds
 from tests.oracle.fields import Typed, Value, translate
 from tests.oracle.figures import median_of
+from tests.oracle.layout import read_in_layout
 from tests.oracle.lot_facts import by_lot, on_day
 from tests.oracle.meter_checks import fit, label_of, worst_error
-from tests.oracle.records import HEADER_ONLY, ReadFile, Record, read_file
+from tests.oracle.records import HEADER_ONLY, ReadFile, Record
 from tests.oracle.settings import Export, Home, SiteSettings, fold, policy_on
 
 SWAP_LEAST_RECORDS = 3
@@ -195,13 +196,23 @@ def receive(site: SiteSettings, nights: list[Night]) -> list[Received]:
     """Files in the order in which they count: night by night, what is new by its export, name and content."""
     received: list[Received] = []
     seen: set[tuple[str, str, bytes]] = set()
+    newest: dict[int, tuple[str, ...]] = {}
     for night in nights:
         for file in sorted(night.files.get(site.folder_name, []), key=order_in_night):
-            export = next((export for export in site.exports if matches(export.files, file.name)), None)
+            number, export = next(
+                (
+                    (number, export)
+                    for number, export in enumerate(site.exports)
+                    if matches(export.files, file.name)
+                ),
+                (0, None),
+            )
             if export is None or (export.kind, file.name, file.data) in seen:
                 continue
             seen.add((export.kind, file.name, file.data))
-            read = read_file(file.data, export)
+            read = read_in_layout(file.data, export, newest.get(number))
+            if read.file_problem is None and read.header is not None:
+                newest[number] = read.header
             typed = {
                 record.record_no: translate(record, read.header, export, site)
                 for record in read.records
