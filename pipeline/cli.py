@@ -156,7 +156,9 @@ def trace(home: Path, site: str, lot: str, on: datetime | None, as_json: bool) -
 @click.argument("site")
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option("--kind", type=click.Choice(["readings", "lots", "calibrations"]), help="What the file holds.")
-@click.option("--answer", "answers", multiple=True, metavar="KEY=VALUE", help="Answer a question; repeatable.")
+@click.option(
+    "--answer", "answers", multiple=True, metavar="KEY=VALUE", help="Answer a question; repeatable."
+)
 @click.option("--yes", is_flag=True, help="Write the block without asking, if no question is open.")
 @AS_JSON
 def adopt(
@@ -207,6 +209,40 @@ def adopt(
     else:
         click.echo("Nothing was written; add --yes to append the block to site.toml.")
     sys.exit(1 if is_open else 0)
+
+
+@cli.command()
+@HOME
+@AS_JSON
+def verify(home: Path, as_json: bool) -> None:
+    """Prove HOME: hash the archive, walk the ledger, read every block of the warehouse, balance the lines.
+
+    Ends with 0 when all is proven, 1 when something is wrong (each thing with place and mend), 2 when it could not run.
+
+    Example: leachbook verify my_home
+    """
+    from pipeline.verify import describe_verify, tell_verify, verify_home
+
+    with _progress() as say:
+        result = verify_home(home, now=datetime.now(UTC), say=say)
+    _print(as_json, describe_verify(result), tell_verify(result))
+    sys.exit(1 if result.findings else 0)
+
+
+@cli.command()
+@HOME
+@AS_JSON
+def rebuild(home: Path, as_json: bool) -> None:
+    """Make the warehouse of HOME anew from its archive and ledger; the one before is kept beside it.
+
+    Example: leachbook rebuild my_home
+    """
+    from pipeline.rebuild import describe_rebuild, tell_rebuild
+    from pipeline.rebuild import rebuild as rebuild_home
+
+    with _progress() as say:
+        result = rebuild_home(home, now=datetime.now(UTC), say=say)
+    _print(as_json, describe_rebuild(result), tell_rebuild(result))
 
 
 @cli.command()

@@ -256,3 +256,25 @@ def replayed(home: Path, nights: Sequence[LedgerNight], say: Say) -> Iterator[Pa
         connection.checkpoint()
         connection.close()
         yield working
+
+
+def describe_rebuild(result: RebuildResult) -> dict[str, Any]:
+    """What a rebuilding did, for machines."""
+    return {
+        "nights": result.nights,
+        "files": result.files,
+        "records": result.records,
+        "facts_digest": result.facts_digest,
+        "kept": None if result.kept is None else str(result.kept),
+    }
+
+
+def tell_rebuild(result: RebuildResult) -> list[str]:
+    """What a rebuilding did, for a person."""
+    done = f"Rebuilt from {result.nights} nights: {result.files} files, {result.records:,} records"
+    told = [f"{done}, the same digest of facts each night."]
+    if result.kept is not None:
+        told.append(
+            f"The warehouse before is kept as {result.kept}; take it away when you no longer need it."
+        )
+    return told

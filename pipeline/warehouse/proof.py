@@ -12,7 +12,8 @@ from typing import Any, Final
 import duckdb
 import polars as pl
 
-from pipeline.warehouse.connect import Connection
+from pipeline.errors import WarehouseError
+from pipeline.warehouse.connect import Connection, mend, warehouse_path
 from pipeline.warehouse.load import LINE_TABLES, last_night
 from pipeline.warehouse.statements import fetch, quoted, run_sql
 
@@ -143,8 +144,37 @@ def newest_night(path: Path) -> int | None:
 
 
 @contextmanager
+def doubted(home: Path) -> Iterator[Connection]:
+    """Open a published warehouse that may be damaged or altered in any way.
+
+    Raises WarehouseError for whatever DuckDB has against it.
+    """
+    with _doubts_told(warehouse_path(home)), open_file(warehouse_path(home)) as connection:
+        yield connection
+
+
+@contextmanager
+def _doubts_told(path: Path) -> Iterator[None]:
+    try:
+        yield
+    except duckdb.Error as error:
+        raise WarehouseError(
+            f"{path.name}: cannot be asked ({_reason(error)}); {mend(path.parent)}"
+        ) from error
+
+
+@contextmanager
 def side_by_side(found: Path, expected: Path) -> Iterator[Connection]:
-    """Both files open for reading in one connection, as the databases FOUND and EXPECTED."""
+    """Both files open for reading in one connection, as the databases FOUND and EXPECTED.
+
+    Raises WarehouseError for whatever DuckDB has against the file found.
+    """
+    with _doubts_told(found), _both(found, expected) as connection:
+        yield connection
+
+
+@contextmanager
+def _both(found: Path, expected: Path) -> Iterator[Connection]:
     connection = duckdb.connect()
     try:
         for path, name in ((found, FOUND), (expected, EXPECTED)):

@@ -32,6 +32,7 @@ standing as (
 select
     f.file_id,
     f.site_id,
+    f.kind,
     f.name,
     f.sha256,
     f.lines,
