@@ -13,12 +13,19 @@ from difflib import get_close_matches
 from math import sqrt
 from typing import Any, Literal
 
+import polars as pl
 from pydantic import BaseModel, ConfigDict
 
 from pipeline.errors import SiteNotFound
 from pipeline.settings import Column, Settings, SiteSettings
 from pipeline.warehouse.connect import Connection
-from pipeline.warehouse.query import fetch_lot, fetch_lot_codes, fetch_lot_lines, fetch_lot_samplings
+from pipeline.warehouse.query import (
+    fetch_line_spans,
+    fetch_lot,
+    fetch_lot_codes,
+    fetch_lot_lines,
+    fetch_lot_samplings,
+)
 
 Row = dict[str, Any]
 _SHOWN_FIELDS = ("ph", "ec", "temperature", "leachate", "n_pots")
@@ -130,7 +137,11 @@ def trace_lot(
             f"Lot {found[0]['lot_id']} at {site.name} was not sampled on {day}; "
             f"give one of its days with --on: {listed}."
         )
-    lines = [_line(row, site) for row in fetch_lot_lines(connection, site_id, lot_key, day).to_dicts()]
+    found_lines = fetch_lot_lines(connection, site_id, lot_key, day)
+    spans = _known_spans(connection, found_lines)
+    lines = [
+        _line(row, site, spans.get((row["file_id"], row["record_no"]))) for row in found_lines.to_dicts()
+    ]
     return Trace(
         site_id=site.id,
         site_name=site.name,
@@ -176,12 +187,29 @@ def _samplings(rows: Sequence[Row], lines: Sequence[TracedLine]) -> list[TracedS
     return traced
 
 
-def _line(row: Row, site: SiteSettings) -> TracedLine:
+def _known_spans(connection: Connection, lines: pl.DataFrame) -> dict[tuple[int, int], tuple[date, date]]:
+    """From which as-of date to which lines counted or were held that no longer rule, by file_id and record_no."""
+    gone = lines.filter(pl.col("fate").is_in(["superseded", "withdrawn"]))
+    if gone.is_empty():
+        return {}
+    spans = (
+        fetch_line_spans(connection, gone)
+        .filter(pl.col("fate").is_in(["accepted", "held"]))
+        .group_by("file_id", "record_no")
+        .agg(pl.col("known_from").min(), pl.col("known_to").max())
+    )
+    return {
+        (file_id, record_no): (known_from, known_to)
+        for file_id, record_no, known_from, known_to in spans.iter_rows()
+    }
+
+
+def _line(row: Row, site: SiteSettings, known: tuple[date, date] | None) -> TracedLine:
     columns = _columns(site, row["export_no"])
     raw: dict[str, str] = json.loads(row["cells"]) if row["cells"] else {}
     left_out = []
     if row["fate"] != "accepted":
-        left_out.append(f"{row['fate']}: {row['detail'] or _FATES.get(row['fate']) or row['cause']}")
+        left_out.append(f"{row['fate']}: {_why_not(row, known)}")
     elif row["why_not_ec"]:
         asked = _span_of(row["leachate_low_ml"], row["leachate_high_ml"])
         left_out.append(
@@ -202,6 +230,16 @@ def _line(row: Row, site: SiteSettings) -> TracedLine:
         used_for=used,
         left_out=left_out,
     )
+
+
+def _why_not(row: Row, known: tuple[date, date] | None) -> str:
+    """Why a line is not used, and when it was."""
+    if row["fate"] not in _FATES:
+        return str(row["detail"] or row["cause"])
+    why = _FATES[row["fate"]]
+    if row["by_file"] is not None:
+        why = f"replaced by line {row['by_line']} of {row['by_file']}"
+    return why if known is None else f"known from {known[0]} to {known[1]}, {why}"
 
 
 def _columns(site: SiteSettings, export_no: int) -> Mapping[str, Column]:

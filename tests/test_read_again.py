@@ -131,7 +131,7 @@ def test_trace_shows_a_line_that_no_longer_rules(home: Path) -> None:
     drop(home, "readings_2026-04-05.csv", READINGS_HEADER + pots("H-1", "2026-04-02", ("5.6",)))
     night(home)
     told = run_cli("trace", home, SITE_ID, "H-1").out
-    assert "superseded: a later file brought another version of it" in told
+    assert "superseded: replaced by line 2 of drop/readings_2026-04-05.csv" in told
     assert told.count("readings_2026-04-02.csv line 2") == 1
 
 

@@ -82,3 +82,12 @@ def fetch_lot_lines(connection: Connection, site_id: str, lot_key: str, sampled_
         "queries/trace_lines",
         {"site_id": site_id, "lot_key": lot_key, "sampled_on": sampled_on},
     )
+
+
+def fetch_line_spans(connection: Connection, lines: pl.DataFrame) -> pl.DataFrame:
+    """What each of these lines (file_id, record_no) was taken for, from which as-of date to which, oldest first."""
+    return fetch(
+        connection,
+        "queries/line_spans",
+        {"file_ids": lines["file_id"].to_list(), "record_nos": lines["record_no"].to_list()},
+    )

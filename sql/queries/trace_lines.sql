@@ -2,6 +2,8 @@
 -- Repeats of a line that is there already are left out.
 -- grain: one reading line. key: file, line. parameters: site_id, lot_key, sampled_on
 select
+    r.file_id,
+    r.record_no,
     f.name as file,
     f.export_no,
     c.line_from,
@@ -11,6 +13,8 @@ select
     t.fate,
     t.cause,
     t.detail,
+    b.name as by_file,
+    s.line_from as by_line,
     coalesce(u.purpose, r.purpose) as purpose,
     r.n_pots,
     r.ph,
@@ -28,6 +32,9 @@ from reading_lines as r
 inner join records as c on r.file_id = c.file_id and r.record_no = c.record_no
 inner join files as f on r.file_id = f.file_id
 inner join record_fates as t on r.file_id = t.file_id and r.record_no = t.record_no
+left join record_versions as v on r.file_id = v.file_id and r.record_no = v.record_no
+left join files as b on v.ruling_file_id = b.file_id
+left join records as s on v.ruling_file_id = s.file_id and v.ruling_record_no = s.record_no
 left join reading_lots as m on r.file_id = m.file_id and r.record_no = m.record_no
 left join usable_readings as u on r.file_id = u.file_id and r.record_no = u.record_no
 where
