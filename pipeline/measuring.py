@@ -17,6 +17,7 @@ from pipeline.measures.forecast import forecasts
 from pipeline.measures.outliers import score_pots, with_and_without
 from pipeline.measures.t_table import required_n
 from pipeline.measures.trend import trends
+from pipeline.measures.water import check_feeds, judge_alkalinity
 from pipeline.warehouse.connect import Connection
 from pipeline.warehouse.query import fetch_measured
 from pipeline.warehouse.statements import replace_rows
@@ -35,7 +36,11 @@ TABLES: Final = (
     "drift_points",
     "contrasts",
     "crop_contrasts",
+    "judged_waters",
+    "judged_feeds",
 )
+OF_A_SITE: Final = ("limits", "crop_means", "waters", "feeds")
+"""Inputs that are not of one quantity of a lot."""
 
 Inputs = Mapping[str, pl.DataFrame]
 Limits = Mapping[str, float]
@@ -43,7 +48,10 @@ Tables = dict[str, pl.DataFrame]
 
 
 def measure_night(connection: Connection) -> None:
-    """Fill the tables of sql/schema/007_measures.sql for tonight; verdicts and standing lots must be there."""
+    """Fill the tables of sql/schema/007_measures.sql and 008_water.sql for tonight.
+
+    Verdicts and standing lots must be there.
+    """
     found = measure(fetch_measured(connection))
     for table in TABLES:
         replace_rows(connection, table, found.get(table))
@@ -57,9 +65,13 @@ def measure(inputs: Inputs) -> Tables:
             of_one = {
                 name: frame.filter(pl.col("quantity") == quantity).drop("quantity")
                 for name, frame in part.items()
+                if name not in OF_A_SITE
             }
             for name, frame in _measure_quantity(of_one, quantity, limits).items():
                 found.setdefault(name, []).append(frame.with_columns(quantity=pl.lit(quantity)))
+        feeds = check_feeds(part["feeds"], limits["feed_tolerance_share"])
+        found.setdefault("judged_feeds", []).append(feeds)
+    found["judged_waters"] = [judge_alkalinity(inputs["waters"])]
     # The sites of a group are held against each other by the first one's step.
     for limits in inputs["limits"].head(1).iter_rows(named=True):
         for quantity in QUANTITIES:
@@ -78,7 +90,7 @@ def _by_policy(inputs: Inputs) -> Iterator[tuple[dict[str, pl.DataFrame], Limits
         part = {
             name: frame.filter(pl.col("site_id").is_in(mine))
             for name, frame in inputs.items()
-            if name not in ("limits", "crop_means")
+            if name not in ("limits", "crop_means", "waters")
         }
         yield part, dict(zip(names, values, strict=True))
 

@@ -52,6 +52,8 @@ READINGS_SCHEMA: dict[str, pl.DataType] = {
     "method": pl.String(),
     "note": pl.String(),
     "ec_compensated": pl.Boolean(),
+    "poured_with": pl.String(),
+    "poured_ec_ms_cm": pl.Decimal(9, 4),
     "cells": pl.String(),
 }
 LOTS_SCHEMA: dict[str, pl.DataType] = {
@@ -178,6 +180,7 @@ _NUMERIC: Mapping[str, _Numeric] = {
     "ec": _Numeric(5, 4, "1.85"),
     "ec_sd": _Numeric(5, 4, "0.35"),
     "poured": _Numeric(6, 2, "75", fractions=True),
+    "poured_ec": _Numeric(5, 4, "0.35"),
     "leachate": _Numeric(6, 2, "50", fractions=True),
     "temperature": _Numeric(3, 2, "21.5"),
     "drain": _Numeric(5, 1, "45", own_unit="min", fractions=True),
@@ -504,6 +507,8 @@ def _readings(sheet: _Sheet) -> dict[str, pl.Series]:
         "ec_compensated": pl.Series([sheet.export.ec_compensated], dtype=pl.Boolean).new_from_index(
             0, len(sheet.record_no)
         ),
+        "poured_with": sheet.word("poured_with"),
+        "poured_ec_ms_cm": sheet.number("poured_ec"),
     }
 
 

@@ -6,7 +6,7 @@ Annals of Mathematical Statistics 18 (1947) 50-60) over all ways to deal the rea
 Hedges' g (L. V. Hedges, J. Educational Statistics 6 (1981) 107-128; Borenstein et al., Introduction to
 Meta-Analysis, 2009, chapter 4).
 
-What may be said: `clear` when the interval leaves 0 out, the exact p is at most 0.05 and the difference is as
+What may be said: `clear` when the interval (where the pots have a spread) leaves 0 out, the exact p is at most 0.05 and the difference is as
 large as somebody would care for; `too_few` where no arrangement of so many pots could give a p of 0.05 (three
 against three: 0.1); else `not_clear`, which is no proof that they are alike.
 """
@@ -29,6 +29,8 @@ from pipeline.measures.t_table import LEVEL, t_quantile
 MOST_DEALS: Final = 20_000
 """Up to so many ways to deal (8 against 8) the test is exact; with more pots the normal form does as well."""
 CELLS_AT_ONCE: Final = 20_000_000
+DUST: Final = 1e-9
+"""Differences below it are what binary fractions leave of 0."""
 SECOND: Final = "_is_second"
 
 
@@ -170,7 +172,9 @@ def contrasts(
     least_p = _smallest_p_column(n_1, n_2)
     alpha = 1.0 - level
     too_few = (least_p > alpha + 1e-12) | (n_1 < 2) | (n_2 < 2)
-    is_clear = (np.abs(difference) - half > 0) & (p <= alpha + 1e-12)
+    # Pots all alike in each group have no interval; there the exact test speaks alone.
+    within = np.where(np.isfinite(half), half, 0.0)
+    is_clear = (np.abs(difference) - within > DUST) & (p <= alpha + 1e-12)
     is_clear &= np.abs(difference) >= least_difference - 1e-9
     everything = np.ones(n_1.shape, dtype=np.bool_)
     return padded.keys.with_columns(

@@ -23,7 +23,7 @@ import numpy as np
 import polars as pl
 from scipy import signal
 
-from pipeline.measures.padded import Bools, Floats, column, nan_mean, pad, reason_of
+from pipeline.measures.padded import DECIMALS, Bools, Floats, column, nan_mean, pad, reason_of
 from pipeline.measures.trend import one_a_day
 
 LAMBDA: Final = 0.3
@@ -90,6 +90,8 @@ def run_rules(z: Floats) -> dict[str, Bools]:
     we4: eight in a row on one side; nelson3: six in a row steadily up or down. "Beyond" is strict, a value on
     the centre ends a run, and the point that signals belongs to the pattern itself.
     """
+    # Two equal means may differ in their last bits, which is no move and no side.
+    z = np.round(z, DECIMALS)
     moves = np.concatenate([np.full((z.shape[0], 1), np.nan), np.diff(z, axis=1)], axis=1)
     either = {
         "we1": [_so_many(side * z > 3.0, 1, 1) for side in (1, -1)],

@@ -17,6 +17,8 @@ from pipeline.measures.trend import DAYS_A_WEEK
 FURTHEST_DAYS: Final = 365
 """House default: no lot is forecast over more than a year."""
 SAMPLINGS_AHEAD: Final = 2
+DAY_DUST: Final = 1e-6
+"""A day that is whole but for the last bits of binary fractions is whole."""
 
 _RISES = pl.col("slope_per_week") > 0
 _DIRECTION = pl.when(_RISES).then(1.0).otherwise(-1.0)
@@ -42,9 +44,9 @@ def forecasts(trends: pl.DataFrame) -> pl.DataFrame:
     near, behind = _TO_EDGE - pl.col("residual_sd"), _TO_EDGE + pl.col("residual_sd")
     is_out = (pl.col("last_fit") < pl.col("low")) | (pl.col("last_fit") > pl.col("high"))
     days = trends.with_columns(
-        _earliest=_meets(near, _STEEP).floor(),
-        _likely=_meets(_TO_EDGE, pl.col("slope_per_week").abs()).floor(),
-        _latest=_meets(behind, _FLAT).ceil(),
+        _earliest=(_meets(near, _STEEP) + DAY_DUST).floor(),
+        _likely=(_meets(_TO_EDGE, pl.col("slope_per_week").abs()) + DAY_DUST).floor(),
+        _latest=(_meets(behind, _FLAT) - DAY_DUST).ceil(),
         _until=until,
     )
     reason = (

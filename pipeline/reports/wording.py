@@ -392,10 +392,11 @@ def _off_baseline(words: Wording, row: Row) -> str:
 def _affected_differ(words: Wording, row: Row) -> str:
     name, unit = _named(row)
     side = "above" if row["side"] == "high" else "below"
-    spread = sorted(abs(row[end]) for end in ("ci_low", "ci_high"))
+    ends = [abs(row[end]) for end in ("ci_low", "ci_high") if row[end] is not None]
+    interval = f" ({min(ends):.2f}-{max(ends):.2f})" if ends else ""
     return (
         f"Affected plants of {words.day(row['sampled_on'])}: {name} {row['mean']:.2f}{unit}, "
-        f"{abs(row['mean'] - row['first_mean']):.2f} ({spread[0]:.2f}-{spread[1]:.2f}) {side} the healthy ones."
+        f"{abs(row['mean'] - row['first_mean']):.2f}{interval} {side} the healthy ones."
     )
 
 

@@ -110,6 +110,16 @@ FINDINGS: tuple[FindingRule, ...] = (
     _remark("volume_not_recorded", "no leachate volume is written down", origin="C"),
     _remark("unequal_volumes", "range of the volumes above 30 % of their median"),
     _remark("poured_off_recipe", "water poured more than 25 % off the class's recipe"),
+    _remark(
+        "poured_not_distilled",
+        "poured with rain, tap or other water, and its EC is not written down: nobody can tell what it adds",
+        origin="C",
+    ),
+    _remark(
+        "ec_below_water",
+        "mean leachate EC below that of the source water at its last check, at most 60 days before",
+        origin="C",
+    ),
     _remark("more_than_poured", "more leachate than water poured", origin="C"),
     _remark("drain_time", "drain time outside 30-60 minutes, nursery 30-120", origin="C"),
     _remark(
@@ -183,6 +193,55 @@ FINDINGS: tuple[FindingRule, ...] = (
     ),
     _remark("buffer_off", "a buffer more than 0.1 pH off its pH at its temperature", about="meter"),
     _remark("ec_standard_off", "EC standard more than 5 % off", about="meter"),
+    _remark(
+        "alkalinity_outside",
+        "alkalinity of the source water outside the published range for the containers that the site grows",
+        level="note",
+        origin="P",
+        source="pipeline/reference/alkalinity_targets.csv",
+        about="site",
+    ),
+    _remark(
+        "alkalinity_acid",
+        "alkalinity of the source water above the figure from which the source treats water with acid",
+        origin="P",
+        source="pipeline/reference/alkalinity_targets.csv",
+        about="site",
+    ),
+    _remark(
+        "feed_weak",
+        "feed at the hose end adds more than 10 % less to the water than it should",
+        about="site",
+    ),
+    _remark(
+        "feed_strong",
+        "feed at the hose end adds more than 10 % more to the water than it should",
+        about="site",
+    ),
+    _remark(
+        "feed_below_water",
+        "feed at the hose end has less EC than the source water alone",
+        origin="C",
+        about="site",
+    ),
+    _remark(
+        "lot_not_listed",
+        "planted by the as-of date and not yet shipped, but not in the lot list",
+        about="site",
+    ),
+    _remark(
+        "sampler_not_trained",
+        "readings of the last 28 days by somebody whom the list of people lacks, or who was trained later; only where "
+        "the site sends the list",
+        level="note",
+        about="site",
+    ),
+    _remark(
+        "lot_code_twice",
+        "codes in the newest lot list that differ only in case: they are one lot",
+        level="note",
+        about="site",
+    ),
     _remark(
         "last_digits",
         "last digits of a month's readings are not evenly spread (chi-square, 9 degrees of freedom, above 27.88, the "

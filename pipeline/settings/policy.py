@@ -18,6 +18,8 @@ from pipeline.settings.findings import SETTABLE
 from pipeline.settings.words import ContainerClass, Origin, Quantity, SettableLevel
 
 ORIGIN_WORDS: dict[Origin, str] = {"P": "published", "C": "common practice", "H": "house default"}
+FEED_CHANGE_WAIT = "New England Greenhouse Update, 30 Mar 2015"
+LIME_DRENCH_WAIT = "Univ. of Maryland Extension, 2006, raising media pH: 10 to 14 days"
 UMASS = "UMass Extension, Greenhouse Updates, 24 Mar 2023"
 
 
@@ -331,6 +333,51 @@ class PolicyScalars(Frozen):
         "days before the as-of date over which a site's digits are looked at",
         low=7,
         high=366,
+    )
+    wait_leaching_days: Whole = _value(
+        2,
+        "days",
+        "H",
+        "after leaching read again after so many days (from memory: at the next irrigation)",
+        low=1,
+        high=60,
+    )
+    wait_bicarbonate_days: Whole = _value(
+        3, "days", "H", "after a bicarbonate drench read again after so many days", low=1, high=60
+    )
+    wait_feed_change_days: Whole = _value(
+        7,
+        "days",
+        "P",
+        "after a change of feed, acid or basic feed too, read again after so many days",
+        source=FEED_CHANGE_WAIT,
+        low=1,
+        high=60,
+    )
+    wait_lime_drench_days: Whole = _value(
+        10, "days", "P", "after a lime drench read again after so many days", source=LIME_DRENCH_WAIT, low=1, high=60
+    )
+    wait_other_days: Whole = _value(
+        7, "days", "H", "after any other treatment read again after so many days", low=1, high=60
+    )
+    before_treatment_days: Whole = _value(
+        21,
+        "days",
+        "H",
+        "a sampling at most so long before a treatment is what its retest is held against",
+        low=1,
+        high=120,
+    )
+    water_check_days: Whole = _value(
+        60, "days", "H", "checks of source water and feed that are older are not used", low=1, high=366
+    )
+    feed_tolerance_share: Number = _value(
+        Decimal("0.10"),
+        "share",
+        "H",
+        "feed at the hose end, less the water, this far off what it should add is remarked on",
+        low=0,
+        high=1,
     )
     target_source_order: tuple[Text, ...] = _value(
         (UMASS,), "", "H", "sources of published targets that are preferred, best first"

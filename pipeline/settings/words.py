@@ -15,6 +15,7 @@ ExtractionMethod = Literal["pour-through", "1:2 dilution", "saturated media extr
 StartKind = Literal["sown", "stuck", "potted", "transplanted"]
 FeedMode = Literal["constant", "periodic", "controlled_release"]
 Purpose = Literal["routine", "affected", "healthy", "before_feed", "after_feed", "retest"]
+PouredWith = Literal["distilled", "deionised", "rain", "tap", "other"]
 Condition = Literal["healthy", "affected"]
 # What is done to mend a pH or an EC: the procedures of pipeline/reference/corrective_options.csv.
 Treatment = Literal[
@@ -48,6 +49,7 @@ UNIT_OF_FIELD: dict[str, UnitQuantity] = {
     "ec_standard": "ec",
     "ec_found": "ec",
     "poured": "volume",
+    "poured_ec": "ec",
     "leachate": "volume",
     "temperature": "temperature",
     "ec_left": "ec",
@@ -62,6 +64,7 @@ WORDS_BY_FIELD: dict[str, tuple[str, ...]] = {
     "feed_mode": get_args(FeedMode),
     "purpose": get_args(Purpose),
     "condition": get_args(Condition),
+    "poured_with": get_args(PouredWith),
     "method": get_args(ExtractionMethod),
     "passed": ("yes", "no"),
     "what": get_args(Treatment),
@@ -100,6 +103,8 @@ FIELDS: dict[str, KindFields] = {
             "ec",
             "ec_sd",
             "poured",
+            "poured_with",
+            "poured_ec",
             "leachate",
             "temperature",
             "drain",
@@ -238,6 +243,7 @@ MEASURED_FIELDS = (
     "ec",
     "ec_sd",
     "poured",
+    "poured_ec",
     "leachate",
     "temperature",
     "alkalinity",

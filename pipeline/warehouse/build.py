@@ -37,6 +37,7 @@ JUDGEMENT_MODELS = (
     "verdicts",
     "streaks",
     "standing_lots",
+    "last_treatments",
     "last_verdicts",
     # the measures come in here
     "drifts",
@@ -48,6 +49,8 @@ JUDGEMENT_MODELS = (
     "sampling_questions",
     "sampling_findings",
     "site_questions",
+    "water_findings",
+    "list_findings",
     "meter_states",
     "meter_findings",
     "site_states",

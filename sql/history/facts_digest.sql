@@ -78,7 +78,7 @@ facts as (
             drain_min,
             condition,
             sampler,
-            meter_id, method, note
+            meter_id, method, note, poured_with, poured_ec_ms_cm
         )::varchar as line
     from usable_readings
     union all

@@ -29,7 +29,8 @@ means as (
 moves as (
     select
         *,
-        case when mean > mean_before then 1 when mean < mean_before then -1 else 0 end as direction
+        -- equal means of different numbers of pots may differ in their last bits
+        sign(round(mean - mean_before, 9)) as direction
     from means
     where mean_before is not null
 ),

@@ -1,6 +1,6 @@
 -- Why a standing lot has its level: every reason, with its figures.
 -- grain: one reason of one lot. key: site_id, lot_key, code, quantity
--- inputs: standing_lots, last_verdicts, verdicts, samplings, drifts, depending_figures, trends, drift_points, contrasts
+-- inputs: standing_lots, last_verdicts, verdicts, samplings, drifts, depending_figures, trends, drift_points, contrasts, last_treatments, judged_waters
 -- rules: act on clearly out, or two in a row beyond the margin (house default), or EC of 6.6 and more in greenhouse crops (published
 -- band "very high"), or an affected group clearly out. Low EC asks for less haste and only in the active stage (house default).
 -- A meter in doubt leads to watch at most, and so does a side that hangs on one pot. A trend is judged from five samplings (exact
@@ -85,27 +85,35 @@ collected as (
         is_at_least as flag,
         null::varchar as meter,
         null::double as first_mean,
-        null::date as until_on
+        null::date as until_on,
+        null::varchar as what
     from out_of_range
     union all by name
     select
-        site_id,
-        lot_key,
+        v.site_id,
+        v.lot_key,
         'ec_very_high' as code,
-        case when is_meter_in_doubt then 'watch' else 'act' end as level,
-        quantity,
+        case when v.is_meter_in_doubt or g.side is not null then 'watch' else 'act' end as level,
+        v.quantity,
         'high' as side,
-        sampled_on,
-        coalesce(judged_mean, mean) as mean
-    from last_verdicts
-    where is_ec_very_high
+        v.sampled_on,
+        coalesce(v.judged_mean, v.mean) as mean
+    from last_verdicts as v
+    left join depending_figures as g
+        on
+            v.site_id = g.site_id
+            and v.lot_key = g.lot_key
+            and v.sampled_on = g.sampled_on
+            and v.purpose = g.purpose
+            and v.quantity = g.quantity
+    where v.is_ec_very_high
     union all by name
     select
         a.site_id,
         a.lot_key,
         'affected_clearly_out' as code,
         case
-            when s.is_meter_in_doubt then 'watch'
+            when s.is_meter_in_doubt or g.side is not null then 'watch'
             when v.quantity = 'ec' and v.side = 'low' and not v.is_ec_far_below then 'watch'
             else 'act'
         end as level,
@@ -132,6 +140,13 @@ collected as (
             and v.lot_key = s.lot_key
             and v.sampled_on = s.sampled_on
             and v.purpose = s.purpose
+    left join depending_figures as g
+        on
+            v.site_id = g.site_id
+            and v.lot_key = g.lot_key
+            and v.sampled_on = g.sampled_on
+            and v.purpose = g.purpose
+            and v.quantity = g.quantity
     union all by name
     select
         l.site_id,
@@ -180,7 +195,11 @@ collected as (
         v.site_id,
         v.lot_key,
         'depends_on_one_pot' as code,
-        'watch' as level,
+        -- where neither side is high, EC of a lot that is not active is at most a note
+        case
+            when v.quantity = 'ec' and v.stage <> 'active' and 'high' not in (v.side, g.side_without) then 'note'
+            else 'watch'
+        end as level,
         v.quantity,
         v.side,
         v.sampled_on,
@@ -197,7 +216,6 @@ collected as (
             and v.sampled_on = g.sampled_on
             and v.purpose = g.purpose
             and v.quantity = g.quantity
-    where not v.is_low_ec_outside_active or g.side_without <> 'low'
     union all by name
     select
         site_id,
@@ -276,6 +294,59 @@ collected as (
     where comparison = 'affected'
     group by site_id, lot_key
     having not bool_or(word = 'clear')
+    union all by name
+    select
+        t.site_id,
+        t.lot_key,
+        'treated' as code,
+        'note' as level,
+        t.treated_on as sampled_on,
+        t.retest_due_on as until_on,
+        t.retest_due_on < l.as_of as flag,
+        t.treatments as what
+    from last_treatments as t
+    inner join standing_lots as l on t.site_id = l.site_id and t.lot_key = l.lot_key
+    where t.after_on is null
+    union all by name
+    select
+        c.site_id,
+        c.lot_key,
+        'treatment_result' as code,
+        'note' as level,
+        c.quantity,
+        case when c.word = 'clear' then if(c.difference < 0, 'high', 'low') end as side,
+        c.second_on as sampled_on,
+        c.mean_second as mean,
+        c.mean_first as first_mean,
+        -- what moved is the second less the first
+        -c.ci_high as ci_low,
+        -c.ci_low as ci_high,
+        c.n_first as pots,
+        c.n_second as min_pots,
+        c.first_on as since_on,
+        t.treated_on as until_on,
+        c.word = 'too_few' as flag,
+        t.treatments as what
+    from contrasts as c
+    inner join last_treatments as t on c.site_id = t.site_id and c.lot_key = t.lot_key
+    where c.comparison = 'treatment'
+    union all by name
+    select
+        w.site_id,
+        l.lot_key,
+        'alkaline_water' as code,
+        'note' as level,
+        h.quantity,
+        'high' as side,
+        w.checked_on as sampled_on,
+        h.slope_per_week as first_mean,
+        w.alkalinity_mg_l as mean,
+        w.low,
+        w.high
+    from trends as h
+    inner join standing_lots as l on h.site_id = l.site_id and h.lot_key = l.lot_key
+    inner join judged_waters as w on l.site_id = w.site_id and l.container_class = w.container_class
+    where h.quantity = 'ph' and h.is_trend and h.slope_per_week > 0 and w.word in ('high', 'acid')
     union all by name
     select
         a.site_id,

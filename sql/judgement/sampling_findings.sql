@@ -1,6 +1,6 @@
 -- What the rules remark about a sampling, with the figures for the sentence.
 -- grain: one rule's remark on one sampling. key: site_id, lot_key, sampled_on, purpose, rule
--- inputs: samplings, usable_readings, sampling_questions, outlier_figures, outlier_pots, policy, policy_finding_levels, verdicts
+-- inputs: samplings, usable_readings, sampling_questions, outlier_figures, outlier_pots, policy, policy_finding_levels, verdicts, sampling_figures, feed_checks
 -- rules: volumes, pots, drain time and calibration are common practice; tolerances are house defaults; both stand in policy.
 -- pipeline/settings/findings.py lists every rule; a level that the policy sets takes the place of the rule's own.
 with
@@ -14,6 +14,9 @@ pots as (
         min(poured_ml) as poured_min_ml,
         max(poured_ml) as poured_max_ml,
         coalesce(sum(n_pots) filter (where is_more_than_poured), 0)::integer as more_than_poured,
+        coalesce(sum(n_pots) filter (where is_poured_not_distilled), 0)::integer as poured_not_distilled,
+        array_to_string(list_sort(list_distinct(list(poured_with) filter (where is_poured_not_distilled))), ',')
+            as poured_with,
         coalesce(sum(n_pots) filter (where is_drained_off_recipe), 0)::integer as drained_off,
         min(drain_min) as drained_min,
         max(drain_min) as drained_max,
@@ -50,6 +53,41 @@ furthest_pots as (
         arg_max(value, abs(modified_z)) as value
     from outlier_pots
     group by all
+),
+
+-- the source water that was in use: its last check before
+waters as (
+    select
+        s.site_id,
+        s.lot_key,
+        s.sampled_on,
+        s.purpose,
+        f.n,
+        f.mean,
+        s.n_pots,
+        w.checked_on,
+        w.ec_25_ms_cm
+    from samplings as s
+    inner join sampling_figures as f
+        on
+            s.site_id = f.site_id
+            and s.lot_key = f.lot_key
+            and s.sampled_on = f.sampled_on
+            and s.purpose = f.purpose
+            and f.quantity = 'ec'
+    inner join policy as p on s.site_id = p.site_id and s.sampled_on >= p.valid_from and s.sampled_on < p.valid_to
+    inner join feed_checks as w
+        on
+            s.site_id = w.site_id
+            and w.place = 'source_water'
+            and w.ec_25_ms_cm is not null
+            and w.checked_on between s.sampled_on - p.water_check_days and s.sampled_on
+    qualify
+        row_number() over (
+            partition by s.site_id, s.lot_key, s.sampled_on, s.purpose
+            order by w.checked_on desc, w.checked_time desc nulls last, w.file_id desc, w.record_no desc
+        ) = 1
+        and f.sum_x < w.ec_25_ms_cm * f.n
 ),
 
 remarks as (
@@ -106,6 +144,16 @@ remarks as (
         site_id, lot_key, sampled_on, purpose, 'more_than_poured', 'warn', more_than_poured, n_pots,
         null, null, null, null, null
     from joined where more_than_poured > 0
+    union all
+    select
+        site_id, lot_key, sampled_on, purpose, 'poured_not_distilled', 'warn', poured_not_distilled, n_pots,
+        null, null, null, null, poured_with
+    from joined where poured_not_distilled > 0
+    union all
+    select
+        site_id, lot_key, sampled_on, purpose, 'ec_below_water', 'warn', n, n_pots,
+        null, null, mean, ec_25_ms_cm::double, checked_on::varchar
+    from waters
     union all
     select
         site_id, lot_key, sampled_on, purpose, 'drain_time', 'warn', drained_off, n_pots,

@@ -1,8 +1,9 @@
 -- Pots of two samplings of a lot that are held against each other.
 -- grain: one quantity of one pot in one comparison. key: site_id, lot_key, comparison, quantity, grp, file_id, record_no
--- inputs: standing_lots, samplings, usable_readings
+-- inputs: standing_lots, samplings, usable_readings, last_treatments
 -- comparison `affected`: the last affected sampling against healthy plants of the same days, else the routine sampling of
 -- them (published: take affected and healthy separately). `feed`: the day before against the day of feeding (common practice).
+-- `treatment`: before the lot's last treatment against the first one after its waiting time, for four weeks (house default).
 with
 affected as (
     select
@@ -62,12 +63,28 @@ feed as (
     where o.sampled_on >= l.as_of - 28
 ),
 
+treatment as (
+    select
+        t.site_id,
+        t.lot_key,
+        'treatment' as comparison,
+        t.before_on as first_on,
+        t.before_purpose as first_purpose,
+        t.after_on as second_on,
+        t.after_purpose as second_purpose
+    from last_treatments as t
+    inner join standing_lots as l on t.site_id = l.site_id and t.lot_key = l.lot_key
+    where t.before_on is not null and t.after_on >= l.as_of - 28
+),
+
 pairs as (
-    select * from affected
+    select * exclude (nth) from affected
     where nth = 1
     union all
-    select * from feed
+    select * exclude (nth) from feed
     where nth = 1
+    union all
+    select * from treatment
 ),
 
 placed as (

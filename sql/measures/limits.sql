@@ -11,7 +11,8 @@ select
     p.step_ec_ms_cm::double as step_ec,
     p.summary_ph_sd::double / sqrt(5) as least_sigma_ph,
     p.summary_ec_sd_ms_cm::double / sqrt(5) as least_sigma_ec,
-    p.trend_samplings
+    p.trend_samplings,
+    p.feed_tolerance_share::double as feed_tolerance_share
 from policy as p
 cross join run as t
 where t.as_of >= p.valid_from and t.as_of < p.valid_to

@@ -1,4 +1,4 @@
--- Usable pots that were read by themselves, one value a row, for outliers.
+-- Usable pots of samplings in which each was read by itself, one value a row, for outliers.
 -- grain: one quantity of one line. key: file_id, record_no, quantity
 -- inputs: usable_readings
 with
@@ -19,5 +19,7 @@ unfolded as (
 
 select * exclude (n_pots, is_usable)
 from unfolded
-where is_usable and n_pots = 1
+where is_usable
+-- a line for several pots hides them, and the figures without one pot would leave it out too
+qualify max(n_pots) over (partition by site_id, lot_key, sampled_on, purpose, quantity) = 1
 order by site_id, lot_key, sampled_on, purpose, quantity, file_id, record_no

@@ -83,6 +83,8 @@ select
     j.ec_25_ms_cm,
     j.ec_sd_ms_cm,
     j.poured_ml,
+    j.poured_with,
+    j.poured_ec_ms_cm,
     j.leachate_ml,
     j.temperature_c,
     j.drain_min,
@@ -111,6 +113,8 @@ select
     j.leachate_ml is null as is_without_volume,
     coalesce(abs(j.poured_ml - j.pour_ml) > j.pour_ml * j.pour_warn_share, false) as is_poured_off_recipe,
     coalesce(j.leachate_ml > j.poured_ml, false) as is_more_than_poured,
+    coalesce(j.poured_with not in ('distilled', 'deionised') and j.poured_ec_ms_cm is null, false)
+        as is_poured_not_distilled,
     coalesce(j.drain_min < j.drain_low_min or j.drain_min > j.drain_high_min, false) as is_drained_off_recipe,
     coalesce(d.is_calibrated, false) as is_meter_calibrated,
     coalesce(d.is_in_doubt, false) as is_meter_in_doubt

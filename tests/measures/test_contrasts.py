@@ -151,10 +151,13 @@ def test_a_group_without_an_interval(affected: list[float], healthy: list[float]
     assert (figures["difference"] is None) is (not affected)
 
 
-def test_groups_all_alike_have_no_interval() -> None:
+def test_groups_all_alike_have_no_interval_and_the_exact_test_speaks_alone() -> None:
     figures = found([5.8] * 5, [6.0] * 5)
     assert (figures["ci_low"], figures["hedges_g"], figures["reason"]) == (None, None, "no_spread")
-    assert figures["word"] == "not_clear"
+    assert figures["p"] == pytest.approx(2 / 252)
+    assert figures["word"] == "clear"
+    assert found([5.8] * 3, [6.0] * 3)["word"] == "too_few"
+    assert found([5.8] * 5, [5.8] * 5)["word"] == "not_clear"
 
 
 def test_other_groups_and_missing_values_are_left_out() -> None:

@@ -7,6 +7,8 @@ from datetime import date, timedelta
 from fractions import Fraction
 
 from tests.oracle.fates import Lot
+from tests.oracle.measures import Measures, measure_reasons
+from tests.oracle.outliers import side_without
 from tests.oracle.samplings import QUANTITIES, Judged, Sampling, is_uneven, margin_of, stage_on
 from tests.oracle.settings import Policy, fold
 from tests.oracle.targets import is_shown_against_its_own_history
@@ -111,12 +113,16 @@ def act_reasons(samplings: list[Sampling], last: Sampling, policy: Policy) -> li
     reasons: list[Reason] = []
     for quantity in QUANTITIES:
         side = last.quantities[quantity].side
+        # A side that hangs on one pot is watched.
+        if side_without(last, quantity) is not None:
+            continue
         if is_clearly_out_to_act(last, quantity, policy):
             reasons.append(Reason("clearly_out", "act", quantity, side))
         elif is_in_a_row_to_act(samplings, last, quantity, policy):
             reasons.append(Reason("in_a_row", "act", quantity, side))
     if is_extreme_ec(last):
-        reasons.append(Reason("ec_extreme", "act", "ec", "high"))
+        level = "act" if side_without(last, "ec") is None else "watch"
+        reasons.append(Reason("ec_extreme", level, "ec", "high"))
     return reasons
 
 
@@ -135,7 +141,8 @@ def affected_reasons(samplings: list[Sampling], policy: Policy, as_of: date) -> 
         if judged.verdict != "clearly_out" or low_ec_is_a_note(latest, quantity, judged.side):
             continue
         mild = quantity == "ec" and judged.side == "low" and not is_far_below(judged, policy)
-        level = "watch" if mild or latest.meter_in_doubt else "act"
+        hangs = side_without(latest, quantity) is not None
+        level = "watch" if mild or latest.meter_in_doubt or hangs else "act"
         reasons.append(Reason("affected_clearly_out", level, quantity, judged.side))
     return reasons
 
@@ -209,7 +216,9 @@ def side_of_volume(sampling: Sampling) -> str | None:
     return None if over == under else "high" if over > under else "low"
 
 
-def reasons_of(lot: Lot, samplings: list[Sampling], policy: Policy, as_of: date) -> list[Reason]:
+def reasons_of(
+    lot: Lot, samplings: list[Sampling], policy: Policy, as_of: date, measures: Measures
+) -> list[Reason]:
     """All reasons, worst first. A meter in doubt turns what would be act by the last sampling into watch."""
     last = last_counting(samplings)
     reasons: list[Reason] = []
@@ -222,6 +231,7 @@ def reasons_of(lot: Lot, samplings: list[Sampling], policy: Policy, as_of: date)
     if last is not None and last.meter_in_doubt and is_extreme_ec(last):
         reasons.append(Reason("ec_extreme", "watch", "ec", "high"))
     reasons += watch_reasons(samplings, last, policy, as_of, acted)
+    reasons += [Reason(*found) for found in measure_reasons(samplings, last, measures)]
     return sorted(reasons, key=lambda reason: (*LEVELS, "note").index(reason.level))
 
 
@@ -303,6 +313,7 @@ __all__ = [
     "margin_of",
     "rank_key",
     "reasons_of",
+    "routine_interval",
     "score_of",
     "stage_on",
 ]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from tests.oracle.figures import median_of
+from tests.oracle.outliers import apart
 from tests.oracle.samplings import Pot, Sampling, is_uneven
 from tests.oracle.settings import Policy
 
@@ -63,6 +64,8 @@ def findings_of(sampling: Sampling, questions: list[tuple[str, str]]) -> list[di
         ("unequal_volumes", "warn", has_unequal_volumes(sampling)),
         ("uneven_ph", "warn", is_uneven(sampling, "ph")),
         ("uneven_ec", "warn", is_uneven(sampling, "ec")),
+        ("outlier_ph", "warn", bool(apart(sampling, "ph").count)),
+        ("outlier_ec", "warn", bool(apart(sampling, "ec").count)),
         ("all_alike", "warn", are_all_alike(sampling)),
         (
             "meter_not_calibrated",

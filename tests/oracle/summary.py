@@ -20,13 +20,18 @@ from tests.oracle.attention import (
     level_of,
     rank_key,
     reasons_of,
+    routine_interval,
     score_of,
 )
+from tests.oracle.contrasts import crop_contrasts
 from tests.oracle.fates import Calibration, Lot, Night, Reading, Received, Ref, SiteFacts, facts_on
 from tests.oracle.findings import findings_of, with_levels
+from tests.oracle.measures import Measures, chart_part, measure_lot, trend_part
+from tests.oracle.outliers import apart, pots_needed, side_without
 from tests.oracle.questions import questions_of, site_questions
 from tests.oracle.records import HEADER_ONLY
 from tests.oracle.samplings import (
+    QUANTITIES,
     Judged,
     Sampling,
     count_in_a_row,
@@ -38,6 +43,7 @@ from tests.oracle.samplings import (
     sample,
     stage_on,
 )
+from tests.oracle.series import counted
 from tests.oracle.settings import Home, Policy, SiteSettings, fold, policy_on, read_home
 from tests.oracle.targets import References, Target, ph_group_of, read_references, target_of
 
@@ -51,6 +57,7 @@ class Standing:
     site_id: str
     lot: Lot
     samplings: list[Sampling]
+    measures: Measures
     reasons: list[Reason]
     level: str
     score: Fraction
@@ -98,8 +105,10 @@ def all_samplings(
 # Parts of a lot ----------------------------------------------------------------------------------
 
 
-def figures_part(judged: Judged) -> dict[str, Any]:
-    figures = judged.statistics
+def figures_part(sampling: Sampling, quantity: str) -> dict[str, Any]:
+    judged: Judged = sampling.quantities[quantity]
+    figures, found = judged.statistics, apart(sampling, quantity)
+    without = found.without
     return {
         "n": figures.n,
         "mean": number(figures.mean),
@@ -118,12 +127,20 @@ def figures_part(judged: Judged) -> dict[str, Any]:
         "in_a_row": judged.in_a_row,
         "band": judged.band,
         "not_judged_why": judged.not_judged_why,
+        "pots_needed": pots_needed(sampling, quantity),
+        "outliers": found.count,
+        "mean_without": number(without.mean) if without else None,
+        "sd_without": without.sd if without else None,
+        "ci_low_without": without.ci_low if without else None,
+        "ci_high_without": without.ci_high if without else None,
+        "depends_on_one_pot": side_without(sampling, quantity) is not None,
     }
 
 
 def sampling_part(sampling: Sampling, own: Sequence[Sampling], facts: SiteFacts) -> dict[str, Any]:
     container = sampling.policy.containers[sampling.lot.container_class]
     readings = [pot.reading for pot in sampling.pots]
+    odd = {quantity: apart(sampling, quantity).pots for quantity in QUANTITIES}
     return {
         "sampled_on": iso(sampling.sampled_on),
         "purpose": sampling.purpose,
@@ -140,8 +157,8 @@ def sampling_part(sampling: Sampling, own: Sequence[Sampling], facts: SiteFacts)
         "pots_over_collected": sum(pot.reading.n_pots for pot in sampling.pots if pot.is_over),
         "pots_under_collected": sum(pot.reading.n_pots for pot in sampling.pots if pot.is_under),
         "pots_without_volume": sum(reading.n_pots for reading in readings if reading.leachate_ml is None),
-        "ph": figures_part(sampling.quantities["ph"]),
-        "ec": figures_part(sampling.quantities["ec"]),
+        "ph": figures_part(sampling, "ph"),
+        "ec": figures_part(sampling, "ec"),
         "findings": findings_of(sampling, questions_of(sampling, own, facts)),
         "pots": [
             {
@@ -156,6 +173,8 @@ def sampling_part(sampling: Sampling, own: Sequence[Sampling], facts: SiteFacts)
                 "usable_ph": pot.usable_ph,
                 "usable_ec": pot.usable_ec,
                 "why_not_ec": pot.why_not_ec,
+                "outlier_ph": pot in odd["ph"],
+                "outlier_ec": pot in odd["ec"],
             }
             for pot in sampling.pots
         ],
@@ -209,6 +228,9 @@ def lot_part(
             "days_overdue": standing.due.days_overdue,
             "pots": standing.due.pots,
         },
+        "trends": {quantity: trend_part(trend) for quantity, trend in standing.measures.trends.items()},
+        "own_charts": {quantity: chart_part(chart) for quantity, chart in standing.measures.charts.items()},
+        "contrasts": [contrast.as_part() for contrast in standing.measures.contrasts],
         "samplings": [sampling_part(sampling, standing.samplings, facts) for sampling in standing.samplings],
     }
 
@@ -251,6 +273,32 @@ def held_part(facts: SiteFacts) -> list[dict[str, Any]]:
         }
         for (cause, what), refs in groups.items()
     ]
+
+
+def gave_way(before: SiteFacts | None, now: SiteFacts, word: str) -> int:
+    """Lines that are superseded or withdrawn tonight and were not last night; files held whole do not count."""
+    was = before.fates if before is not None else {}
+    return sum(
+        1
+        for ref, fate in now.fates.items()
+        if fate.fate == word
+        and (ref not in was or was[ref].fate != word)
+        and now.files[ref.file_no].read.file_problem is None
+    )
+
+
+def new_columns(facts: SiteFacts, as_of: date) -> list[tuple[str, str]]:
+    """One note an export that has columns tonight which no field maps and which it never had before."""
+    seen: dict[tuple[int, str], date] = {}
+    for file in facts.files:
+        if file.read.file_problem is not None or file.read.header is None:
+            continue
+        mapped = {fold(column) for column, _ in file.export.columns.values()}
+        for title in file.read.header:
+            if title and fold(title) not in mapped:
+                seen.setdefault((id(file.export), title), file.received_on)
+    exports = {export for (export, _), day in seen.items() if day == as_of}
+    return [("new_columns", "note")] * len(exports)
 
 
 def released(before: SiteFacts | None, now: SiteFacts) -> int:
@@ -373,7 +421,12 @@ def policy_numbers(policy: Policy) -> dict[str, float]:
 
 
 def stand(
-    home: Home, site: SiteSettings, facts: SiteFacts, samplings: dict[str, list[Sampling]], as_of: date
+    home: Home,
+    site: SiteSettings,
+    facts: SiteFacts,
+    samplings: dict[str, list[Sampling]],
+    references: References,
+    as_of: date,
 ) -> list[Standing]:
     policy = policy_on(home, site, as_of)
     standings: list[Standing] = []
@@ -381,12 +434,14 @@ def stand(
         if not lot.stands_on(as_of):
             continue
         own = samplings[code]
-        reasons = reasons_of(lot, own, policy, as_of)
+        measures = measure_lot(lot, own, policy, references, as_of, routine_interval(lot, policy))
+        reasons = reasons_of(lot, own, policy, as_of, measures)
         standings.append(
             Standing(
                 site.site_id,
                 lot,
                 own,
+                measures,
                 reasons,
                 level_of(reasons),
                 score_of(own, policy),
@@ -458,6 +513,8 @@ def site_part(
             if file.received_on == as_of
         ],
         "released_tonight": released(before, facts),
+        "superseded_tonight": gave_way(before, facts, "superseded"),
+        "withdrawn_tonight": gave_way(before, facts, "withdrawn"),
         "held": held_part(facts),
         "meters": [meter_part(meter, facts, home, site, as_of) for meter in sorted(meters)],
         "policy": policy_numbers(policy),
@@ -465,6 +522,7 @@ def site_part(
             {"rule": rule, "level": level}
             for rule, level in [
                 *site_findings(facts, site, policy, as_of),
+                *new_columns(facts, as_of),
                 *with_levels(
                     site_questions(facts, [one for own in samplings.values() for one in own], policy, as_of),
                     policy,
@@ -477,6 +535,23 @@ def site_part(
             1 for lot in facts.lots.values() if lot.ends_on is not None and lot.ends_on < as_of
         ),
     }
+
+
+def crops_part(home: Home, standings: list[Standing], as_of: date) -> list[dict[str, Any]]:
+    """Last counting means of the last four weeks, site against site; the first site by name gives the step."""
+    if not home.sites:
+        return []
+    means: list[tuple[str, Lot, str, Fraction]] = []
+    for standing in standings:
+        last = last_counting(standing.samplings)
+        if last is None or last.sampled_on < as_of - timedelta(days=28):
+            continue
+        for quantity in QUANTITIES:
+            means += [
+                (standing.site_id, standing.lot, quantity, mean) for _, mean in counted([last], quantity)
+            ]
+    policy = policy_on(home, min(home.sites, key=lambda site: site.site_id), as_of)
+    return crop_contrasts(means, {"ph": policy["step_ph"], "ec": policy["step_ec_ms_cm"]})
 
 
 def compute(home_folder: Path, nights: list[Night], reference_folder: Path) -> dict[str, Any]:
@@ -494,7 +569,7 @@ def compute(home_folder: Path, nights: list[Night], reference_folder: Path) -> d
     standings = [
         standing
         for site in home.sites
-        for standing in stand(home, site, facts[site.site_id], samplings[site.site_id], as_of)
+        for standing in stand(home, site, facts[site.site_id], samplings[site.site_id], references, as_of)
     ]
     standings.sort(key=lambda each: rank_key(each.level, each.score, each.lot, each.site_id, as_of))
     ranked = list(enumerate(standings, start=1))
@@ -512,6 +587,7 @@ def compute(home_folder: Path, nights: list[Night], reference_folder: Path) -> d
         "lots_by_level": {
             level: sum(1 for standing in standings if standing.level == level) for level in LEVELS
         },
+        "crop_contrasts": crops_part(home, standings, as_of),
         "sites": [
             site_part(
                 home,

@@ -313,7 +313,7 @@ class Bench:
 
     def measure(self) -> None:
         """Build what the measures look at, and fill their tables."""
-        self.build("last_verdicts", "standing_lots", "lot_targets", "sampling_figures")
+        self.build("last_verdicts", "last_treatments", "lot_targets", "sampling_figures", "feed_checks")
         measure_night(self.connection)
 
     def rows(self, relation: str, columns: str, where: str = "true") -> list[tuple[Any, ...]]:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from datetime import date
 
+import pytest
+
 from pipeline.settings import PolicyPeriod
 from tests.sql.bench import Bench, site
 
@@ -41,6 +43,11 @@ CASES = {
     ),
     "no_temperature": ("exclude", five("ec_compensated", "false", "true"), five("ec_compensated", "true")),
     "poured_off_recipe": ("warn", five("poured_ml", "37.6", "37.5"), five("poured_ml", "37.5")),
+    "poured_not_distilled": (
+        "warn",
+        five("poured_with", "rain", "distilled"),
+        five("poured_with", "deionised", "-"),
+    ),
     "more_than_poured": ("warn", five("leachate_ml", "31", "30"), five("leachate_ml", "30")),
     "drain_time": ("warn", five("drain_min", "61", "60"), five("drain_min", "60", "30")),
     "affected_in_routine": ("note", five("condition", "affected", "-"), five("condition", "healthy", "-")),
@@ -230,3 +237,27 @@ def test_a_meter_in_doubt_says_only_that(bench: Bench) -> None:
 
 def test_a_site_without_calibrations_is_not_told_each_day(bench: Bench) -> None:
     assert findings(bench, five("meter_id", "M1")) == []
+
+
+def test_rain_water_whose_ec_is_known_is_no_remark(bench: Bench) -> None:
+    assert findings(bench, five("poured_with | poured_ec_ms_cm", "rain | 0.05")) == []
+
+
+WATERS = "place | checked_on | ec_ms_cm\n"
+
+
+@pytest.mark.parametrize(
+    ("water", "rules"),
+    [
+        ("source_water | 2026-03-30 | 3.01", ["ec_below_water"]),
+        ("source_water | 2026-03-30 | 3.0", []),
+        ("source_water | 2026-03-31 | 3.01", []),
+        ("source_water | 2026-01-29 | 3.01", ["ec_below_water"]),
+        ("source_water | 2026-01-28 | 3.01", []),
+        ("hose_end | 2026-03-30 | 3.01", []),
+        ("source_water | 2026-03-02 | 3.01\nsource_water | 2026-03-30 | 0.4", []),
+    ],
+)
+def test_leachate_below_its_source_water(bench: Bench, water: str, rules: list[str]) -> None:
+    bench.load_file("feed_checks", WATERS + water)
+    assert findings(bench, five("ec_ms_cm", "3.0"), "rule") == [(rule,) for rule in rules]

@@ -1,0 +1,82 @@
+-- The last treatment of each standing lot, when to read again, and the samplings before and after it.
+-- grain: one standing lot that was treated. key: site_id, lot_key
+-- inputs: standing_lots, treatments, samplings, policy
+-- rules: several treatments of one day are one, and the longest waiting time holds. Waiting times: 7 days after a change of feed
+-- (published: New England Greenhouse Update), 10 after a lime drench (published: Univ. of Maryland Extension, 10 to 14),
+-- others are house defaults. The sampling before: the last counting one, of that day at the latest (a lot is read, then
+-- treated), at most 21 days back (house default). The one after: the first counting one once the waiting time is over.
+with
+waits as (
+    select
+        t.site_id,
+        t.lot_key,
+        t.treated_on,
+        t.treatment,
+        case
+            when t.treatment = 'leaching' then p.wait_leaching_days
+            when t.treatment = 'bicarbonate' then p.wait_bicarbonate_days
+            when t.treatment in ('feed_change', 'acid_feed', 'basic_feed') then p.wait_feed_change_days
+            when t.treatment = 'lime_drench' then p.wait_lime_drench_days
+            else p.wait_other_days
+        end as wait_days,
+        p.before_treatment_days
+    from treatments as t
+    inner join standing_lots as l on t.site_id = l.site_id and t.lot_key = l.lot_key
+    inner join policy as p on t.site_id = p.site_id and t.treated_on >= p.valid_from and t.treated_on < p.valid_to
+    where t.treated_on <= l.as_of
+),
+
+last_days as (
+    select
+        site_id,
+        lot_key,
+        treated_on,
+        array_to_string(list_sort(list_distinct(list(treatment))), ',') as treatments,
+        treated_on + max(wait_days)::integer as retest_due_on,
+        any_value(before_treatment_days) as before_treatment_days
+    from waits
+    group by site_id, lot_key, treated_on
+    qualify row_number() over (partition by site_id, lot_key order by treated_on desc) = 1
+),
+
+counting as (
+    select
+        site_id,
+        lot_key,
+        sampled_on,
+        -- a retest on the day of a routine sampling is the later word
+        min(purpose) as purpose
+    from samplings
+    where is_counting and purpose in ('routine', 'retest')
+    group by site_id, lot_key, sampled_on
+),
+
+around as (
+    select
+        d.site_id,
+        d.lot_key,
+        max(c.sampled_on) filter (
+            where c.sampled_on <= d.treated_on and c.sampled_on >= d.treated_on - d.before_treatment_days
+        ) as before_on,
+        min(c.sampled_on) filter (
+            where c.sampled_on > d.treated_on and c.sampled_on >= d.retest_due_on
+        ) as after_on
+    from last_days as d
+    left join counting as c on d.site_id = c.site_id and d.lot_key = c.lot_key
+    group by d.site_id, d.lot_key
+)
+
+select
+    d.site_id,
+    d.lot_key,
+    d.treated_on,
+    d.treatments,
+    d.retest_due_on,
+    a.before_on,
+    b.purpose as before_purpose,
+    a.after_on,
+    f.purpose as after_purpose
+from last_days as d
+inner join around as a on d.site_id = a.site_id and d.lot_key = a.lot_key
+left join counting as b on d.site_id = b.site_id and d.lot_key = b.lot_key and a.before_on = b.sampled_on
+left join counting as f on d.site_id = f.site_id and d.lot_key = f.lot_key and a.after_on = f.sampled_on

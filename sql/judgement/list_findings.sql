@@ -1,0 +1,103 @@
+-- What a site's lists say against each other: planted lots that no lot list has, samplers without training, codes twice.
+-- grain: one rule's remark on one site. key: site_id, rule
+-- inputs: plantings, people, usable_readings, files, record_versions, lot_lines, policy_finding_levels, run
+-- rules (house defaults): only what is planted by the as-of date and not yet shipped; readings of the last 28 days; only
+-- where the site sends the list. Lot codes are the same whatever their case.
+-- names: lots or people, each once, in order. readings: of these people.
+with
+missing_lots as (
+    select
+        p.site_id,
+        list(p.lot_id order by p.lot_id) as names,
+        null::integer as readings
+    from plantings as p
+    cross join run as t
+    where
+        not p.is_listed
+        and coalesce(p.planted_on, t.as_of) <= t.as_of
+        and coalesce(p.ships_on, t.as_of) >= t.as_of
+    group by p.site_id
+),
+
+sites_with_people as (
+    select distinct site_id
+    from people
+),
+
+untrained as (
+    select
+        u.site_id,
+        list_sort(list(distinct u.sampler)) as names,
+        count(*)::integer as readings
+    from usable_readings as u
+    inner join sites_with_people as s on u.site_id = s.site_id
+    cross join run as t
+    left join people as p on u.site_id = p.site_id and lower(u.sampler) = p.person_key
+    where
+        u.sampler is not null
+        and u.sampled_on > t.as_of - 28
+        and (p.person_key is null or p.trained_on > u.sampled_on)
+    group by u.site_id
+),
+
+newest_lists as (
+    select max(file_id) as file_id
+    from files
+    where kind = 'lots' and problem is null
+    group by site_id, export_no
+),
+
+written as (
+    select distinct
+        v.site_id,
+        lower(l.lot_code) as lot_key,
+        l.lot_code
+    from newest_lists as n
+    inner join record_versions as v on n.file_id = v.file_id
+    inner join lot_lines as l on v.line_file_id = l.file_id and v.line_record_no = l.record_no
+    where l.lot_code is not null
+),
+
+twice as (
+    select
+        site_id,
+        list(codes order by codes) as names,
+        null::integer as readings
+    from (
+        select
+            site_id,
+            string_agg(lot_code, ' / ' order by lot_code) as codes
+        from written
+        group by site_id, lot_key
+        having count(*) > 1
+    )
+    group by site_id
+),
+
+remarks as (
+    select
+        'lot_not_listed' as rule,
+        'warn' as level,
+        *
+    from missing_lots
+    union all
+    select
+        'sampler_not_trained',
+        'note',
+        *
+    from untrained
+    union all
+    select
+        'lot_code_twice',
+        'note',
+        *
+    from twice
+)
+
+select
+    r.* replace (coalesce(o.level, r.level) as level)
+from remarks as r
+cross join run as t
+left join policy_finding_levels as o
+    on r.site_id = o.site_id and r.rule = o.rule and t.as_of >= o.valid_from and t.as_of < o.valid_to
+where o.level is distinct from 'off'

@@ -1,0 +1,75 @@
+"""A site's lists against each other: each rule with lists that meet it and lists that do not."""
+
+from __future__ import annotations
+
+from pipeline.settings.policy import PolicyPeriod
+from tests.sql.bench import AS_OF, Bench
+
+
+def findings(bench: Bench, columns: str = "rule, level, names") -> list[tuple[object, ...]]:
+    return bench.rows("list_findings", columns)
+
+
+def test_planted_lots_that_the_lot_list_lacks(bench: Bench) -> None:
+    bench.lots()
+    bench.load_file("plantings", "lot_code\na\nP-2\nP-1")
+    assert findings(bench) == [("lot_not_listed", "warn", ["P-1", "P-2"])]
+
+
+def test_a_planting_list_without_gaps(bench: Bench) -> None:
+    bench.lots()
+    bench.load_file("plantings", "lot_code\nA")
+    assert findings(bench) == []
+
+
+def test_what_is_not_planted_yet_or_has_shipped_is_not_missed(bench: Bench) -> None:
+    bench.lots()
+    bench.load_file(
+        "plantings",
+        """lot_code | planted_on | ships_on
+        P-1 | 2026-04-07 | -
+        P-2 | 2026-02-02 | 2026-04-05
+        P-3 | 2026-04-06 | 2026-04-06""",
+    )
+    assert findings(bench) == [("lot_not_listed", "warn", ["P-3"])]
+
+
+def test_samplers_without_training(bench: Bench) -> None:
+    bench.lots()
+    bench.load_file("people", "name | trained_on\nAnn | 2026-01-12\nBo | 2026-03-31\nEve | -")
+    bench.readings("sampler\nann\nBo\nCy\nCy\nEve\n-")
+    assert findings(bench, "rule, level, names, readings") == [
+        ("sampler_not_trained", "note", ["Bo", "Cy"], 3)
+    ]
+
+
+def test_readings_of_four_weeks_ago_are_not_asked_about(bench: Bench) -> None:
+    bench.lots()
+    bench.load_file("people", "name\nAnn")
+    bench.readings("sampler | sampled_on\nCy | 2026-03-09\nAnn | 2026-03-30")
+    assert findings(bench) == []
+
+
+def test_where_no_people_are_sent_nobody_is_asked_about(bench: Bench) -> None:
+    bench.lots()
+    bench.readings("sampler\nCy")
+    assert findings(bench) == []
+
+
+def test_codes_that_differ_only_in_case(bench: Bench) -> None:
+    bench.lots("lot_code | house\nA-1 | 1\na-1 | 2\nB-1 | 3\nB-2 | 3")
+    assert findings(bench) == [("lot_code_twice", "note", ["A-1 / a-1"])]
+
+
+def test_a_code_that_was_put_right_is_not_two(bench: Bench) -> None:
+    bench.lots("lot_code | house\nA-1 | 1\na-1 | 2")
+    bench.next_night(AS_OF)
+    bench.lots("lot_code | house\nA-1 | 1\nA-2 | 2")
+    assert findings(bench) == []
+
+
+def test_levels_are_the_policys(bench: Bench) -> None:
+    bench.use(policy=[PolicyPeriod(valid_from=AS_OF, finding_levels={"lot_not_listed": "off"})])
+    bench.lots()
+    bench.load_file("plantings", "lot_code\nP-1")
+    assert findings(bench) == []
