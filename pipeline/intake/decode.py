@@ -31,7 +31,9 @@ def decode(data: bytes, encoding: str) -> tuple[str, FileProblem | None]:
     """
     problem = _foreign_mark(data, encoding) or _strict_failure(data, encoding) or _hidden_utf8(data, encoding)
     text = _decode(data, encoding, "replace" if problem else "strict")
-    return text.removeprefix(BOM), problem
+    # Python's utf-16 has taken its mark already; what looks like a second one is text.
+    is_taken = encoding == "utf-16" and data.startswith(UTF16_MARKS)
+    return (text if is_taken else text.removeprefix(BOM)), problem
 
 
 def split_lines(text: str) -> list[str]:

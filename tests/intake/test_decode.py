@@ -89,3 +89,9 @@ def test_half_a_letter_at_the_end_of_utf16() -> None:
 )
 def test_lines_end_at_lf_crlf_and_cr_only(text: str, lines: list[str]) -> None:
     assert split_lines(text) == lines
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16"])
+def test_one_mark_is_dropped_and_a_second_one_is_text(encoding: str) -> None:
+    data = "\ufeff\ufeffLot".encode("utf-16-le" if encoding == "utf-16" else "utf-8")
+    assert decode(data, encoding) == ("\ufeffLot", None)
