@@ -463,8 +463,8 @@ def _containers(text: str) -> str:
 def _alkalinity_outside(words: Wording, row: Row) -> str:
     side = "below" if row["low"] is not None and row["a"] < row["low"] else "above"
     return (
-        f"Source water of {words.day(row['checked_on'])}: alkalinity {row['a']:.0f} mg/L CaCO3, {side} the "
-        f"{_alkalinity(row['low'], row['high'])} published for {_containers(row['place'])} ({row['source']})."
+        f"Source water of {words.day(row['checked_on'])}: alkalinity {row['a']:.0f} mg/L CaCO3, {side} what is "
+        f"published for {_containers(row['place'])}: {_alkalinity(row['low'], row['high'])} ({row['source']})."
     )
 
 

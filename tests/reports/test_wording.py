@@ -29,10 +29,43 @@ EC_OUT = {**OUT, "quantity": "ec", "mean": 1.3, "ci_low": None, "ci_high": None,
 
 REASONS: list[tuple[str, dict[str, Any], str]] = [
     (
+        "treated",
+        {"sampled_on": DAY, "until_on": DAY, "flag": False, "what": "leaching"},
+        "Treated on 31.03.2026 (leaching), retest due 31.03.2026.",
+    ),
+    (
+        "treatment_result",
+        {
+            **MEAN,
+            "first_mean": 6.12,
+            "ci_low": 0.2,
+            "ci_high": 0.6,
+            "since_on": DAY,
+            "until_on": DAY,
+            "flag": False,
+            "what": "basic_feed",
+            "side": "high",
+        },
+        (
+            "After basic feed on 31.03.2026: pH 6.12 on 31.03.2026, 6.52 on 31.03.2026, +0.40 (+0.20 to +0.60): "
+            "a clear rise."
+        ),
+    ),
+    (
+        "alkaline_water",
+        {"quantity": "ph", "first_mean": 0.12, "mean": 212.0, "low": None, "high": 100.0, "sampled_on": DAY},
+        (
+            "pH rises by 0.12 a week, and the source water has 212 mg/L alkalinity (CaCO3, 31.03.2026) where at "
+            "most 100 is published for these containers: the water may be the cause."
+        ),
+    ),
+    (
         "depends_on_one_pot",
         {**OUT, "mean": 6.4, "first_mean": 7.3, "ci_low": 6.1},
-        ("pH of 31.03.2026 depends on one pot at 7.30: the mean is 6.40 with it and 6.10 without, target 5.4-6.2. "
-        "Read that pot again."),
+        (
+            "pH of 31.03.2026 depends on one pot at 7.30: the mean is 6.40 with it and 6.10 without, target 5.4-6.2. "
+            "Read that pot again."
+        ),
     ),
     (
         "trend",
@@ -42,8 +75,10 @@ REASONS: list[tuple[str, dict[str, Any], str]] = [
     (
         "trend",
         {"quantity": "ec", "mean": 0.13, "ci_low": -0.02, "ci_high": 0.31, "pots": 6, "since_on": DAY},
-        ("EC rises by 0.13 mS/cm a week (-0.02 to +0.31) over 6 samplings since 31.03.2026: more than chance would "
-        "make it."),
+        (
+            "EC rises by 0.13 mS/cm a week (-0.02 to +0.31) over 6 samplings since 31.03.2026: more than chance would "
+            "make it."
+        ),
     ),
     (
         "forecast",
@@ -73,8 +108,10 @@ REASONS: list[tuple[str, dict[str, Any], str]] = [
             "ci_low": 3.5,
             "ci_high": 4.16,
         },
-        ("EC has moved away from this lot's own start: smoothed 4.61 mS/cm on 31.03.2026, first samplings 3.85, limit "
-        "4.16."),
+        (
+            "EC has moved away from this lot's own start: smoothed 4.61 mS/cm on 31.03.2026, first samplings 3.85, "
+            "limit 4.16."
+        ),
     ),
     (
         "affected_differ",
@@ -92,8 +129,10 @@ REASONS: list[tuple[str, dict[str, Any], str]] = [
     (
         "affected_unexplained",
         {"sampled_on": DAY},
-        ("pH and EC do not explain the affected plants of 31.03.2026: they read like the healthy ones. Look at roots "
-        "and pests, send tissue to a laboratory."),
+        (
+            "pH and EC do not explain the affected plants of 31.03.2026: they read like the healthy ones. Look at "
+            "roots and pests, send tissue to a laboratory."
+        ),
     ),
     (
         "affected_too_few",
@@ -254,6 +293,22 @@ FINDINGS: list[tuple[str, dict[str, Any], str]] = [
         {"a": 9.0},
         "2 of 5 pots came 9 days after they were read. Were they written down that day?",
     ),
+    (
+        "poured_not_distilled",
+        {"what": "tap"},
+        (
+            "2 of 5 pots poured with tap water whose EC is not written down: nobody can tell what it adds to the "
+            "leachate."
+        ),
+    ),
+    (
+        "ec_below_water",
+        {"a": 0.31, "b": 0.45, "what": "2026-03-31"},
+        (
+            "EC 0.31 mS/cm in the leachate, the source water had 0.45 on 31.03.2026: check the meter, and what was "
+            "poured."
+        ),
+    ),
     ("reading_corrected", {"pots": 1}, "1 reading replaced by a later version; both are kept."),
     (
         "too_few_pots",
@@ -354,8 +409,10 @@ def test_a_due_s_sentence(why: str, sentence: str) -> None:
     [
         (
             {"rule": "last_digits", "quantity": "ph", "n": 200, "a": 5.0, "b": 0.355},
-            ("Of 200 pH readings of the last month 36 % end in 5, where one in ten would be expected. "
-            "Are all digits of the meter written down?"),
+            (
+                "Of 200 pH readings of the last month 36 % end in 5, where one in ten would be expected. "
+                "Are all digits of the meter written down?"
+            ),
         ),
         (
             {"rule": "whole_ec", "n": 50, "a": 15.0},
@@ -363,13 +420,17 @@ def test_a_due_s_sentence(why: str, sentence: str) -> None:
         ),
         (
             {"rule": "scale_jump", "a": 1050.0, "b": 1.05, "c": 1000.0},
-            ("The median EC of the last 14 days is 1050.00 mS/cm, before it was 1.05: about 1000 times as much. "
-            "Was a meter, its scale or the unit of the column changed?"),
+            (
+                "The median EC of the last 14 days is 1050.00 mS/cm, before it was 1.05: about 1000 times as much. "
+                "Was a meter, its scale or the unit of the column changed?"
+            ),
         ),
         (
             {"rule": "scale_jump", "a": 1.5, "b": 2.1, "c": 0.7},
-            ("The median EC of the last 14 days is 1.50 mS/cm, before it was 2.10: about 0.7 times. "
-            "Was a meter, its scale or the unit of the column changed?"),
+            (
+                "The median EC of the last 14 days is 1.50 mS/cm, before it was 2.10: about 0.7 times. "
+                "Was a meter, its scale or the unit of the column changed?"
+            ),
         ),
     ],
 )
