@@ -264,7 +264,10 @@ def _is_settling(file: CollectedFile, site: SiteSettings, now: datetime) -> bool
 
 def _settling(file: CollectedFile, site: SiteSettings) -> FileTrouble:
     unit = "minute" if site.settle_minutes == 1 else "minutes"
-    sentence = f"the file was changed less than {site.settle_minutes} {unit} before the night (settle_minutes in site.toml)"
+    sentence = (
+        f"the file was changed less than {site.settle_minutes} {unit} before the night "
+        "(settle_minutes in site.toml)"
+    )
     return FileTrouble(file.name, "settling", sentence, "nothing to do: the next night takes it")
 
 

@@ -6,9 +6,9 @@ Annals of Mathematical Statistics 18 (1947) 50-60) over all ways to deal the rea
 Hedges' g (L. V. Hedges, J. Educational Statistics 6 (1981) 107-128; Borenstein et al., Introduction to
 Meta-Analysis, 2009, chapter 4).
 
-What may be said: `clear` when the interval (where the pots have a spread) leaves 0 out, the exact p is at most 0.05 and the difference is as
-large as somebody would care for; `too_few` where no arrangement of so many pots could give a p of 0.05 (three
-against three: 0.1); else `not_clear`, which is no proof that they are alike.
+What may be said: `clear` when the interval (where the pots have a spread) leaves 0 out, the exact p is at most 0.05
+and the difference is as large as somebody would care for; `too_few` where no arrangement of so many pots
+could give a p of 0.05 (three against three: 0.1); else `not_clear`, which is no proof that they are alike.
 """
 
 from __future__ import annotations

@@ -355,7 +355,13 @@ class PolicyScalars(Frozen):
         high=60,
     )
     wait_lime_drench_days: Whole = _value(
-        10, "days", "P", "after a lime drench read again after so many days", source=LIME_DRENCH_WAIT, low=1, high=60
+        10,
+        "days",
+        "P",
+        "after a lime drench read again after so many days",
+        source=LIME_DRENCH_WAIT,
+        low=1,
+        high=60,
     )
     wait_other_days: Whole = _value(
         7, "days", "H", "after any other treatment read again after so many days", low=1, high=60

@@ -2,7 +2,8 @@
 
     .venv/bin/python -m tests.bench.verify_speed [NIGHTS] [READINGS]
 
-Pages are not rendered. `altered`: verify after one value was changed by SQL, so the archive is replayed to name the row.
+Pages are not rendered. `altered`: verify after one value was changed by SQL, so the archive is replayed to name
+the row.
 """
 
 from __future__ import annotations
@@ -96,7 +97,8 @@ def main() -> None:
     nights = int(sys.argv[1]) if len(sys.argv) > 1 else 60
     readings = int(sys.argv[2]) if len(sys.argv) > 2 else 1_500_000
     sys.stdout.write(
-        "| home | warehouse | nights, s | verify, s | rebuild, s | verify when altered, s |\n|---|---|---|---|---|---|\n"
+        "| home | warehouse | nights, s | verify, s | rebuild, s | verify when altered, s |\n"
+        "|---|---|---|---|---|---|\n"
     )
     for name, make in (
         (f"{nights} nights", lambda home: many_nights(home, nights)),

@@ -1,7 +1,7 @@
 """Kills rebuildings with SIGKILL at many moments: python -m tests.faults.kill_rebuild [HOW_MANY].
 
-Whenever one dies, a whole warehouse with the same rows stands, the one before or the new one, and the home is proven once
-a night has finished or forgotten what the dead one began.
+Whenever one dies, a whole warehouse with the same rows stands, the one before or the new one, and the home is
+proven once a night has finished or forgotten what the dead one began.
 """
 
 from __future__ import annotations

@@ -159,9 +159,7 @@ def published_for(settings: Settings) -> Published:
         .select("quantity", "low", "high", "source", "source_url", "how_known"),
         t_table=t_quantiles().select("df", "t"),
         very_high_edges=very_high_edges(load_ec_bands()),
-        buffers=load_buffers_by_temperature().select(
-            "buffer", "temperature_c", "ph", "source", "how_known"
-        ),
+        buffers=load_buffers_by_temperature().select("buffer", "temperature_c", "ph", "source", "how_known"),
         choose=lambda order: choose_targets(crop_targets, order).select(chosen_columns),
     )
 
