@@ -35,6 +35,7 @@ from pipeline.reports.summary import (
     Reread,
     Site,
     Summary,
+    WaterCheck,
 )
 from pipeline.reports.wording import Row, Wording
 from pipeline.reports.wording_held import is_harmless
@@ -131,6 +132,10 @@ def _site(site: SiteSettings, policy: PolicyInForce, rows: Rows, group_date_form
             _meter(row, words)
             for row in sorted(rows.site("meter_states", site.id), key=lambda r: str(r["meter_id"]))
         ],
+        water=[
+            WaterCheck(**{name: row[name] for name in WaterCheck.model_fields})
+            for row in rows.site("water_checks", site.id)
+        ],
         findings=_site_findings(site, state, rows, words, lots),
         policy=list_policy(policy),
         lots=lots,
@@ -209,6 +214,19 @@ def _site_findings(
     findings += [
         Finding(rule=row["rule"], level=row["level"], sentence=words.question(row))
         for row in sorted(rows.site("site_questions", site.id), key=lambda r: (r["rule"], r["quantity"]))
+    ]
+    findings += [
+        Finding(
+            rule=row["rule"],
+            level=row["level"],
+            sentence=words.water_finding(row),
+            group_sentence=words.for_group(partial(Wording.water_finding, row=row)),
+        )
+        for row in sorted(rows.site("water_findings", site.id), key=lambda r: (r["rule"], r["place"]))
+    ]
+    findings += [
+        Finding(rule=row["rule"], level=row["level"], sentence=words.list_finding(row))
+        for row in sorted(rows.site("list_findings", site.id), key=lambda r: str(r["rule"]))
     ]
     findings += [
         Finding(

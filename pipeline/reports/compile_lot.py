@@ -23,6 +23,7 @@ from pipeline.reports.summary import (
     Sampling,
     Source,
     Target,
+    Treatment,
     Trend,
 )
 from pipeline.reports.wording import CONTAINER_WORDS, DUE_PURPOSES, Row, Wording
@@ -99,8 +100,22 @@ def compile_lot(row: Row, rows: Rows, words: Wording) -> Lot:
         trends={row["quantity"]: _trend(row, words) for row in _sorted(rows.lot("trends", *key))},
         own_charts={row["quantity"]: _own_chart(row, words) for row in _sorted(rows.lot("own_charts", *key))},
         contrasts=[
-            Contrast(**{name: row[name] for name in Contrast.model_fields})
-            for row in _sorted(rows.lot("contrasts", *key), "comparison", "quantity")
+            Contrast(
+                **{name: contrast[name] for name in Contrast.model_fields if name != "sentence"},
+                sentence=words.contrast(contrast),
+            )
+            for contrast in _sorted(rows.lot("contrasts", *key), "comparison", "quantity")
+        ],
+        pots_sentences=_pots_sentences(row, rows, words),
+        treatments=[
+            Treatment(
+                treated_on=done["treated_on"],
+                what=done["treatment"],
+                product=done["product"],
+                person=done["person"],
+            )
+            for done in _sorted(rows.lot("treatments", *key), "treated_on", "file_id", "record_no")
+            if done["treated_on"] <= row["as_of"]
         ],
         samplings=_samplings(key, rows, words),
     )
@@ -132,6 +147,21 @@ _TREND_FIELDS = (
     "likely_on",
     "latest_on",
 )
+
+
+def _pots_sentences(lot: Row, rows: Rows, words: Wording) -> dict[Quantity, str]:
+    """How many pots would give the policy's precision, by the spread of the last counting sampling."""
+    needed = {
+        figure["quantity"]: figure["pots_needed"]
+        for figure in rows.lot("figures", lot["site_id"], lot["lot_key"])
+        if (figure["sampled_on"], figure["purpose"])
+        == (lot["last_counting_on"], lot["last_counting_purpose"])
+    }
+    return {
+        quantity: words.pots_needed(quantity, pots, lot[f"precision_{quantity}"])
+        for quantity in QUANTITIES
+        if (pots := needed.get(quantity)) is not None
+    }
 
 
 def _own_chart(row: Row, words: Wording) -> OwnChart:

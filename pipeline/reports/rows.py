@@ -61,12 +61,16 @@ def arrange_rows(tables: Mapping[str, pl.DataFrame], published: Published) -> Ro
         "trends",
         "own_charts",
         "contrasts",
+        "treatments",
     )
     by_site = (
         "lots",
         "meter_states",
         "site_states",
         "site_questions",
+        "water_checks",
+        "water_findings",
+        "list_findings",
         "held_causes",
         "releases",
         "corrections_tonight",

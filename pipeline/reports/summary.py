@@ -17,6 +17,7 @@ Side = Literal["low", "in_range", "high"]
 Clearness = Literal["clearly_out", "out", "close_to_limit", "in_range"]
 DueState = Literal["not_yet", "due_this_week", "overdue", "never_sampled", "ships_first"]
 NotJudged = Literal["too_few_pots", "no_target", "other_method", "volume", "no_temperature", "not_measured"]
+WaterWord = Literal["low", "in_range", "high", "acid", "as_set", "weak", "strong", "below_water"]
 Proper = Literal["yes", "no", "not_shown"]
 
 
@@ -209,6 +210,32 @@ class Contrast(Part):
     p: float | None = Field(description="Exact Mann-Whitney, two-sided")
     hedges_g: float | None
     word: Literal["clear", "not_clear", "too_few"]
+    sentence: str
+
+
+class Treatment(Part):
+    """What was done to a lot to mend its pH or EC."""
+
+    treated_on: date
+    what: str
+    product: str | None
+    person: str | None
+
+
+class WaterCheck(Part):
+    """A check of source water, or of the feed at a hose end, that tonight's judgement takes."""
+
+    checked_on: date
+    place: Literal["source_water", "hose_end"]
+    spot: str | None = Field(description="Injector, or house")
+    ec_ms_cm: float | None = Field(description="At 25 °C")
+    alkalinity_mg_l: float | None = Field(description="CaCO3")
+    target_ec_ms_cm: float | None = Field(description="What a hose end should read, the water included")
+    water_on: date | None = Field(description="Check of the source water that a hose end is held against")
+    water_ec_ms_cm: float | None
+    words: list[WaterWord] = Field(
+        description="How it is judged: alkalinity by container, the feed less the water; none: not judged"
+    )
 
 
 class CropContrast(Part):
@@ -284,6 +311,10 @@ class Lot(Part):
     trends: dict[Quantity, Trend] = Field(default_factory=dict)
     own_charts: dict[Quantity, OwnChart] = Field(default_factory=dict)
     contrasts: list[Contrast] = Field(default_factory=list)
+    pots_sentences: dict[Quantity, str] = Field(
+        default_factory=dict, description="Pots that would do, by the last counting sampling"
+    )
+    treatments: list[Treatment] = Field(default_factory=list, description="Oldest first")
     samplings: list[Sampling] = Field(description="Oldest first, all purposes")
 
 
@@ -437,6 +468,7 @@ class Site(Part):
     rereads_tonight: list[Reread] = Field(default_factory=list)
     held: list[HeldCause]
     meters: list[Meter]
+    water: list[WaterCheck] = Field(default_factory=list)
     findings: list[Finding] = Field(description="About the site or its files, not about a lot")
     policy: list[PolicyValue]
     lots: list[Lot] = Field(description="In order of attention")

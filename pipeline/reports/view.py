@@ -118,6 +118,9 @@ class LotBlock:
     has_assumed_sd: bool
     has_not_shown: bool
     targets: tuple[TargetText, ...]
+    treatments: str
+    measures: tuple[tuple[Quantity, tuple[str, ...]], ...]
+    measures_line: str
     due: str
 
 
@@ -336,8 +339,72 @@ def make_lot_block(
             describe_target(lot, "ph", lot.target_ph, voice),
             describe_target(lot, "ec", lot.target_ec, voice),
         ),
+        treatments=list_treatments(lot, voice),
+        measures=tuple(
+            (quantity, found) for quantity in quantities if (found := list_measures(lot, quantity))
+        ),
+        measures_line=write_measures(lot),
         due=describe_due(lot, as_of, voice),
     )
+
+
+MOST_TREATMENTS = 4
+
+
+def list_treatments(lot: Lot, voice: Voice) -> str:
+    """What was done to a lot, newest first; older ones are counted."""
+    shown = [
+        f"{voice.day(done.treated_on)} {voice.say.name('treatment', done.what)}"
+        + (f" ({details})" if (details := ", ".join(filter(None, (done.product, done.person)))) else "")
+        for done in lot.treatments[::-1][:MOST_TREATMENTS]
+    ]
+    more = len(lot.treatments) - len(shown)
+    return "; ".join([*shown, voice.say("treatment.more", n=more)] if more else shown)
+
+
+def list_measures(lot: Lot, quantity: Quantity) -> tuple[str, ...]:
+    """What the measures say of a quantity beside the reasons: trend, own chart, pots needed, contrasts."""
+    told = {(reason.code, reason.quantity) for reason in lot.reasons}
+    sentences = []
+    if quantity in lot.trends and ("trend", quantity) not in told:
+        sentences.append(lot.trends[quantity].sentence)
+    if quantity in lot.own_charts and ("off_baseline", quantity) not in told:
+        sentences.append(lot.own_charts[quantity].sentence)
+    if quantity in lot.pots_sentences:
+        sentences.append(lot.pots_sentences[quantity])
+    sentences += [
+        contrast.sentence
+        for contrast in lot.contrasts
+        if contrast.quantity == quantity
+        # A treatment's result is a reason in any case, affected plants where they differ.
+        and contrast.comparison != "treatment"
+        and not (contrast.comparison == "affected" and ("affected_differ", quantity) in told)
+    ]
+    # The quantity stands before the list.
+    return tuple(
+        capitalize(sentence.partition(": ")[2]) if is_named(sentence) else sentence for sentence in sentences
+    )
+
+
+def is_named(sentence: str) -> bool:
+    """Whether a sentence begins with its quantity and a colon."""
+    return sentence.startswith(("pH: ", "EC: "))
+
+
+def capitalize(sentence: str) -> str:
+    """The sentence with a capital first letter, the rest as it is."""
+    return sentence[:1].upper() + sentence[1:]
+
+
+def write_measures(lot: Lot) -> str:
+    """The measures in one line for print: judged trends that are no reason, and where more pots would be needed."""
+    told = {(reason.code, reason.quantity) for reason in lot.reasons}
+    parts = [
+        trend.sentence
+        for quantity, trend in lot.trends.items()
+        if trend.is_trend is not None and ("trend", quantity) not in told
+    ]
+    return " ".join([*parts, *lot.pots_sentences.values()])
 
 
 def collect_sources(

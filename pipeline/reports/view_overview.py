@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from pipeline.reports.formats import Voice
-from pipeline.reports.summary import HeldCause, Meter, Night, Site, Summary
+from pipeline.reports.formats import Voice, format_number
+from pipeline.reports.summary import CropContrast, HeldCause, Meter, Night, Site, Summary
 from pipeline.reports.view import (
     LevelCount,
     LotRow,
@@ -51,6 +51,20 @@ class PlacedHeld:
 
 
 @dataclass(frozen=True, slots=True)
+class ContrastRow:
+    """One crop at two sites in words."""
+
+    crop: str
+    quantity: str
+    first: str
+    second: str
+    difference: str
+    interval: str
+    word: str
+    is_clear: bool
+
+
+@dataclass(frozen=True, slots=True)
 class OverviewView:
     """All sites on one day, ready for a page."""
 
@@ -64,9 +78,34 @@ class OverviewView:
     silent: tuple[SiteRow, ...]
     sites: tuple[SiteRow, ...]
     lots: tuple[PlacedLot, ...]
+    contrasts: tuple[ContrastRow, ...]
     meters: tuple[PlacedMeter, ...]
     held: tuple[PlacedHeld, ...]
     order_formula: str
+
+
+def list_contrasts(summary: Summary, voice: Voice) -> tuple[ContrastRow, ...]:
+    """The same crop across sites, clear differences first; nothing where no difference is clear."""
+    names = {site.site_id: site.name for site in summary.sites}
+
+    def describe(one: CropContrast) -> ContrastRow:
+        def side(site_id: str, mean: float | None, n: int) -> str:
+            return voice.say("contrasts.site", site=names[site_id], mean=format_number(mean, 2), n=n)
+
+        has_interval = one.ci_low is not None and one.ci_high is not None
+        return ContrastRow(
+            crop=f"{one.crop}, {voice.say.name('container', one.container_class)}",
+            quantity=voice.say.name("short", one.quantity),
+            first=side(one.first_site, one.mean_first, one.n_first),
+            second=side(one.second_site, one.mean_second, one.n_second),
+            difference="–" if one.difference is None else f"{one.difference:+.2f}",
+            interval=f"{one.ci_low:+.2f} to {one.ci_high:+.2f}" if has_interval else "",
+            word=voice.say.name("contrasts", one.word),
+            is_clear=one.word == "clear",
+        )
+
+    rows = sorted(map(describe, summary.crop_contrasts), key=lambda row: not row.is_clear)
+    return tuple(rows) if rows and rows[0].is_clear else ()
 
 
 def make_overview_view(summary: Summary, voice: Voice) -> OverviewView:
@@ -99,6 +138,7 @@ def make_overview_view(summary: Summary, voice: Voice) -> OverviewView:
         silent=tuple(row for row in rows if row.site.is_silent or row.site.last_received_on is None),
         sites=rows,
         lots=tuple(sorted(placed, key=lambda lot: lot.row.lot.rank)),
+        contrasts=list_contrasts(summary, voice),
         meters=tuple(PlacedMeter(site, meter) for site in summary.sites for meter in site.meters),
         held=tuple(PlacedHeld(site, held) for site in summary.sites for held in site.held),
         order_formula=summary.order_formula,

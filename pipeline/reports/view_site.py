@@ -9,7 +9,7 @@ from typing import Literal
 
 from pipeline.reports.charts import Size
 from pipeline.reports.formats import Voice
-from pipeline.reports.summary import Due, Level, Lot, Meter, Night, Site, Summary
+from pipeline.reports.summary import Due, Finding, Level, Lot, Meter, Night, Site, Summary, WaterCheck
 from pipeline.reports.view import (
     LevelCount,
     LotBlock,
@@ -70,6 +70,15 @@ class SamplingDay:
 
 
 @dataclass(frozen=True, slots=True)
+class WaterRow:
+    """One check of water or feed in words."""
+
+    check: WaterCheck
+    what: str
+    judged: str
+
+
+@dataclass(frozen=True, slots=True)
 class SiteView:
     """One site on one day, ready for a page."""
 
@@ -101,6 +110,8 @@ class SiteView:
     sources: tuple[tuple[str, str], ...]
     policy: PolicyView
     file_sentences: tuple[str, ...]
+    water_sentences: tuple[str, ...]
+    water: tuple[WaterRow, ...]
     is_spread: bool
 
 
@@ -206,6 +217,18 @@ def fits_first_page(jobs: list[list[int]], rows: tuple[LotRow, ...], paper: Lite
     return used < {"a4": 267.0, "letter": 249.0}[paper]
 
 
+def is_of_water(finding: Finding) -> bool:
+    """Whether a finding speaks of source water or feed, which have a line of their own."""
+    return finding.rule.startswith(("alkalinity_", "feed_"))
+
+
+def describe_check(check: WaterCheck, voice: Voice) -> WaterRow:
+    """Put a check of water or feed into words."""
+    words = [voice.say.name("water_word", word) for word in check.words or ["none"]]
+    place = voice.say.name("water_place", check.place)
+    return WaterRow(check, f"{place}, {check.spot}" if check.spot else place, "; ".join(words))
+
+
 def make_site_view(summary: Summary, site: Site, voice: Voice, *, for_print: bool) -> SiteView:
     """Return a site's view: in print only lots that need someone get a block, on screen every lot."""
     as_of = summary.night.as_of
@@ -226,7 +249,12 @@ def make_site_view(summary: Summary, site: Site, voice: Voice, *, for_print: boo
     rows = tuple(make_lot_row(lot, as_of, voice, not for_print or lot.level != "ok") for lot in site.lots)
     days = plan_sampling_days(site.lots, as_of, voice)
     held_files = {held.what for held in site.held}
-    file_sentences = tuple(finding.sentence for finding in site.findings if finding.file not in held_files)
+    file_sentences = tuple(
+        finding.sentence
+        for finding in site.findings
+        if finding.file not in held_files and not is_of_water(finding)
+    )
+    water_sentences = tuple(finding.sentence for finding in site.findings if is_of_water(finding))
     meters = tuple(meter for meter in site.meters if meter.sentence)
     jobs = [
         *([measure_action(line) for line in lines[:MOST_LINES]] for lines in (act, no_reading) if lines),
@@ -238,6 +266,7 @@ def make_site_view(summary: Summary, site: Site, voice: Voice, *, for_print: boo
         [len(meter.sentence or "") for meter in meters],
         [len(held.sentence) + len(held.mend) for held in site.held[:MOST_HELD]],
         [len(sentence) for sentence in file_sentences],
+        [len(sentence) for sentence in water_sentences],
         [len(sentence) for sentence in site.released_sentences],
     ]
     return SiteView(
@@ -269,5 +298,7 @@ def make_site_view(summary: Summary, site: Site, voice: Voice, *, for_print: boo
         sources=collect_sources(block_lots, site.policy, voice),
         policy=make_policy_view(site.policy, voice),
         file_sentences=file_sentences[:MOST_HELD],
+        water_sentences=water_sentences,
+        water=tuple(describe_check(check, voice) for check in site.water),
         is_spread=not fits_first_page(jobs, rows, site.paper),
     )

@@ -20,6 +20,7 @@ _QUERIES: Final = (
     "pots",
     "targets",
     "own_charts",
+    "water_checks",
     "corrections_tonight",
     "rereads_tonight",
     "new_columns",
@@ -38,6 +39,9 @@ _RELATIONS: Final = (
     "published_ranges",
     "trends",
     "contrasts",
+    "treatments",
+    "water_findings",
+    "list_findings",
     "crop_contrasts",
 )
 

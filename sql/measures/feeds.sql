@@ -26,6 +26,8 @@ select
     h.file_id,
     h.record_no,
     w.checked_on as water_on,
+    w.file_id as water_file_id,
+    w.record_no as water_record_no,
     h.ec_25_ms_cm::double as hose_ec_ms_cm,
     w.ec_25_ms_cm::double as water_ec_ms_cm,
     h.target_ec_ms_cm::double as target_ec_ms_cm,

@@ -11,8 +11,11 @@ select
     d.interval_days as due_interval_days,
     d.pots,
     d.state,
-    d.days_overdue
+    d.days_overdue,
+    p.precision_ph::double as precision_ph,
+    p.precision_ec_ms_cm::double as precision_ec
 from standing_lots as l
 inner join attention as a on l.site_id = a.site_id and l.lot_key = a.lot_key
 inner join due_states as d on l.site_id = d.site_id and l.lot_key = d.lot_key
+inner join policy as p on l.site_id = p.site_id and l.as_of >= p.valid_from and l.as_of < p.valid_to
 order by a.rank

@@ -41,6 +41,8 @@ create table judged_feeds (
     file_id integer not null,
     record_no integer not null,
     water_on date,
+    water_file_id integer,
+    water_record_no integer,
     hose_ec_ms_cm double not null,
     water_ec_ms_cm double,
     target_ec_ms_cm double,

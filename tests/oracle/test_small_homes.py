@@ -276,7 +276,11 @@ def test_meters(tmp_path: Path) -> None:
     assert [sampling["meter_in_doubt"] for sampling in lot["samplings"]] == [False, False, True]
     # pH 7.0 would be act; on a meter in doubt it is watch.
     assert lot["level"] == "watch"
-    assert reasons(lot) == [("out", "watch", "ph", "high"), ("meter_in_doubt", "watch", None, None)]
+    assert reasons(lot) == [
+        ("out", "watch", "ph", "high"),
+        ("meter_in_doubt", "watch", None, None),
+        ("surprising", "note", "ph", "high"),
+    ]
     found = {
         meter["meter_id"]: (
             meter["last_accepted"],
