@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline import __version__
-from pipeline.errors import ArchiveError, RebuildError, SettingsError
+from pipeline.errors import ArchiveError, HomeError, RebuildError, SettingsError
 from pipeline.haul import Haul, read_haul
 from pipeline.intake import archive, ledger
 from pipeline.intake.collect import Collected, CollectedFile
@@ -63,7 +63,10 @@ def rebuild(home: Path, *, now: datetime, say: Say = lambda _: None) -> RebuildR
     Raises HomeError, NightRunning, ArchiveError when archive or ledger do not hold what is needed, RebuildError when
     the replay gives other facts than the ledger, WarehouseError when the new file cannot be written.
     """
-    load_settings(home)
+    if not home.is_dir():
+        raise HomeError(f"{home} is not a folder: give the folder of a home.")
+    if not ledger.ledger_path(home).exists():
+        raise _no_night(home)
     with night_lock(home, now):
         sweep(home)
         settle_ledger(home)
@@ -98,10 +101,15 @@ def read_nights(home: Path, entries: Sequence[ledger.Entry]) -> list[LedgerNight
             nights.append(night)
             receipts = []
     if not nights:
-        raise ArchiveError(
-            f"{path}: knows no night; run `leachbook nightly {home}`, there is nothing to replay."
-        )
+        raise _no_night(home)
     return nights
+
+
+def _no_night(home: Path) -> ArchiveError:
+    path = ledger.ledger_path(home)
+    return ArchiveError(
+        f"{path}: knows no night; bring it back from a backup, or run `leachbook nightly {home}` if there was none."
+    )
 
 
 def _check_night(night: LedgerNight, number: int, place: str) -> None:

@@ -177,7 +177,7 @@ def test_a_ledger_whose_end_was_cut_off_is_refused(home: Path) -> None:
 
 def test_a_broken_ledger_is_refused(home: Path) -> None:
     path = ledger.ledger_path(home)
-    path.write_bytes(path.read_bytes().replace(b"lots.csv", b"lost.csv", 1))
+    path.write_bytes(path.read_bytes().replace(b"2026-04-02.csv", b"2026-04-03.csv", 1))
     assert "ledger.jsonl line 2: the entry does not follow" in refused(home)
 
 
@@ -247,11 +247,18 @@ def test_other_rows_with_the_same_facts_are_told(home: Path) -> None:
     assert "gives the facts of the ledger, but other rows in the table records" in refused(home, RebuildError)
 
 
-def test_a_home_without_a_night_has_nothing_to_rebuild(tmp_path: Path, one_night: Path) -> None:
-    (tmp_path / "leachbook.toml").write_bytes((one_night / "leachbook.toml").read_bytes())
+def test_a_home_without_a_night_has_nothing_to_rebuild(tmp_path: Path) -> None:
     ran = run_cli("rebuild", tmp_path)
     assert ran.code == 2
     assert "knows no night" in ran.err
+    assert list(tmp_path.iterdir()) == []
+    assert run_cli("rebuild", tmp_path / "nowhere").code == 2
+
+
+def test_settings_of_today_that_cannot_be_read_do_not_matter(home: Path) -> None:
+    (home / "leachbook.toml").write_text("name = 1", encoding="utf-8")
+    rebuild(home, now=NOW)
+    assert_proven(home)
 
 
 @pytest.mark.parametrize("step", ["publish", "_finish"])

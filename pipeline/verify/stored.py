@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -16,6 +16,7 @@ from pipeline.warehouse.proof import (
     BASE_TABLES,
     EXPECTED,
     FOUND,
+    KEYS,
     RowDifference,
     count_differences,
     digest_tables,
@@ -94,22 +95,37 @@ def name_rows(home: Path, expected: Path) -> Iterator[Finding]:
     for table in sorted(here.keys() ^ there.keys()):
         what = "was taken away" if table in there else "was put there, no night makes it"
         yield _wrong(home, f"{WAREHOUSE_NAME}, table {table}: the table {what}")
+    shared = {
+        table: [name for name in here[table] if name in there[table]]
+        for table in sorted(here.keys() & there.keys())
+    }
     named = 0
-    for table in sorted(here.keys() & there.keys()):
+    while shared:
+        # Damage can close a connection for good: the tables after it are compared over a new one.
         try:
             with side_by_side(found, expected) as connection:
-                rows = list(_name_rows_of(home, connection, table, MOST_ROWS - named))
+                while shared:
+                    table = next(iter(shared))
+                    rows = list(_name_rows_of(home, connection, table, shared[table], MOST_ROWS - named))
+                    shared.pop(table)
+                    yield from rows
+                    named += len(rows)
         except WarehouseError as error:
-            rows = [Finding("warehouse", f"The rows of table {table} cannot be compared: {error}")]
-        yield from rows
-        named += len(rows)
+            table = next(iter(shared))
+            shared.pop(table)
+            yield Finding("warehouse", f"The rows of table {table} cannot be compared: {error}")
 
 
-def _name_rows_of(home: Path, connection: Connection, table: str, most: int) -> Iterator[Finding]:
-    extra, missing = count_differences(connection, table)
+def _name_rows_of(
+    home: Path, connection: Connection, table: str, columns: Sequence[str], most: int
+) -> Iterator[Finding]:
+    is_base = table in BASE_TABLES
+    if not columns or (is_base and not set(KEYS[table]) <= set(columns)):
+        return  # what is missing of its columns is said with its digest
+    extra, missing = count_differences(connection, table, columns)
     if not extra and not missing:
         return
-    told = find_differences(connection, table)[: max(0, most)] if table in BASE_TABLES else []
+    told = find_differences(connection, table, columns)[: max(0, most)] if is_base else []
     yield from (_wrong(home, _say_difference(connection, one)) for one in told)
     if len(told) < max(extra, missing):
         yield _wrong(

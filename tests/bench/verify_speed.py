@@ -22,7 +22,7 @@ from pipeline.judge import judge_night
 from pipeline.publish import publish_night
 from pipeline.rebuild import rebuild
 from pipeline.settings import load_settings
-from pipeline.verify import verify_home
+from pipeline.verify import Finding, verify_home
 from pipeline.warehouse.connect import night_copy, warehouse_path
 from pipeline.warehouse.migrate import migrate
 from tests.home import DAY, GOOD_PH, LOTS_HEADER, NOW, READINGS_HEADER, drop, make_home, pots
@@ -85,9 +85,14 @@ def measure(name: str, make: Callable[[Path], None]) -> str:
         if parts != {"pages"}:
             sys.exit(f"{name}: not proven: {parts}")
         connection = duckdb.connect(warehouse_path(home))
-        connection.execute("update reading_lines set ph = 9 where file_id = 3 and record_no = 5").fetchall()
+        connection.execute(
+            "update reading_lines set ph = 9 where record_no = 5 and file_id = (select min(file_id) from reading_lines)"
+        ).fetchall()
         connection.close()
-        altered_s = seconds(lambda: verify_home(home, now=NOW))
+        told: list[Finding] = []
+        altered_s = seconds(lambda: told.extend(verify_home(home, now=NOW).findings))
+        if not any("ph is 9.000" in one.sentence for one in told):
+            sys.exit(f"{name}: the altered row was not named")
     return (
         f"| {name} | {size:,.0f} MB | {nights_s:.1f} | {verify_s:.1f} | {rebuild_s:.1f} | {altered_s:.1f} |"
     )

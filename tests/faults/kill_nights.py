@@ -21,7 +21,7 @@ from tests.conftest import ROOT, copy_home
 from tests.home import DAY, GOOD_PH, READINGS_HEADER, drop, make_home, night, pots
 
 # How long each step may take until the kill, in seconds; half of the nights are killed while they publish.
-LONGEST = {"Looking": 0.1, "Loading": 0.1, "Judging": 0.2, "Rendering": 2.0, "Publishing": 0.06}
+LONGEST = {"Looking": 0.1, "Loading": 0.1, "Judging": 0.2, "Rendering": 2.0, "Publishing": 0.8}
 NEW_FILE = "readings_2026-04-05.csv"
 FILES = sorted(["drop/lots.csv", "drop/meters.csv", "drop/readings_2026-04-02.csv", f"drop/{NEW_FILE}"])
 
