@@ -246,12 +246,25 @@ def key_of(export: Export, typed: Typed | None) -> tuple[Value, ...] | None:
     return None
 
 
+Line = tuple[tuple[str | None, ...], str]
+"""A text beside the columns in which it stands."""
+
+
+def columns_read(file: Received) -> tuple[str | None, ...]:
+    """The header as far as it is read: nothing where a column is neither mapped nor taken into the note."""
+    mapped = {fold(column) for column, _ in file.export.columns.values()}
+    names = [fold(name) for name in file.read.header or ()]
+    is_noted = file.export.extra_columns == "note"
+    return tuple(name if is_noted or name in mapped else None for name in names)
+
+
 def versions(files: list[tuple[int, Received]]) -> dict[Ref, str]:
     """Fates that come from comparing the files of one export: repeated, superseded, withdrawn; "" for the
     rest.
 
     Equal records of one file are different pots, unless they carry a key; across files the k-th equal
     record matches the k-th, and the first appearance stays. Of several texts for one key the latest rules.
+    A text means the same only where the columns that are read stand alike.
     What a newer cumulative file no longer has was withdrawn. A file that is held whole takes no part, nor
     does a cumulative one without data: an empty list withdraws nothing.
     """
@@ -261,32 +274,34 @@ def versions(files: list[tuple[int, Received]]) -> dict[Ref, str]:
         if file.read.file_problem is None
         or (file.read.file_problem == HEADER_ONLY and file.export.mode == "increment")
     ]
-    appearances: dict[tuple[str, int], list[Ref]] = {}
-    texts: dict[Ref, tuple[str, int]] = {}
+    appearances: dict[tuple[Line, int], list[Ref]] = {}
+    texts: dict[Ref, tuple[Line, int]] = {}
     keys: dict[Ref, tuple[Value, ...]] = {}
-    latest_text: dict[tuple[Value, ...], str] = {}
-    in_newest: Counter[str] = Counter()
+    latest_text: dict[tuple[Value, ...], Line] = {}
+    in_newest: Counter[Line] = Counter()
     for file_no, file in usable:
         in_newest = Counter()
+        columns = columns_read(file)
         for record in file.read.records:
             if record.kind != "data":
                 continue
             ref = Ref(file_no, record.record_no)
-            in_newest[record.text] += 1
+            line = (columns, record.text)
+            in_newest[line] += 1
             key = key_of(file.export, file.typed.get(record.record_no))
-            occurrence = 1 if key is not None else in_newest[record.text]
-            texts[ref] = (record.text, occurrence)
+            occurrence = 1 if key is not None else in_newest[line]
+            texts[ref] = (line, occurrence)
             appearances.setdefault(texts[ref], []).append(ref)
             if key is not None:
                 keys[ref] = key
-                latest_text[key] = record.text
+                latest_text[key] = line
     result: dict[Ref, str] = {}
-    for ref, (text, occurrence) in texts.items():
-        if appearances[text, occurrence][0] != ref:
+    for ref, (line, occurrence) in texts.items():
+        if appearances[line, occurrence][0] != ref:
             result[ref] = "repeated"
-        elif ref in keys and latest_text[keys[ref]] != text:
+        elif ref in keys and latest_text[keys[ref]] != line:
             result[ref] = "superseded"
-        elif usable[-1][1].export.mode == "cumulative" and occurrence > in_newest[text]:
+        elif usable[-1][1].export.mode == "cumulative" and occurrence > in_newest[line]:
             result[ref] = "withdrawn"
         else:
             result[ref] = ""
