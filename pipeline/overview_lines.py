@@ -24,6 +24,10 @@ LEVEL_WORDS: dict[Level, str] = {
     "ok": "OK",
 }
 
+MOST_WARNINGS = 12
+"""House default: what a terminal shows at once; the pages have them all."""
+MOST_DEMO_WARNINGS = 4
+
 
 def read_latest(home: Path) -> Summary:
     """The document of the newest night. Raises HomeError when there is none or it is damaged."""
@@ -52,7 +56,7 @@ def describe_night(result: NightResult) -> dict[str, Any]:
     }
 
 
-def tell_night(result: NightResult) -> list[str]:
+def tell_night(result: NightResult, most_warnings: int = MOST_WARNINGS) -> list[str]:
     """A night's result for a person: where the pages are and what was found."""
     summary = result.summary
     night = summary.night
@@ -66,8 +70,8 @@ def tell_night(result: NightResult) -> list[str]:
     return [
         first,
         _levels(summary),
-        *_changes(summary),
-        *_warnings(summary),
+        *([] if result.is_unchanged else _changes(summary)),
+        *_warnings(summary, most_warnings),
         f"Pages: {result.out / 'overview.html'}",
     ]
 
@@ -76,7 +80,7 @@ def tell_demo(result: DemoResult, seconds: float) -> list[str]:
     """What the demo found, in ten lines or so."""
     last = result.nights[-1]
     released = [f"  {site.name}: {text}" for site in last.summary.sites for text in site.released_sentences]
-    lines = tell_night(last)
+    lines = tell_night(last, MOST_DEMO_WARNINGS)
     acts = [f"  {lot_line(site, lot)}" for site, lot in _lots(last.summary) if lot.level == "act"]
     page = last.summary.sites[0]
     return [
@@ -128,7 +132,7 @@ def tell_status(summary: Summary) -> list[str]:
         f"{summary.group_name}: last good night as of {summary.night.as_of}.",
         _levels(summary),
         *lots,
-        *_warnings(summary),
+        *_warnings(summary, MOST_WARNINGS),
     ]
 
 
@@ -163,15 +167,15 @@ def _changes(summary: Summary) -> list[str]:
     ]
 
 
-def _warnings(summary: Summary) -> list[str]:
-    """Quiet sites, files with a problem, meters, held lines: a line each."""
-    findings = [
-        (finding.group_sentence or finding.sentence)
-        if finding.rule == "site_silent"
-        else f"{site.name}: {finding.sentence}"
-        for site in summary.sites
-        for finding in site.findings
-    ]
+def _warnings(summary: Summary, most: int) -> list[str]:
+    """Quiet sites, files with a problem, meters, other remarks, held lines: a line each, what stops work first."""
+    first: list[str] = []
+    then: list[str] = []
+    for site in summary.sites:
+        for finding in site.findings:
+            place = "" if finding.rule == "site_silent" else f"{site.name}: "
+            text = f"{place}{finding.group_sentence or finding.sentence}"
+            (first if finding.rule == "site_silent" or finding.file else then).append(text)
     meters = [
         f"{site.name}: {meter.group_sentence or meter.sentence}"
         for site in summary.sites
@@ -185,9 +189,12 @@ def _warnings(summary: Summary) -> list[str]:
         for cause in site.held
         if cause.cause in FILE_PROBLEMS and cause.what not in {finding.file for finding in site.findings}
     ]
+    remarks = [*first, *still, *meters, *then]
+    told = [f"  {text}" for text in remarks[:most]]
+    if len(remarks) > most:
+        told.append(f"  {_count(len(remarks) - most, 'more remark')} on the sites' pages.")
     held = sum(site.lines.held for site in summary.sites)
     causes = [cause for site in summary.sites for cause in site.held]
-    told = [f"  {text}" for text in (*findings, *still, *meters)]
     if held:
         told.append(
             f"  {_count(held, 'line')} held for {_count(len(causes), 'cause')}: leachbook held lists them."

@@ -222,7 +222,7 @@ def _site_findings(
             sentence=words.water_finding(row),
             group_sentence=words.for_group(partial(Wording.water_finding, row=row)),
         )
-        for row in sorted(rows.site("water_findings", site.id), key=lambda r: (r["rule"], r["place"]))
+        for row in sorted(rows.site("water_findings", site.id), key=lambda r: (r["rule"], r["place"] or ""))
     ]
     findings += [
         Finding(rule=row["rule"], level=row["level"], sentence=words.list_finding(row))

@@ -5,7 +5,7 @@ Every function is pure: figures in, one sentence out. Dates are written the site
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from typing import Any
 
@@ -454,25 +454,27 @@ def _alkalinity(low: float | None, high: float) -> str:
     return f"at most {high:.0f}" if low is None else f"{low:.0f}-{high:.0f}"
 
 
-def _containers(text: str) -> str:
-    return ", ".join(
-        f"{CONTAINER_WORDS[code]}s".replace("pot or largers", "pots or larger") for code in text.split(",")
+def _containers(classes: Sequence[str]) -> str:
+    names = [
+        "6.5 inch pots and larger" if name == "pot_6_5in_plus" else f"{CONTAINER_WORDS[name]}s"
+        for name in classes
+    ]
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def _alkalinity_off(words: Wording, row: Row) -> str:
+    """One water against the ranges of all containers for which it lies outside."""
+    ranges = row["ranges"]
+    shown = ", ".join(
+        f"{_alkalinity(one['low'], one['high'])} for {_containers(one['classes'])}" for one in ranges
     )
-
-
-def _alkalinity_outside(words: Wording, row: Row) -> str:
-    side = "below" if row["low"] is not None and row["a"] < row["low"] else "above"
+    is_low = [one["low"] is not None and row["a"] < one["low"] for one in ranges]
+    side = "below" if all(is_low) else "outside" if any(is_low) else "above"
+    acid = "" if row["c"] is None else f" Acid is thought of above {row['c']:.0f}: expect pH to rise."
+    sources = "; ".join(dict.fromkeys(one["source"] for one in ranges))
     return (
         f"Source water of {words.day(row['checked_on'])}: alkalinity {row['a']:.0f} mg/L CaCO3, {side} what is "
-        f"published for {_containers(row['place'])}: {_alkalinity(row['low'], row['high'])} ({row['source']})."
-    )
-
-
-def _alkalinity_acid(words: Wording, row: Row) -> str:
-    return (
-        f"Source water of {words.day(row['checked_on'])}: alkalinity {row['a']:.0f} mg/L CaCO3. For "
-        f"{_containers(row['place'])} {_alkalinity(row['low'], row['high'])} is published, and acid is thought of "
-        f"above {row['acid_above']:.0f} ({row['source']}): expect pH to rise."
+        f"published: {shown} ({sources}).{acid}"
     )
 
 
@@ -498,8 +500,8 @@ def _feed_below_water(words: Wording, row: Row) -> str:
 
 
 _WATER_FINDINGS: dict[str, Callable[[Wording, Row], str]] = {
-    "alkalinity_outside": _alkalinity_outside,
-    "alkalinity_acid": _alkalinity_acid,
+    "alkalinity_outside": _alkalinity_off,
+    "alkalinity_acid": _alkalinity_off,
     "feed_weak": _feed_off,
     "feed_strong": _feed_off,
     "feed_below_water": _feed_below_water,

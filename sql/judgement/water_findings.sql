@@ -1,31 +1,48 @@
 -- What the rules remark about a site's water and its feed at the hose end, with every figure beside.
--- grain: one rule's remark on one check. key: site_id, rule, file_id, record_no, place
+-- grain: one rule's remark on one check. key: site_id, rule, file_id, record_no
 -- inputs: judged_waters, judged_feeds, policy_finding_levels, run
 -- rules: alkalinity by container is published (the rows in pipeline/reference name their sources); that the EC of water and
 -- fertilizer add up is a rule of thumb, the tolerance a house default; what leaves the hose with less EC than the water is
 -- measured wrong or not the water (common practice).
+-- ranges: what is published for the container classes for which the water is outside; c: above it acid is thought of
 with
+alkaline as (
+    select
+        site_id,
+        checked_on,
+        file_id,
+        record_no,
+        alkalinity_mg_l,
+        low,
+        high,
+        acid_above,
+        source,
+        list_sort(list(container_class)) as classes,
+        bool_or(word = 'acid') as is_acid
+    from judged_waters
+    where word in ('low', 'high', 'acid')
+    group by site_id, checked_on, file_id, record_no, alkalinity_mg_l, low, high, acid_above, source
+),
+
 remarks as (
     select
         site_id,
-        case word when 'acid' then 'alkalinity_acid' else 'alkalinity_outside' end as rule,
-        case word when 'acid' then 'warn' else 'note' end as level,
+        case when bool_or(is_acid) then 'alkalinity_acid' else 'alkalinity_outside' end as rule,
+        case when bool_or(is_acid) then 'warn' else 'note' end as level,
         file_id,
         record_no,
-        array_to_string(list_sort(list(container_class)), ',') as place,
+        null::varchar as place,
         checked_on,
         null::date as water_on,
         alkalinity_mg_l as a,
         null::double as b,
-        null::double as c,
+        min(acid_above) filter (where is_acid) as c,
         null::double as d,
-        low,
-        high,
-        acid_above,
-        source
-    from judged_waters
-    where word in ('low', 'high', 'acid')
-    group by all
+        list(
+            struct_pack(classes := classes, low := low, high := high, source := source) order by classes
+        ) as ranges
+    from alkaline
+    group by site_id, file_id, record_no, checked_on, alkalinity_mg_l
     union all
     select
         site_id,
@@ -40,9 +57,6 @@ remarks as (
         water_ec_ms_cm,
         target_ec_ms_cm,
         share,
-        null,
-        null,
-        null,
         null
     from judged_feeds
     where hose_ec_ms_cm < water_ec_ms_cm or word in ('weak', 'strong')

@@ -46,6 +46,8 @@ def test_full_reading() -> None:
         "ec": "1850",
         "ec_sd": "350",
         "poured": "2,5",
+        "poured_with": "Distilled",
+        "poured_ec": "4",
         "leachate": "1,7",
         "temperature": "68,5",
         "drain": "45",
@@ -55,7 +57,14 @@ def test_full_reading() -> None:
         "method": "Pour Through",
         "note": 'wet, "cold"',
     }
-    units = {"ec": "µS/cm", "ec_sd": "µS/cm", "poured": "fl oz", "leachate": "fl oz", "temperature": "°F"}
+    units = {
+        "ec": "µS/cm",
+        "ec_sd": "µS/cm",
+        "poured": "fl oz",
+        "poured_ec": "µS/cm",
+        "leachate": "fl oz",
+        "temperature": "°F",
+    }
     text_cells = {**cells, "note": '"wet, ""cold"""'}
     translated = one_reading(
         text_cells, units, decimal=",", datetime_format="%Y-%m-%d %H:%M", ec_compensated=False
@@ -80,6 +89,8 @@ def test_full_reading() -> None:
         "ec_ms_cm": Decimal("1.8500"),
         "ec_sd_ms_cm": Decimal("0.3500"),
         "poured_ml": Decimal("73.93"),
+        "poured_with": "distilled",
+        "poured_ec_ms_cm": Decimal("0.0040"),
         "leachate_ml": Decimal("50.28"),
         "temperature_c": Decimal("20.28"),
         "drain_min": Decimal("45.0"),

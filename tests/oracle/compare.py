@@ -27,6 +27,7 @@ TEXTS = frozenset(
     {
         "sentence",
         "group_sentence",
+        "pots_sentences",
         "released_sentences",
         # what was replaced and read again has its own tests; how many lines gave way is compared
         "corrections_tonight",
@@ -206,6 +207,17 @@ def compare_findings(found: list[Any], wanted: list[Any], where: str) -> list[st
     return differences
 
 
+def compare_rows(found: list[Any], wanted: list[Any], where: str) -> list[str]:
+    """Rows without a key of their own: as many, in the same order, each the same."""
+    if len(found) != len(wanted):
+        return [differ(f"{where}, rows", found, wanted)]
+    return [
+        difference
+        for number, (one, other) in enumerate(zip(found, wanted, strict=True), start=1)
+        for difference in compare_parts(one, other, f"{where} {number}")
+    ]
+
+
 SPECIAL: dict[str, Callable[[list[Any], Any, str], list[str]]] = {
     "others": compare_others,
     "reasons": compare_reasons,
@@ -213,6 +225,8 @@ SPECIAL: dict[str, Callable[[list[Any], Any, str], list[str]]] = {
     "files_tonight": compare_files,
     "policy": compare_policy,
     "findings": compare_findings,
+    "treatments": compare_rows,
+    "water": compare_rows,
 }
 
 

@@ -226,9 +226,18 @@ def pot_values(sampling: Sampling, quantity: str) -> list[Fraction]:
     return [value for value in values if value is not None]
 
 
-def contrasts_of(samplings: Sequence[Sampling], policy: Policy, as_of: date) -> list[Contrast]:
+def contrasts_of(
+    samplings: Sequence[Sampling],
+    policy: Policy,
+    as_of: date,
+    treatment_pair: tuple[Sampling, Sampling] | None,
+) -> list[Contrast]:
     found: list[Contrast] = []
-    pairs = {"affected": affected_pair(samplings, policy, as_of), "feed": feed_pair(samplings, as_of)}
+    pairs = {
+        "affected": affected_pair(samplings, policy, as_of),
+        "feed": feed_pair(samplings, as_of),
+        "treatment": treatment_pair,
+    }
     for comparison, pair in pairs.items():
         for quantity in QUANTITIES:
             if pair is None:

@@ -89,6 +89,7 @@ class Lot:
     parent: str | None = None
     split_on: date | None = None
     is_usable: bool = True
+    substrate: str | None = None
 
     @property
     def stands_from(self) -> date:
@@ -130,6 +131,7 @@ class Reading:
     received_on: date = date.min
     ph_text: str | None = None
     ec_text: str | None = None
+    sampler: str | None = None
 
 
 @dataclass(frozen=True)
@@ -333,6 +335,7 @@ def lot_from(typed: Typed) -> Lot:
         valid_from=typed.day("valid_from"),
         parent=typed.text("parent"),
         is_usable=typed.problem is None,
+        substrate=typed.text("substrate"),
     )
 
 
@@ -505,6 +508,7 @@ def reading_from(typed: Typed, file: Received, record: Record, lot: Lot) -> Read
         received_on=file.received_on,
         ph_text=cell_of("ph", file, record),
         ec_text=cell_of("ec", file, record),
+        sampler=typed.text("sampler"),
     )
 
 

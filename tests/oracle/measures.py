@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -16,6 +16,7 @@ from tests.oracle.samplings import QUANTITIES, Sampling
 from tests.oracle.series import drift_of, points_of
 from tests.oracle.settings import Policy
 from tests.oracle.targets import References, target_of
+from tests.oracle.treatments import LastTreatment
 from tests.oracle.trend import Trend, forecast
 
 # Code, level, quantity, side.
@@ -31,6 +32,9 @@ class Measures:
     charts: dict[str, OnChart]
     contrasts: list[Contrast]
     drifts: dict[str, str]
+    treatment: LastTreatment | None
+    # How the source water is judged for the lot's container; None: not judged.
+    water: str | None
 
 
 def iso(day: date | None) -> str | None:
@@ -44,13 +48,19 @@ def measure_lot(
     references: References,
     as_of: date,
     interval_days: int,
+    starts: Collection[date],
+    treatment: LastTreatment | None,
+    water: str | None,
 ) -> Measures:
-    """Trends, charts and contrasts take the policy in force on the as-of date."""
+    """Trends, charts and contrasts take the policy in force on the as-of date.
+
+    Trends and charts begin anew on each day of `starts`.
+    """
     trends: dict[str, Trend] = {}
     charts: dict[str, OnChart] = {}
     drifts: dict[str, str] = {}
     for quantity in QUANTITIES:
-        points = points_of(samplings, quantity)
+        points = points_of(samplings, quantity, starts)
         if not points:
             continue
         target = target_of(lot, quantity, policy, references)
@@ -61,7 +71,9 @@ def measure_lot(
         direction = drift_of(samplings, quantity, policy["step_ph" if quantity == "ph" else "step_ec_ms_cm"])
         if direction is not None:
             drifts[quantity] = direction
-    return Measures(trends, charts, contrasts_of(samplings, policy, as_of), drifts)
+    pair = None if treatment is None else treatment.pair(as_of)
+    contrasts = contrasts_of(samplings, policy, as_of, pair)
+    return Measures(trends, charts, contrasts, drifts, treatment, water)
 
 
 def measure_reasons(samplings: Sequence[Sampling], last: Sampling | None, measures: Measures) -> list[Found]:
@@ -80,6 +92,8 @@ def measure_reasons(samplings: Sequence[Sampling], last: Sampling | None, measur
         if chart.side is not None and last is not None and chart.day == last.sampled_on:
             found.append(("off_baseline", "note", quantity, chart.side))
     found += affected_reasons(measures)
+    found += treatment_reasons(measures)
+    found += water_reasons(measures)
     if last is not None:
         for quantity in QUANTITIES:
             found += one_pot_reasons(last, quantity)
@@ -100,6 +114,29 @@ def affected_reasons(measures: Measures) -> list[Found]:
         return []
     unclear = any(each.compared.word == "not_clear" for each in affected)
     return [("affected_unexplained" if unclear else "affected_too_few", "note", None, None)]
+
+
+def treatment_reasons(measures: Measures) -> list[Found]:
+    """A retest that is still to come; else what moved, with a side only where it moved clearly."""
+    if measures.treatment is None:
+        return []
+    if measures.treatment.after is None:
+        return [("treated", "note", None, None)]
+    found: list[Found] = []
+    for each in measures.contrasts:
+        if each.comparison == "treatment":
+            rose = "high" if each.compared.difference < 0 else "low"
+            side = rose if each.compared.word == "clear" else None
+            found.append(("treatment_result", "note", each.quantity, side))
+    return found
+
+
+def water_reasons(measures: Measures) -> list[Found]:
+    """pH that rises where the water is more alkaline than the container bears."""
+    trend = measures.trends.get("ph")
+    if trend is None or not trend.is_trend or trend.slope is None or trend.slope <= 0:
+        return []
+    return [("alkaline_water", "note", "ph", "high")] if measures.water in ("high", "acid") else []
 
 
 def one_pot_reasons(last: Sampling, quantity: str) -> list[Found]:

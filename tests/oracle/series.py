@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
@@ -35,11 +35,16 @@ def counted(samplings: Sequence[Sampling], quantity: str) -> list[tuple[Sampling
     return found
 
 
-def points_of(samplings: Sequence[Sampling], quantity: str) -> list[Point]:
-    """Oldest first; a routine sampling and a retest of one day are one point, their mean."""
+def points_of(samplings: Sequence[Sampling], quantity: str, starts: Collection[date] = ()) -> list[Point]:
+    """Oldest first; a routine sampling and a retest of one day are one point, their mean.
+
+    A stage begins a segment, and so does each day of `starts`.
+    """
     by_day: dict[tuple[int, date], list[Fraction]] = {}
     for sampling, mean in counted(samplings, quantity):
-        by_day.setdefault((STAGES.index(sampling.stage), sampling.sampled_on), []).append(mean)
+        begun = sum(1 for start in starts if start <= sampling.sampled_on)
+        segment = STAGES.index(sampling.stage) + begun
+        by_day.setdefault((segment, sampling.sampled_on), []).append(mean)
     return [
         Point(day, sum(means, Fraction(0)) / len(means), segment)
         for (segment, day), means in sorted(by_day.items())

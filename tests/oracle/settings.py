@@ -59,6 +59,14 @@ DEFAULTS: dict[str, str] = {
     "pace_seconds": "15",
     "late_entry_days": "7",
     "question_days": "30",
+    "wait_leaching_days": "2",
+    "wait_bicarbonate_days": "3",
+    "wait_feed_change_days": "7",
+    "wait_lime_drench_days": "10",
+    "wait_other_days": "7",
+    "before_treatment_days": "21",
+    "water_check_days": "60",
+    "feed_tolerance_share": "0.10",
 }
 
 # class: pour, leachate low, leachate high (mL), pots, days between routine samplings, drain low and high

@@ -14,11 +14,14 @@ WORDS = Wording("%d %b")
 WATER: dict[str, Any] = {
     "checked_on": date(2026, 3, 30),
     "water_on": date(2026, 3, 23),
-    "low": None,
-    "high": None,
-    "acid_above": None,
-    "source": None,
+    "c": None,
 }
+
+
+def published(
+    low: float | None, high: float, *classes: str, source: str = "A paper"
+) -> dict[str, float | list[str] | str | None]:
+    return {"low": low, "high": high, "classes": list(classes), "source": source}
 
 
 def test_every_treatment_has_a_word() -> None:
@@ -32,42 +35,44 @@ def test_every_treatment_has_a_word() -> None:
             {
                 "rule": "alkalinity_outside",
                 "a": 60.0,
-                "low": 80.0,
-                "high": 120.0,
-                "place": "pot_4in,pot_6_5in_plus",
-                "source": "A paper",
+                "ranges": [published(80.0, 120.0, "pot_4in", "pot_6_5in_plus")],
             },
             (
-                "Source water of 30 Mar: alkalinity 60 mg/L CaCO3, below what is published for 4 inch "
-                "pots, 6.5 inch pots or larger: 80-120 (A paper)."
+                "Source water of 30 Mar: alkalinity 60 mg/L CaCO3, below what is published: 80-120 for 4 inch pots "
+                "and 6.5 inch pots and larger (A paper)."
+            ),
+        ),
+        (
+            {"rule": "alkalinity_outside", "a": 130.0, "ranges": [published(None, 100.0, "nursery")]},
+            (
+                "Source water of 30 Mar: alkalinity 130 mg/L CaCO3, above what is published: at most 100 for nursery "
+                "containers (A paper)."
             ),
         ),
         (
             {
                 "rule": "alkalinity_outside",
-                "a": 130.0,
-                "high": 100.0,
-                "place": "nursery",
-                "source": "A paper",
+                "a": 70.0,
+                "ranges": [
+                    published(40.0, 60.0, "plug"),
+                    published(80.0, 120.0, "pot_4in", source="Another paper"),
+                ],
             },
             (
-                "Source water of 30 Mar: alkalinity 130 mg/L CaCO3, above what is published for "
-                "nursery containers: at most 100 (A paper)."
+                "Source water of 30 Mar: alkalinity 70 mg/L CaCO3, outside what is published: 40-60 for plug trays, "
+                "80-120 for 4 inch pots (A paper; Another paper)."
             ),
         ),
         (
             {
                 "rule": "alkalinity_acid",
                 "a": 210.0,
-                "low": 80.0,
-                "high": 120.0,
-                "acid_above": 150.0,
-                "place": "pot_4in",
-                "source": "A paper",
+                "c": 150.0,
+                "ranges": [published(80.0, 120.0, "pot_4in")],
             },
             (
-                "Source water of 30 Mar: alkalinity 210 mg/L CaCO3. For 4 inch pots 80-120 is published, and acid is "
-                "thought of above 150 (A paper): expect pH to rise."
+                "Source water of 30 Mar: alkalinity 210 mg/L CaCO3, above what is published: 80-120 for 4 inch pots "
+                "(A paper). Acid is thought of above 150: expect pH to rise."
             ),
         ),
         (

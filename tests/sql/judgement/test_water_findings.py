@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from decimal import Decimal
 
+import polars as pl
 import pytest
 
 from pipeline.settings.policy import PolicyPeriod
+from pipeline.warehouse.statements import fetch
 from tests.sql.bench import AS_OF, Bench
 
 WATER = "place | checked_on | ec_ms_cm | alkalinity_mg_l | target_ec_ms_cm | injector\n"
 
 
-def findings(bench: Bench, checks: str, columns: str = "rule, level, place") -> list[tuple[object, ...]]:
+def findings(bench: Bench, checks: str, columns: str = "rule, level") -> list[tuple[object, ...]]:
     bench.load_file("feed_checks", WATER + checks)
     bench.measure()
     return bench.rows("water_findings", columns)
@@ -21,12 +23,12 @@ def findings(bench: Bench, checks: str, columns: str = "rule, level, place") -> 
 @pytest.mark.parametrize(
     ("alkalinity", "found"),
     [
-        ("79", [("alkalinity_outside", "note", "pot_4in")]),
+        ("79", [("alkalinity_outside", "note")]),
         ("80", []),
         ("120", []),
-        ("121", [("alkalinity_outside", "note", "pot_4in")]),
-        ("150", [("alkalinity_outside", "note", "pot_4in")]),
-        ("151", [("alkalinity_acid", "warn", "pot_4in")]),
+        ("121", [("alkalinity_outside", "note")]),
+        ("150", [("alkalinity_outside", "note")]),
+        ("151", [("alkalinity_acid", "warn")]),
     ],
 )
 def test_alkalinity_by_container(bench: Bench, alkalinity: str, found: list[tuple[object, ...]]) -> None:
@@ -34,15 +36,18 @@ def test_alkalinity_by_container(bench: Bench, alkalinity: str, found: list[tupl
     assert findings(bench, f"source_water | 2026-03-30 | 0.4 | {alkalinity} | - | -") == found
 
 
-def test_each_range_has_a_finding_of_its_own(bench: Bench) -> None:
-    bench.lots("lot_code | container_class\nA | plug\nB | pot_4in\nC | pot_5_6in")
+def test_one_water_is_one_finding_with_each_range_in_it(bench: Bench) -> None:
+    bench.lots("lot_code | container_class\nA | plug\nB | pot_4in\nC | pot_5_6in\nD | pot_6_5in_plus")
     found = findings(
-        bench, "source_water | 2026-03-30 | 0.4 | 200 | - | -", "rule, place, low, high, acid_above"
+        bench,
+        "source_water | 2026-03-30 | 0.4 | 200 | - | -",
+        "rule, c, ranges[1].classes, ranges[1].high, ranges",
     )
-    assert found == [
-        ("alkalinity_acid", "pot_4in,pot_5_6in", 80.0, 120.0, 150.0),
-        ("alkalinity_outside", "plug", 40.0, 60.0, None),
-    ]
+    [(rule, acid_above, classes, high, ranges)] = found
+    assert (rule, acid_above, classes, high) == ("alkalinity_acid", 150.0, ["plug"], 60.0)
+    assert isinstance(ranges, list)
+    assert [one["classes"] for one in ranges] == [["plug"], ["pot_4in", "pot_5_6in", "pot_6_5in_plus"]]
+    assert [(one["low"], one["high"]) for one in ranges] == [(40.0, 60.0), (80.0, 120.0)]
 
 
 def test_the_last_check_speaks(bench: Bench) -> None:
@@ -119,3 +124,33 @@ def test_tolerance_and_level_are_the_policys(bench: Bench) -> None:
         hose_end     | 2026-03-30 | 2.9 | -   | 1.9 | B
     """
     assert findings(bench, checks.strip(), "rule, level, place") == [("feed_strong", "note", "B")]
+
+
+def test_the_checks_that_are_used_with_their_words(bench: Bench) -> None:
+    bench.lots("lot_code | container_class\nA | plug\nB | pot_4in")
+    checks = """
+        source_water | 2026-03-02 | 0.40 | 90  | -   | -
+        source_water | 2026-03-23 | 0.50 | 100 | -   | -
+        hose_end     | 2026-03-23 | 2.00 | -   | 2.0 | A
+        hose_end     | 2026-03-02 | 0.30 | -   | -   | B
+        hose_end     | 2026-03-23 | 1.00 | -   | 2.0 | C
+        hose_end     | 2026-03-16 | 1.00 | -   | 2.0 | C
+    """
+    bench.load_file("feed_checks", WATER + checks.strip())
+    bench.measure()
+    found = fetch(bench.connection, "queries/water_checks").select(
+        pl.col("checked_on").cast(pl.String),
+        "place",
+        "spot",
+        "ec_ms_cm",
+        "alkalinity_mg_l",
+        "water_ec_ms_cm",
+        "words",
+    )
+    assert found.rows() == [
+        ("2026-03-02", "source_water", None, 0.4, 90.0, None, []),
+        ("2026-03-23", "source_water", None, 0.5, 100.0, None, ["high"]),
+        ("2026-03-23", "hose_end", "A", 2.0, None, 0.5, ["as_set"]),
+        ("2026-03-02", "hose_end", "B", 0.3, None, 0.4, ["below_water"]),
+        ("2026-03-23", "hose_end", "C", 1.0, None, 0.5, ["weak"]),
+    ]
