@@ -3,9 +3,9 @@
     .venv/bin/python -m tests.bench.false_alarms
 
 Lots: five pots at each sampling, SD between pots 0.15 pH and 0.40 mS/cm, one routine sampling every 14 days, readings
-to two decimals. On top of the pots each sampling as a whole is off by an SD of 0.10 pH and 0.25 mS/cm (weather, hour,
-meter, hand). Nobody has published that figure for one site. The choice leans on what laboratories differ by on the
-same water: 0.10 to 0.20 pH (AOAC Official Method 973.41), 7 % in EC (EPA Method 120.1: 119 of 1,710 µS/cm).
+to two decimals. On top of the pots each sampling as a whole is off by an SD of 0.05 pH and 0.15 mS/cm (weather, hour,
+meter, hand). Nobody has published that figure for one site. The choice is about half of what laboratories differ by on
+the same water: 0.10 to 0.20 pH (AOAC Official Method 973.41), 7 % in EC (EPA Method 120.1: 119 of 1,710 µS/cm).
 Targets: pH 5.8 to 6.2, EC 2.5 to 4.5 mS/cm, no other published range, stage active.
 
 The rules are those of sql/judgement (verdicts, streaks, drifts, reasons) written anew on whole arrays, with the
@@ -342,8 +342,8 @@ def main() -> None:
     parser = argparse.ArgumentParser(description="False alarms and detection delay of the rules.")
     parser.add_argument("--lots", type=int, default=20_000)
     parser.add_argument("--seed", type=int, default=SEED)
-    parser.add_argument("--between-ph", type=float, default=0.10)
-    parser.add_argument("--between-ec", type=float, default=0.25)
+    parser.add_argument("--between-ph", type=float, default=0.05)
+    parser.add_argument("--between-ec", type=float, default=0.15)
     parser.add_argument("--margin-ph", type=float, default=float(policy.clear_margin_ph))
     parser.add_argument("--margin-ec", type=float, default=float(policy.clear_margin_ec_share))
     asked = parser.parse_args()

@@ -160,3 +160,14 @@ def test_a_wider_margin_acts_less_by_chance() -> None:
     spread_evenly = [float(cells[3]) for cells in rows if "confirmed" not in cells[1]]
     assert spread_evenly == sorted(spread_evenly, reverse=True)
     assert spread_evenly[0] > spread_evenly[-1]
+
+
+@pytest.mark.parametrize(("between_ph", "between_ec"), [(0.0, 0.0), (0.05, 0.15)])
+def test_the_shipped_margins_act_by_chance_in_less_than_1_of_100_lot_months(
+    between_ph: float, between_ec: float
+) -> None:
+    shipped = next(line for line in choices(SEED, 5_000, between_ph, between_ec) if "0.2 pH, 10%" in line)
+    assert (POLICY.clear_margin_ph, POLICY.clear_margin_ec_share) == (Decimal("0.2"), Decimal("0.10"))
+    cells = [float(cell) for cell in shipped.split("|")[2:5]]
+    assert max(cells) < 1
+    assert max(cells) > 0
