@@ -1,0 +1,159 @@
+"""The part of a lot in the oracle's summary: its figures, samplings, targets, reasons and due."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+from fractions import Fraction
+from typing import Any
+
+from tests.oracle.attention import last_counting
+from tests.oracle.fates import SiteFacts
+from tests.oracle.findings import findings_of
+from tests.oracle.measures import chart_part, trend_part
+from tests.oracle.outliers import apart, pots_needed, side_without
+from tests.oracle.questions import questions_of
+from tests.oracle.samplings import QUANTITIES, Judged, Sampling, leachate_median, stage_on
+from tests.oracle.settings import Policy
+from tests.oracle.standing import Standing
+from tests.oracle.targets import References, Target, ph_group_of, target_of
+from tests.oracle.treatments import treatment_part
+
+
+def number(value: Fraction | None) -> float | None:
+    return None if value is None else float(value)
+
+
+def iso(day: date | None) -> str | None:
+    return None if day is None else day.isoformat()
+
+
+def figures_part(sampling: Sampling, quantity: str) -> dict[str, Any]:
+    judged: Judged = sampling.quantities[quantity]
+    figures, found = judged.statistics, apart(sampling, quantity)
+    without = found.without
+    return {
+        "n": figures.n,
+        "mean": number(figures.mean),
+        "sd": figures.sd,
+        "sd_assumed": figures.sd_assumed,
+        "ci_low": figures.ci_low,
+        "ci_high": figures.ci_high,
+        "median": number(figures.median),
+        "min": number(figures.least),
+        "max": number(figures.most),
+        "pots_in_range": judged.pots_in_range,
+        "side": judged.side,
+        "verdict": judged.verdict,
+        "at_least": judged.at_least,
+        "inside_another_range": judged.inside_another_range,
+        "in_a_row": judged.in_a_row,
+        "band": judged.band,
+        "not_judged_why": judged.not_judged_why,
+        "pots_needed": pots_needed(sampling, quantity),
+        "outliers": found.count,
+        "mean_without": number(without.mean) if without else None,
+        "sd_without": without.sd if without else None,
+        "ci_low_without": without.ci_low if without else None,
+        "ci_high_without": without.ci_high if without else None,
+        "depends_on_one_pot": side_without(sampling, quantity) is not None,
+    }
+
+
+def sampling_part(sampling: Sampling, own: Sequence[Sampling], facts: SiteFacts) -> dict[str, Any]:
+    container = sampling.policy.containers[sampling.lot.container_class]
+    readings = [pot.reading for pot in sampling.pots]
+    odd = {quantity: apart(sampling, quantity).pots for quantity in QUANTITIES}
+    return {
+        "sampled_on": iso(sampling.sampled_on),
+        "purpose": sampling.purpose,
+        "n_pots": sum(reading.n_pots for reading in readings),
+        "min_pots": sampling.min_pots,
+        "counts": sampling.counts,
+        "proper": sampling.proper,
+        "meter_ids": list(sampling.meter_ids),
+        "meter_calibrated": sampling.meter_calibrated,
+        "meter_in_doubt": sampling.meter_in_doubt,
+        "leachate_median_ml": number(leachate_median(sampling)),
+        "leachate_low_ml": number(container["leachate_low_ml"]),
+        "leachate_high_ml": number(container["leachate_high_ml"]),
+        "pots_over_collected": sum(pot.reading.n_pots for pot in sampling.pots if pot.is_over),
+        "pots_under_collected": sum(pot.reading.n_pots for pot in sampling.pots if pot.is_under),
+        "pots_without_volume": sum(reading.n_pots for reading in readings if reading.leachate_ml is None),
+        "ph": figures_part(sampling, "ph"),
+        "ec": figures_part(sampling, "ec"),
+        "findings": findings_of(sampling, questions_of(sampling, own, facts)),
+        "pots": [
+            {
+                "file": pot.reading.file,
+                "line": pot.reading.line,
+                "pot": pot.reading.pot,
+                "position": pot.reading.position,
+                "n_pots": pot.reading.n_pots,
+                "ph": number(pot.reading.ph),
+                "ec_ms_cm": number(pot.ec_ms_cm),
+                "leachate_ml": number(pot.reading.leachate_ml),
+                "usable_ph": pot.usable_ph,
+                "usable_ec": pot.usable_ec,
+                "why_not_ec": pot.why_not_ec,
+                "outlier_ph": pot in odd["ph"],
+                "outlier_ec": pot in odd["ec"],
+            }
+            for pot in sampling.pots
+        ],
+    }
+
+
+def target_part(target: Target | None) -> dict[str, Any] | None:
+    if target is None:
+        return None
+    return {
+        "low": number(target.low),
+        "high": number(target.high),
+        "source": {"basis": target.basis},
+        "others": [{"low": number(low), "high": number(high)} for low, high in target.others],
+    }
+
+
+def lot_part(
+    standing: Standing, rank: int, policy: Policy, references: References, facts: SiteFacts, as_of: date
+) -> dict[str, Any]:
+    lot, last = standing.lot, last_counting(standing.samplings)
+    return {
+        "lot_id": lot.code,
+        "house": lot.house,
+        "bench": lot.bench,
+        "crop": lot.crop,
+        "cultivar": lot.cultivar,
+        "container_class": lot.container_class,
+        "plants": lot.plants,
+        "started_on": iso(lot.started_on),
+        "ends_on": iso(lot.ends_on),
+        "days_to_end": None if lot.ends_on is None else (lot.ends_on - as_of).days,
+        "stage": stage_on(lot, as_of, policy),
+        "grower_id": lot.grower_id,
+        "ph_group": ph_group_of(references, lot.crop, policy),
+        "target_ph": target_part(target_of(lot, "ph", policy, references)),
+        "target_ec": target_part(target_of(lot, "ec", policy, references)),
+        "level": standing.level,
+        "rank": rank,
+        "score": number(standing.score),
+        "reasons": [
+            {"code": reason.code, "level": reason.level, "quantity": reason.quantity, "side": reason.side}
+            for reason in standing.reasons
+        ],
+        "last_counting_on": iso(last.sampled_on) if last else None,
+        "days_since_counting": (as_of - last.sampled_on).days if last else None,
+        "due": {
+            "state": standing.due.state,
+            "due_on": iso(standing.due.due_on),
+            "purpose": standing.due.purpose,
+            "days_overdue": standing.due.days_overdue,
+            "pots": standing.due.pots,
+        },
+        "trends": {quantity: trend_part(trend) for quantity, trend in standing.measures.trends.items()},
+        "own_charts": {quantity: chart_part(chart) for quantity, chart in standing.measures.charts.items()},
+        "contrasts": [contrast.as_part() for contrast in standing.measures.contrasts],
+        "treatments": [treatment_part(done) for done in standing.treatments],
+        "samplings": [sampling_part(sampling, standing.samplings, facts) for sampling in standing.samplings],
+    }

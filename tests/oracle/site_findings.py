@@ -1,0 +1,92 @@
+"""Which rules have a remark on a site or its files; the product's sentences are not checked here."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from tests.oracle.fates import Lot, Received, SiteFacts
+from tests.oracle.findings import with_levels
+from tests.oracle.lists import list_findings
+from tests.oracle.questions import site_questions
+from tests.oracle.records import HEADER_ONLY
+from tests.oracle.samplings import Sampling
+from tests.oracle.settings import Policy, fold
+from tests.oracle.standing import Standing
+from tests.oracle.targets import References
+from tests.oracle.water import Waters, water_findings
+
+
+def new_columns(facts: SiteFacts, as_of: date) -> list[tuple[str, str]]:
+    """One note an export that has columns tonight which no field maps and which it never had before."""
+    seen: dict[tuple[int, str], date] = {}
+    for file in facts.files:
+        if file.read.file_problem is not None or file.read.header is None:
+            continue
+        mapped = {fold(column) for column, _ in file.export.columns.values()}
+        for title in file.read.header:
+            if title and fold(title) not in mapped:
+                seen.setdefault((id(file.export), title), file.received_on)
+    exports = {export for (export, _), day in seen.items() if day == as_of}
+    return [("new_columns", "note")] * len(exports)
+
+
+def is_silent(facts: SiteFacts, policy: Policy, as_of: date) -> bool:
+    """Nothing new for so many nights, or nothing ever."""
+    if not facts.files:
+        return True
+    last = max(file.received_on for file in facts.files)
+    return (as_of - last).days >= policy["silent_after_nights"]
+
+
+def is_empty_increment(file: Received) -> bool:
+    """Nothing was added since the last file: usual. A whole list with nothing in it is a mistake."""
+    return file.read.file_problem == HEADER_ONLY and file.export.mode == "increment"
+
+
+def site_findings(facts: SiteFacts, policy: Policy, as_of: date) -> list[tuple[str, str]]:
+    """A site that has gone quiet, and the files of the night that are held whole."""
+    found: list[tuple[str, str]] = []
+    if is_silent(facts, policy, as_of):
+        found.append(("site_silent", "warn"))
+    found += [
+        (file.read.file_problem, "note" if is_empty_increment(file) else "hold")
+        for file in facts.files
+        if file.received_on == as_of and file.read.file_problem is not None
+    ]
+    return found
+
+
+def unknown_crops(lots: list[Lot], policy: Policy, references: References) -> list[tuple[str, str]]:
+    """A crop of standing lots that no published row has and for which nobody set a target: one finding a crop."""
+    unknown = {
+        lot.crop
+        for lot in lots
+        if not any(fold(row.crop) == fold(lot.crop) for row in references.rows)
+        and not any((fold(lot.crop), quantity) in policy.site_targets for quantity in ("ph", "ec"))
+        and not any((fold(lot.crop), quantity) in policy.group_targets for quantity in ("ph", "ec"))
+    }
+    return [("crop_unknown", "warn")] * len(unknown)
+
+
+def all_site_findings(
+    facts: SiteFacts,
+    samplings: dict[str, list[Sampling]],
+    standings: list[Standing],
+    waters: Waters,
+    policy: Policy,
+    references: References,
+    as_of: date,
+) -> list[tuple[str, str]]:
+    """Rule and level; those of files, of quiet sites and of unknown crops are not the policy's to set."""
+    everything = [one for own in samplings.values() for one in own]
+    settable = [
+        *site_questions(facts, everything, policy, as_of),
+        *water_findings(waters),
+        *list_findings(facts, as_of),
+    ]
+    return [
+        *site_findings(facts, policy, as_of),
+        *new_columns(facts, as_of),
+        *with_levels(settable, policy),
+        *unknown_crops([standing.lot for standing in standings], policy, references),
+    ]

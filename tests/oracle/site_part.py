@@ -1,0 +1,167 @@
+"""The part of a site in the oracle's summary: lines by fate, held lines, meters, water, findings, policy, lots."""
+
+from __future__ import annotations
+
+from collections import Counter
+from datetime import date
+from typing import Any
+
+from tests.oracle.attention import DUE_STATES, LEVELS
+from tests.oracle.fates import Ref, SiteFacts
+from tests.oracle.lot_part import iso, lot_part
+from tests.oracle.meters import meter_part, quality_part
+from tests.oracle.samplings import Sampling
+from tests.oracle.settings import Home, Policy, SiteSettings, policy_on
+from tests.oracle.site_findings import all_site_findings, is_silent
+from tests.oracle.standing import Standing
+from tests.oracle.targets import References
+from tests.oracle.water import Waters, water_part
+
+
+def lines_part(facts: SiteFacts) -> dict[str, int]:
+    """Physical lines and records of all files received so far, records by fate."""
+    fates = Counter(fate.fate for fate in facts.fates.values())
+    return {
+        "lines": sum(file.read.lines for file in facts.files),
+        "records": sum(len(file.read.records) for file in facts.files),
+        **{
+            fate: fates[fate]
+            for fate in ("accepted", "held", "repeated", "superseded", "withdrawn", "not_data")
+        },
+    }
+
+
+def held_part(facts: SiteFacts) -> list[dict[str, Any]]:
+    """Held records by cause and by what they wait for, with every record that an example may show."""
+    groups: dict[tuple[str, str | None], list[Ref]] = {}
+    for ref, fate in facts.fates.items():
+        if fate.fate == "held":
+            groups.setdefault((fate.cause or "", fate.what), []).append(ref)
+    return [
+        {
+            "cause": cause,
+            "what": what,
+            "records": len(refs),
+            "may_show": [
+                {
+                    "file": facts.files[ref.file_no].name,
+                    "line": facts.files[ref.file_no].read.records[ref.record_no - 1].line_from,
+                    "text": facts.files[ref.file_no].read.records[ref.record_no - 1].text,
+                }
+                for ref in refs
+            ],
+        }
+        for (cause, what), refs in groups.items()
+    ]
+
+
+def gave_way(before: SiteFacts | None, now: SiteFacts, word: str) -> int:
+    """Lines that are superseded or withdrawn tonight and were not last night; files held whole do not count."""
+    was = before.fates if before is not None else {}
+    return sum(
+        1
+        for ref, fate in now.fates.items()
+        if fate.fate == word
+        and (ref not in was or was[ref].fate != word)
+        and now.files[ref.file_no].read.file_problem is None
+    )
+
+
+def released(before: SiteFacts | None, now: SiteFacts) -> int:
+    """Records held last night and accepted tonight."""
+    if before is None:
+        return 0
+    return sum(
+        1 for ref, fate in before.fates.items() if fate.fate == "held" and now.fates[ref].fate == "accepted"
+    )
+
+
+def policy_numbers(policy: Policy) -> dict[str, float]:
+    """Values in force that are numbers, by name; those of container classes as class.value."""
+    values = {name: float(value) for name, value in policy.values.items()}
+    for container_class, numbers in policy.containers.items():
+        for name, value in numbers.items():
+            values[f"containers.{container_class}.{name}"] = float(value)
+    return values
+
+
+def site_part(
+    home: Home,
+    site: SiteSettings,
+    facts: SiteFacts,
+    before: SiteFacts | None,
+    samplings: dict[str, list[Sampling]],
+    ranked: list[tuple[int, Standing]],
+    references: References,
+    waters: Waters,
+    as_of: date,
+) -> dict[str, Any]:
+    policy = policy_on(home, site, as_of)
+    own = [(rank, standing) for rank, standing in ranked if standing.site_id == site.site_id]
+    received = [file.received_on for file in facts.files]
+    silent = (as_of - max(received)).days if received else None
+    dues = Counter(standing.due.state for _, standing in own)
+    meters = {reading.meter_id for reading in facts.readings if reading.meter_id is not None} | {
+        calibration.meter_id for calibration in facts.calibrations
+    }
+    return {
+        "site_id": site.site_id,
+        "name": site.name,
+        "language": site.language,
+        "paper": site.paper,
+        "date_format": site.date_format,
+        "growers": [
+            {
+                "grower_id": grower["id"],
+                "name": grower["name"],
+                "houses": list(grower.get("houses", [])),
+            }
+            for grower in site.growers
+        ],
+        "first_received_on": iso(min(received)) if received else None,
+        "last_received_on": iso(max(received)) if received else None,
+        "nights_silent": silent,
+        "is_silent": is_silent(facts, policy, as_of),
+        "last_reading_on": iso(max((reading.sampled_on for reading in facts.readings), default=None)),
+        "lots_by_level": {
+            level: sum(1 for _, standing in own if standing.level == level) for level in LEVELS
+        },
+        "dues_by_state": {state: dues[state] for state in DUE_STATES},
+        "pots_due": sum(
+            standing.due.pots
+            for _, standing in own
+            if standing.due.state in ("overdue", "never_sampled", "due_this_week")
+        ),
+        "lots_on_time": sum(1 for _, standing in own if standing.due.due_on >= as_of),
+        "quality_28_days": quality_part(samplings, policy, as_of),
+        "lines": lines_part(facts),
+        "files_tonight": [
+            {
+                "name": file.name,
+                "kind": file.export.kind,
+                "received_on": iso(file.received_on),
+                "lines": file.read.lines,
+                "records": len(file.read.records),
+                "is_held": file.read.file_problem is not None,
+            }
+            for file in facts.files
+            if file.received_on == as_of
+        ],
+        "released_tonight": released(before, facts),
+        "superseded_tonight": gave_way(before, facts, "superseded"),
+        "withdrawn_tonight": gave_way(before, facts, "withdrawn"),
+        "held": held_part(facts),
+        "meters": [meter_part(meter, facts, home, site, as_of) for meter in sorted(meters)],
+        "water": water_part(waters),
+        "policy": policy_numbers(policy),
+        "findings": [
+            {"rule": rule, "level": level}
+            for rule, level in all_site_findings(
+                facts, samplings, [standing for _, standing in own], waters, policy, references, as_of
+            )
+        ],
+        "lots": [lot_part(standing, rank, policy, references, facts, as_of) for rank, standing in own],
+        "lots_ended": sum(
+            1 for lot in facts.lots.values() if lot.ends_on is not None and lot.ends_on < as_of
+        ),
+    }
