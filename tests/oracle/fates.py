@@ -132,6 +132,9 @@ class Reading:
     ph_text: str | None = None
     ec_text: str | None = None
     sampler: str | None = None
+    drain_min: Fraction | None = None
+    poured_with: str | None = None
+    poured_ec_ms_cm: Fraction | None = None
 
 
 @dataclass(frozen=True)
@@ -509,6 +512,9 @@ def reading_from(typed: Typed, file: Received, record: Record, lot: Lot) -> Read
         ph_text=cell_of("ph", file, record),
         ec_text=cell_of("ec", file, record),
         sampler=typed.text("sampler"),
+        drain_min=typed.number("drain"),
+        poured_with=typed.text("poured_with"),
+        poured_ec_ms_cm=typed.number("poured_ec"),
     )
 
 

@@ -21,6 +21,18 @@ def is_more_than_poured(pot: Pot) -> bool:
     return poured is not None and leachate is not None and leachate > poured
 
 
+def is_poured_with_unknown(pot: Pot) -> bool:
+    """Poured with water that is not pure and whose EC is not written down."""
+    water = pot.reading.poured_with
+    return water not in (None, "distilled", "deionised") and pot.reading.poured_ec_ms_cm is None
+
+
+def is_drained_off_recipe(pot: Pot, sampling: Sampling) -> bool:
+    """Waited shorter or longer than the class's recipe."""
+    minutes, container = pot.reading.drain_min, sampling.policy.containers[sampling.lot.container_class]
+    return minutes is not None and not container["drain_low_min"] <= minutes <= container["drain_high_min"]
+
+
 def has_unequal_volumes(sampling: Sampling) -> bool:
     """The range of the volumes is over 30 % of their median."""
     volumes = [pot.reading.leachate_ml for pot in sampling.pots if pot.reading.leachate_ml is not None]
@@ -48,8 +60,8 @@ def with_levels(found: list[tuple[str, str]], policy: Policy) -> list[tuple[str,
     return [(rule, level) for rule, level in levels if level != "off"]
 
 
-def findings_of(sampling: Sampling, questions: list[tuple[str, str]]) -> list[dict[str, str]]:
-    """Rule and level of every remark; `questions` are those that need the lot's other samplings."""
+def findings_of(sampling: Sampling, others: list[tuple[str, str]]) -> list[dict[str, str]]:
+    """Rule and level of every remark; `others` are those that need the lot's other samplings or the site's water."""
     pots = sampling.pots
     left_out = {pot.why_not_ec for pot in pots}
     rules = (
@@ -61,6 +73,8 @@ def findings_of(sampling: Sampling, questions: list[tuple[str, str]]) -> list[di
         ("volume_not_recorded", "warn", any(pot.reading.leachate_ml is None for pot in pots)),
         ("poured_off_recipe", "warn", any(is_off_recipe(pot, sampling) for pot in pots)),
         ("more_than_poured", "warn", any(is_more_than_poured(pot) for pot in pots)),
+        ("poured_not_distilled", "warn", any(is_poured_with_unknown(pot) for pot in pots)),
+        ("drain_time", "warn", any(is_drained_off_recipe(pot, sampling) for pot in pots)),
         ("unequal_volumes", "warn", has_unequal_volumes(sampling)),
         ("uneven_ph", "warn", is_uneven(sampling, "ph")),
         ("uneven_ec", "warn", is_uneven(sampling, "ec")),
@@ -79,5 +93,5 @@ def findings_of(sampling: Sampling, questions: list[tuple[str, str]]) -> list[di
             any(pot.reading.stated_purpose != pot.reading.purpose for pot in pots),
         ),
     )
-    found = [(rule, level) for rule, level, holds in rules if holds] + questions
+    found = [(rule, level) for rule, level, holds in rules if holds] + others
     return [{"rule": rule, "level": level} for rule, level in with_levels(found, sampling.policy)]

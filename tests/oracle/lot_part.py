@@ -18,6 +18,7 @@ from tests.oracle.settings import Policy
 from tests.oracle.standing import Standing
 from tests.oracle.targets import References, Target, ph_group_of, target_of
 from tests.oracle.treatments import treatment_part
+from tests.oracle.water import Waters, is_below_water
 
 
 def number(value: Fraction | None) -> float | None:
@@ -60,9 +61,14 @@ def figures_part(sampling: Sampling, quantity: str) -> dict[str, Any]:
     }
 
 
-def sampling_part(sampling: Sampling, own: Sequence[Sampling], facts: SiteFacts) -> dict[str, Any]:
+def sampling_part(
+    sampling: Sampling, own: Sequence[Sampling], facts: SiteFacts, waters: Waters
+) -> dict[str, Any]:
     container = sampling.policy.containers[sampling.lot.container_class]
     readings = [pot.reading for pot in sampling.pots]
+    others = questions_of(sampling, own, facts)
+    if is_below_water(sampling, waters):
+        others.append(("ec_below_water", "warn"))
     odd = {quantity: apart(sampling, quantity).pots for quantity in QUANTITIES}
     return {
         "sampled_on": iso(sampling.sampled_on),
@@ -82,7 +88,7 @@ def sampling_part(sampling: Sampling, own: Sequence[Sampling], facts: SiteFacts)
         "pots_without_volume": sum(reading.n_pots for reading in readings if reading.leachate_ml is None),
         "ph": figures_part(sampling, "ph"),
         "ec": figures_part(sampling, "ec"),
-        "findings": findings_of(sampling, questions_of(sampling, own, facts)),
+        "findings": findings_of(sampling, others),
         "pots": [
             {
                 "file": pot.reading.file,
@@ -116,7 +122,13 @@ def target_part(target: Target | None) -> dict[str, Any] | None:
 
 
 def lot_part(
-    standing: Standing, rank: int, policy: Policy, references: References, facts: SiteFacts, as_of: date
+    standing: Standing,
+    rank: int,
+    policy: Policy,
+    references: References,
+    facts: SiteFacts,
+    waters: Waters,
+    as_of: date,
 ) -> dict[str, Any]:
     lot, last = standing.lot, last_counting(standing.samplings)
     return {
@@ -155,5 +167,7 @@ def lot_part(
         "own_charts": {quantity: chart_part(chart) for quantity, chart in standing.measures.charts.items()},
         "contrasts": [contrast.as_part() for contrast in standing.measures.contrasts],
         "treatments": [treatment_part(done) for done in standing.treatments],
-        "samplings": [sampling_part(sampling, standing.samplings, facts) for sampling in standing.samplings],
+        "samplings": [
+            sampling_part(sampling, standing.samplings, facts, waters) for sampling in standing.samplings
+        ],
     }

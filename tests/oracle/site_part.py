@@ -160,7 +160,9 @@ def site_part(
                 facts, samplings, [standing for _, standing in own], waters, policy, references, as_of
             )
         ],
-        "lots": [lot_part(standing, rank, policy, references, facts, as_of) for rank, standing in own],
+        "lots": [
+            lot_part(standing, rank, policy, references, facts, waters, as_of) for rank, standing in own
+        ],
         "lots_ended": sum(
             1 for lot in facts.lots.values() if lot.ends_on is not None and lot.ends_on < as_of
         ),

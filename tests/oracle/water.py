@@ -15,6 +15,7 @@ from typing import Any
 
 from tests.oracle.fields import round_half_up
 from tests.oracle.other_lines import Line
+from tests.oracle.samplings import Sampling
 from tests.oracle.settings import Policy, fold
 
 # Below it a share says nothing: a house default.
@@ -76,8 +77,12 @@ class Feed:
 
 @dataclass(frozen=True)
 class Waters:
-    """What tonight's judgement takes. `words`: the source water's, by container class of the standing lots."""
+    """What tonight's judgement takes, and all source waters with EC.
 
+    `words`: the source water's, by container class of the standing lots.
+    """
+
+    sources: Sequence[Check]
     judged: Check | None
     words: dict[str, str]
     feeds: Sequence[Feed]
@@ -138,10 +143,13 @@ def waters_of(
     """Checks that are not too old; the last water whose alkalinity is known, the last feed of each hose end."""
     policy = policy_of(as_of)
     since = as_of - timedelta(days=int(policy["water_check_days"]))
-    checks = [check_of(line, policy_of(line.day)) for line in lines if since <= line.day <= as_of]
-    sources = [check for check in checks if check.place == "source_water"]
-    alkaline = [check for check in sources if check.alkalinity_mg_l is not None]
-    with_ec = [check for check in sources if check.ec_ms_cm is not None]
+    ever = [check_of(line, policy_of(line.day)) for line in lines]
+    sources = [check for check in ever if check.place == "source_water" and check.ec_ms_cm is not None]
+    checks = [check for check in ever if since <= check.line.day <= as_of]
+    alkaline = [
+        check for check in checks if check.place == "source_water" and check.alkalinity_mg_l is not None
+    ]
+    with_ec = [check for check in sources if since <= check.line.day <= as_of]
     hoses: dict[str, Check] = {}
     for check in sorted(checks, key=lambda each: each.line.when):
         if check.place == "hose_end" and check.ec_ms_cm is not None:
@@ -153,6 +161,7 @@ def waters_of(
             row = borne.get(container_class, borne[IN_GENERAL])
             words[container_class] = row.word(judged.alkalinity_mg_l)
     return Waters(
+        sources,
         judged if words else None,
         words,
         [Feed(check, nearest(with_ec, check.line.day)) for check in hoses.values()],
@@ -173,6 +182,17 @@ def water_findings(waters: Waters) -> list[tuple[str, str]]:
         if word in ("weak", "strong", "below_water"):
             found.append((f"feed_{word}", "warn"))
     return found
+
+
+def is_below_water(sampling: Sampling, waters: Waters) -> bool:
+    """The mean EC is less than that of the source water in use: its last check by that day, not too old."""
+    since = sampling.sampled_on - timedelta(days=int(sampling.policy["water_check_days"]))
+    in_use = [check for check in waters.sources if since <= check.line.day <= sampling.sampled_on]
+    mean = sampling.quantities["ec"].statistics.mean
+    if not in_use or mean is None:
+        return False
+    water = max(in_use, key=lambda check: check.line.when).ec_ms_cm
+    return water is not None and mean < water
 
 
 def number(value: Fraction | None) -> float | None:
