@@ -88,6 +88,25 @@ def fetch_lot_lines(connection: Connection, site_id: str, lot_key: str, sampled_
     )
 
 
+def fetch_lot_ranges(connection: Connection, site_id: str, lot_key: str) -> pl.DataFrame:
+    """Every published range of a lot's crop."""
+    return fetch(connection, "queries/trace_ranges", {"site_id": site_id, "lot_key": lot_key})
+
+
+def fetch_lot_measured(connection: Connection, site_id: str, lot_key: str) -> dict[str, pl.DataFrame]:
+    """What the measures of one lot are worked out from, and the policy's limits for its site."""
+    return of_lot(fetch_measured(connection), site_id, lot_key)
+
+
+def of_lot(tables: Tables, site_id: str, lot_key: str) -> dict[str, pl.DataFrame]:
+    """Of each table the rows of one lot, or of its site where the table knows no lots."""
+    mine = {name: frame.filter(pl.col("site_id") == site_id) for name, frame in tables.items()}
+    return {
+        name: frame.filter(pl.col("lot_key") == lot_key) if "lot_key" in frame.columns else frame
+        for name, frame in mine.items()
+    }
+
+
 def fetch_line_spans(connection: Connection, lines: pl.DataFrame) -> pl.DataFrame:
     """What each of these lines (file_id, record_no) was taken for, from which as-of date to which, oldest first."""
     return fetch(

@@ -1,16 +1,18 @@
 -- The last feed at each hose end, with the source water that it is made of and what it should read.
--- grain: one injector, or house where none is named, of one site. key: site_id, hose_key
+-- grain: one injector, or house where none is named, of one site. key: site_id, file_id, record_no
 -- inputs: feed_checks, policy, run
 -- units: EC mS/cm at 25 °C. expected_ec_ms_cm: target_ec_ms_cm less the water, what the fertilizer should add
 -- rules (house defaults): a check of more than 60 days ago is not used; the water is the check nearest in time, the earlier
 -- one of two.
+-- Names are the same whatever their case; an injector and a house of one name are two hose ends. hose_key: as last written
 with
 recent as (
     select
         f.*,
         coalesce(f.injector, f.house, '') as hose_key,
         row_number() over (
-            partition by f.site_id, f.place, coalesce(f.injector, f.house, '')
+            partition by
+                f.site_id, f.place, lower(f.injector), case when f.injector is null then lower(f.house) end
             order by f.checked_on desc, f.checked_time desc nulls last, f.file_id desc, f.record_no desc
         ) as back
     from feed_checks as f
@@ -37,9 +39,9 @@ left join recent as w on h.site_id = w.site_id and w.place = 'source_water'
 where h.place = 'hose_end' and h.back = 1
 qualify
     row_number() over (
-        partition by h.site_id, h.hose_key
+        partition by h.site_id, h.file_id, h.record_no
         order by
             abs(h.checked_on - w.checked_on) asc, w.checked_on asc,
             w.checked_time desc nulls last, w.file_id desc, w.record_no desc
     ) = 1
-order by h.site_id, h.hose_key
+order by h.site_id, h.hose_key, h.file_id, h.record_no

@@ -20,6 +20,7 @@ select
     r.ph,
     r.ec_ms_cm as ec_recorded_ms_cm,
     u.ec_25_ms_cm,
+    p.ec_alpha_per_c,
     r.temperature_c,
     r.ec_compensated,
     r.leachate_ml,
@@ -37,6 +38,7 @@ left join files as b on v.ruling_file_id = b.file_id
 left join records as s on v.ruling_file_id = s.file_id and v.ruling_record_no = s.record_no
 left join reading_lots as m on r.file_id = m.file_id and r.record_no = m.record_no
 left join usable_readings as u on r.file_id = u.file_id and r.record_no = u.record_no
+left join policy as p on f.site_id = p.site_id and r.sampled_on >= p.valid_from and r.sampled_on < p.valid_to
 where
     f.site_id = $site_id
     and coalesce(m.lot_key, lower(r.lot_code)) = $lot_key

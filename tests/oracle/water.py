@@ -150,10 +150,11 @@ def waters_of(
         check for check in checks if check.place == "source_water" and check.alkalinity_mg_l is not None
     ]
     with_ec = [check for check in sources if since <= check.line.day <= as_of]
-    hoses: dict[str, Check] = {}
+    # An injector and a house of one name are two hose ends.
+    hoses: dict[tuple[bool, str], Check] = {}
     for check in sorted(checks, key=lambda each: each.line.when):
         if check.place == "hose_end" and check.ec_ms_cm is not None:
-            hoses[fold(check.spot or "")] = check
+            hoses[check.line.typed.text("injector") is None, fold(check.spot or "")] = check
     judged = max(alkaline, key=lambda check: check.line.when, default=None)
     words: dict[str, str] = {}
     if judged is not None and judged.alkalinity_mg_l is not None:

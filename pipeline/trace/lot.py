@@ -18,12 +18,15 @@ from pydantic import BaseModel, ConfigDict
 
 from pipeline.errors import SiteNotFound
 from pipeline.settings import Column, Settings, SiteSettings
+from pipeline.trace.measures import TracedMeasure, trace_measures, write_measures
 from pipeline.warehouse.connect import Connection
 from pipeline.warehouse.query import (
     fetch_line_spans,
     fetch_lot,
     fetch_lot_codes,
     fetch_lot_lines,
+    fetch_lot_measured,
+    fetch_lot_ranges,
     fetch_lot_samplings,
 )
 
@@ -72,6 +75,7 @@ class TracedFigure(_Part):
     arithmetic: list[str]
     target: str | None
     source: str | None
+    other_ranges: list[str]
     verdict: str
 
 
@@ -101,6 +105,7 @@ class Trace(_Part):
     lot_line: int
     samplings: list[TracedSampling]
     not_used: list[TracedLine]
+    measures: list[TracedMeasure]
 
 
 def find_site(settings: Settings, site_id: str) -> SiteSettings:
@@ -151,8 +156,13 @@ def trace_lot(
         house=found[0]["house"],
         lot_file=found[0]["file"],
         lot_line=found[0]["line"],
-        samplings=_samplings([row for row in rows if row["sampled_on"] == day], lines),
+        samplings=_samplings(
+            [row for row in rows if row["sampled_on"] == day],
+            lines,
+            fetch_lot_ranges(connection, site_id, lot_key).to_dicts(),
+        ),
         not_used=[line for line in lines if line.fate != "accepted"],
+        measures=trace_measures(fetch_lot_measured(connection, site_id, lot_key), day),
     )
 
 
@@ -166,7 +176,9 @@ def _nearest(word: str, known: Sequence[str]) -> str:
     return f"{hint}there are {listed}" if known else "there is none yet"
 
 
-def _samplings(rows: Sequence[Row], lines: Sequence[TracedLine]) -> list[TracedSampling]:
+def _samplings(
+    rows: Sequence[Row], lines: Sequence[TracedLine], ranges: Sequence[Row]
+) -> list[TracedSampling]:
     purposes = sorted({row["purpose"] for row in rows})
     traced = []
     for purpose in purposes:
@@ -181,7 +193,7 @@ def _samplings(rows: Sequence[Row], lines: Sequence[TracedLine]) -> list[TracedS
                 counts=first["is_counting"],
                 proper=first["proper"],
                 lines=[line for line in lines if line.fate == "accepted" and line.purpose == purpose],
-                figures=[_figure(row) for row in own],
+                figures=[_figure(row, ranges) for row in own],
             )
         )
     return traced
@@ -269,7 +281,11 @@ def _became(field: str, row: Row) -> str:
         case "ph":
             return f"pH {_plain(row['ph'])}"
         case "ec" if not row["ec_compensated"] and row["ec_25_ms_cm"] is not None:
-            return f"{_plain(row['ec_recorded_ms_cm'])} mS/cm, {_plain(row['ec_25_ms_cm'])} mS/cm at 25 °C"
+            recorded, alpha = _plain(row["ec_recorded_ms_cm"]), f"{row['ec_alpha_per_c']:g}"
+            return (
+                f"{recorded} mS/cm, / (1 + {alpha} × ({_plain(row['temperature_c'])} - 25)) = "
+                f"{_plain(row['ec_25_ms_cm'])} mS/cm at 25 °C"
+            )
         case "ec":
             return f"{_plain(row['ec_recorded_ms_cm'])} mS/cm"
         case "temperature":
@@ -296,7 +312,7 @@ def _plain(value: Any) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
-def _figure(row: Row) -> TracedFigure:
+def _figure(row: Row, ranges: Sequence[Row]) -> TracedFigure:
     target = None if row["low"] is None else f"{_edge(row['low'])}-{_edge(row['high'])}"
     return TracedFigure(
         quantity=row["quantity"],
@@ -309,6 +325,12 @@ def _figure(row: Row) -> TracedFigure:
         arithmetic=_arithmetic(row),
         target=target,
         source=None if row["low"] is None else f"{row['source'] or 'own value'} ({row['how_known']})",
+        other_ranges=[
+            f"{_edge(one['low'])}-{_edge(one['high'])}: {one['source']} ({one['how_known']})"
+            for one in ranges
+            if one["quantity"] == row["quantity"]
+            and (one["source"], one["low"], one["high"]) != (row["source"], row["low"], row["high"])
+        ],
         verdict=_verdict(row),
     )
 
@@ -382,6 +404,9 @@ def write_trace(trace: Trace) -> list[str]:
             lines += _write_line(line)
         for figure in sampling.figures:
             lines += _write_figure(figure)
+    if trace.measures:
+        lines += ["", f"Measures of the lot, pots of {trace.samplings[0].sampled_on}"]
+        lines += write_measures(trace.measures)
     if trace.not_used:
         lines += ["", "Lines of that day that are not used"]
         for line in trace.not_used:
@@ -404,4 +429,5 @@ def _write_figure(figure: TracedFigure) -> list[str]:
     written = [f"  {name}: {figure.verdict}"]
     if figure.target:
         written.append(f"      target {figure.target}{unit}: {figure.source}")
+    written += [f"      another published range, {other}" for other in figure.other_ranges]
     return written + [f"      {step}" for step in figure.arithmetic]
