@@ -133,20 +133,24 @@ def held(home: Path, show_all: bool, as_json: bool) -> None:
 @cli.command()
 @HOME
 @click.argument("site")
-@click.argument("lot")
+@click.argument("lot", required=False)
 @click.option("--on", type=DAY, help="The day of the sampling, YYYY-MM-DD (the last one by default).")
 @AS_JSON
-def trace(home: Path, site: str, lot: str, on: datetime | None, as_json: bool) -> None:
-    """Follow the figures of LOT at SITE back to file, line and cell.
+def trace(home: Path, site: str, lot: str | None, on: datetime | None, as_json: bool) -> None:
+    """Follow the figures of LOT at SITE back to file, line and cell; without LOT those of its meters, water and feed.
 
     Example: leachbook trace my_home north-range NR-101 --on 2026-03-31
     """
     from pipeline.settings import load_settings
-    from pipeline.trace import trace_lot, write_trace
+    from pipeline.trace import trace_lot, trace_site, write_site_trace, write_trace
     from pipeline.warehouse.connect import reader
 
     settings = load_settings(home)
     with reader(home) as connection:
+        if lot is None:
+            checks = trace_site(connection, settings, site)
+            _print(as_json, checks.model_dump(mode="json"), write_site_trace(checks))
+            return
         traced = trace_lot(connection, settings, site, lot, _day(on))
     _print(as_json, traced.model_dump(mode="json"), write_trace(traced))
 

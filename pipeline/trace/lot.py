@@ -9,7 +9,6 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping, Sequence
 from datetime import date
-from difflib import get_close_matches
 from math import sqrt
 from typing import Any, Literal
 
@@ -18,6 +17,7 @@ from pydantic import BaseModel, ConfigDict
 
 from pipeline.errors import SiteNotFound
 from pipeline.settings import Column, Settings, SiteSettings
+from pipeline.trace.find import find_site, list_nearest
 from pipeline.trace.measures import TracedMeasure, trace_measures, write_measures
 from pipeline.warehouse.connect import Connection
 from pipeline.warehouse.query import (
@@ -32,7 +32,6 @@ from pipeline.warehouse.query import (
 
 Row = dict[str, Any]
 _SHOWN_FIELDS = ("ph", "ec", "temperature", "leachate", "n_pots")
-_LISTED = 12
 
 
 class _Part(BaseModel):
@@ -108,15 +107,6 @@ class Trace(_Part):
     measures: list[TracedMeasure]
 
 
-def find_site(settings: Settings, site_id: str) -> SiteSettings:
-    """The site with this id. Raises SiteNotFound with the nearest one."""
-    for site in settings.sites:
-        if site_id.strip().lower() in (site.id, site.name.lower()):
-            return site
-    known = [site.id for site in settings.sites]
-    raise SiteNotFound(f"There is no site {site_id}: {_nearest(site_id, known)}.")
-
-
 def trace_lot(
     connection: Connection, settings: Settings, site_id: str, lot: str, on: date | None = None
 ) -> Trace:
@@ -130,7 +120,7 @@ def trace_lot(
     found = fetch_lot(connection, site_id, lot_key).to_dicts()
     if not found:
         known = fetch_lot_codes(connection, site_id)
-        raise SiteNotFound(f"{site.name} has no lot {lot} in its lot list: {_nearest(lot, known)}.")
+        raise SiteNotFound(f"{site.name} has no lot {lot} in its lot list: {list_nearest(lot, known)}.")
     rows = fetch_lot_samplings(connection, site_id, lot_key).to_dicts()
     days = sorted({row["sampled_on"] for row in rows})
     day = on or (days[-1] if days else None)
@@ -164,16 +154,6 @@ def trace_lot(
         not_used=[line for line in lines if line.fate != "accepted"],
         measures=trace_measures(fetch_lot_measured(connection, site_id, lot_key), day),
     )
-
-
-def _nearest(word: str, known: Sequence[str]) -> str:
-    folded = {one.lower(): one for one in known}
-    near = get_close_matches(word.lower(), folded, n=1)
-    listed = ", ".join(known[:_LISTED]) + (
-        f" and {len(known) - _LISTED} more" if len(known) > _LISTED else ""
-    )
-    hint = f"the nearest is {folded[near[0]]}; " if near else ""
-    return f"{hint}there are {listed}" if known else "there is none yet"
 
 
 def _samplings(

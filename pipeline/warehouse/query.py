@@ -107,6 +107,21 @@ def of_lot(tables: Tables, site_id: str, lot_key: str) -> dict[str, pl.DataFrame
     }
 
 
+def fetch_checks(connection: Connection, site_id: str) -> pl.DataFrame:
+    """The last check of each meter of a site with its line."""
+    return fetch(connection, "queries/trace_checks", {"site_id": site_id})
+
+
+def fetch_buffers(connection: Connection, site_id: str) -> pl.DataFrame:
+    """What the meters of a site showed in their buffers."""
+    return fetch(connection, "queries/trace_buffers", {"site_id": site_id})
+
+
+def fetch_traced_waters(connection: Connection, site_id: str) -> pl.DataFrame:
+    """Checks of water and feed that tonight takes, with their lines."""
+    return fetch(connection, "queries/trace_waters", {"site_id": site_id})
+
+
 def fetch_line_spans(connection: Connection, lines: pl.DataFrame) -> pl.DataFrame:
     """What each of these lines (file_id, record_no) was taken for, from which as-of date to which, oldest first."""
     return fetch(

@@ -1,0 +1,123 @@
+"""Meters, water and feed of a site, back to file and line, each step holding when worked out anew."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from pipeline.trace import trace_site, write_site_trace
+from pipeline.trace.site import SiteTrace
+from pipeline.warehouse.connect import Connection
+from tests.home import run_cli
+from tests.sql.bench import Bench, empty, open_warehouse, settings_of, site
+
+
+@pytest.fixture(scope="module")
+def warehouse() -> Iterator[Connection]:
+    with open_warehouse() as connection:
+        yield connection
+
+
+@pytest.fixture
+def bench(warehouse: Connection) -> Bench:
+    empty(warehouse)
+    return Bench(warehouse)
+
+
+def trace(bench: Bench) -> SiteTrace:
+    bench.measure()
+    bench.build("calibrations", "buffer_readings")
+    return trace_site(bench.connection, settings_of(site()), "north")
+
+
+METER = "meter_id | calibrated_on | slope_pct | offset_mv | temperature_c | buffers | "
+
+
+def test_slope_and_offset_from_mv_can_be_checked_by_hand(bench: Bench) -> None:
+    bench.calibrations(
+        METER + "buffer_4_mv | buffer_7_mv\nM1 | 2026-03-30 | - | - | 25 | 4.01 7.00 | 168.0 | -4.0"
+    )
+    (check,) = trace(bench).checks
+    assert (check.of, check.name, check.line) == ("meter", "M1, 2026-03-30, as left", 1)
+    told = "\n".join(check.steps)
+    slope = np.polyfit([4.01, 7.0], [168.0, -4.0], 1)[0]
+    shown, percent, theory = map(
+        float, re.findall(r": (-?[\d.]+) mV per pH, ([\d.]+) % of the ([\d.]+) of theory", told)[0]
+    )
+    assert shown == pytest.approx(slope, abs=0.01)
+    assert theory == 59.16
+    assert percent == pytest.approx(-slope / theory * 100, abs=0.02)
+    assert "at pH 7.00 that line shows -4 mV" in told
+    assert check.steps[-1] == "accepted"
+
+
+def test_buffers_as_found_stand_beside_their_ph_at_their_temperature(bench: Bench) -> None:
+    # 7.00 at 10 °C is 7.06: Foxboro instruction MI 611-211, Table 7 (read).
+    bench.calibrations(METER + "stage | found_7_ph\nM1 | 2026-03-30 | - | - | 10 | 7.00 | as_found | 6.90")
+    (check,) = trace(bench).checks
+    assert check.steps == [
+        "buffer 7 at 10 °C = pH 7.060: shown 6.9",
+        "farthest buffer 0.16 pH off, accepted up to 0.1",
+        "not accepted",
+    ]
+
+
+def test_only_the_last_check_of_a_meter_is_traced(bench: Bench) -> None:
+    bench.calibrations(
+        "meter_id | calibrated_on | slope_pct\nm1 | 2026-03-02 | 99\nM1 | 2026-03-30 | 84\nB | 2026-03-01 | 90"
+    )
+    checks = trace(bench).checks
+    assert [(one.name, one.steps[-1]) for one in checks] == [
+        ("B, 2026-03-01, as left", "accepted"),
+        ("M1, 2026-03-30, as left", "not accepted"),
+    ]
+
+
+CHECKS = "place | checked_on | ec_ms_cm | ec_compensated | temperature_c | alkalinity_mg_l | target_ec_ms_cm | injector\n"
+
+
+def test_water_and_feed(bench: Bench) -> None:
+    bench.lots()
+    bench.load_file(
+        "feed_checks",
+        CHECKS
+        + "source_water | 2026-03-23 | 0.4 | true  | -  | 121 | -   | -\n"
+        + "hose_end     | 2026-03-30 | 1.2 | false | 20 | -   | 1.9 | A\n"
+        + "hose_end     | 2026-03-30 | 0.3 | true  | -  | -   | 1.9 | B",
+    )
+    water, a, b = trace(bench).checks
+    assert water.name == "source water, 2026-03-23"
+    assert water.steps[0] == "EC 0.4 mS/cm at 25 °C, as the meter shows it"
+    assert water.steps[1].startswith(
+        "alkalinity 121 mg/L CaCO3 beside 80-120 for 4 inch pot, acid above 150 ("
+    )
+    assert water.steps[1].endswith("): high")
+    first, second = a.steps
+    assert a.name == "hose end, A, 2026-03-30"
+    alpha, degrees, at_25 = map(
+        float, re.findall(r"\(1 \+ ([\d.]+) × \((\d+) - 25\)\) = ([\d.]+) mS/cm", first)[0]
+    )
+    assert 1.2 / (1 + alpha * (degrees - 25)) == pytest.approx(at_25, abs=0.0001)
+    share = (at_25 - 0.4) / (1.9 - 0.4) * 100
+    assert f"asked for are 1.9 - 0.4000 = 1.5000: {share:.1f} %, accepted 90-110 %: weak" in second
+    assert b.steps[-1].endswith("the feed adds -0.1000: less than the water alone")
+
+
+def test_a_site_without_checks_says_so(bench: Bench) -> None:
+    assert write_site_trace(trace(bench))[-1] == "  none"
+
+
+def test_the_command_without_a_lot_shows_lines_and_cells_as_they_stand(demo_home: Path) -> None:
+    told = run_cli("trace", demo_home, "erlenwerth").out
+    path = demo_home / "sites" / "erlenwerth" / "drop" / "Duengerkontrolle.csv"
+    third = path.read_text(encoding="cp1252").splitlines()[3]
+    assert f"  drop/Duengerkontrolle.csv line 4: {third}\n" in told
+    assert "      cells: LF (µS/cm) “1350” µS/cm, LF Soll (µS/cm) “2000” µS/cm\n" in told
+    # 1.35 less the water's 0.48, of 2.00 less 0.48
+    assert f": {0.87 / 1.52 * 100:.1f} %, accepted 90-110 %: weak\n" in told
+    traced = run_cli("trace", demo_home, "erlenwerth", "--json").json
+    assert {one["of"] for one in traced["checks"]} == {"meter", "source_water", "hose_end"}
