@@ -84,7 +84,8 @@ def _meter(row: Row, buffers: Sequence[Row], site: SiteSettings) -> TracedCheck:
         steps += _slope(row, buffers) if row["is_slope_computed"] else [_stated(row)]
     elif row["offset_mv"] is not None:
         steps.append(
-            f"offset as the line states it: {_plain(row['offset_mv'])} mV beside {_plain(row['offset_limit_mv'])} either way"
+            f"offset as the line states it: {_plain(row['offset_mv'])} mV, accepted up to "
+            f"{_plain(row['offset_limit_mv'])} either way"
         )
     if row["worst_error_ph"] is not None:
         steps.append(

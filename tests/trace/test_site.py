@@ -77,7 +77,10 @@ def test_only_the_last_check_of_a_meter_is_traced(bench: Bench) -> None:
     ]
 
 
-CHECKS = "place | checked_on | ec_ms_cm | ec_compensated | temperature_c | alkalinity_mg_l | target_ec_ms_cm | injector\n"
+CHECKS = (
+    "place | checked_on | ec_ms_cm | ec_compensated | temperature_c | "
+    "alkalinity_mg_l | target_ec_ms_cm | injector\n"
+)
 
 
 def test_water_and_feed(bench: Bench) -> None:
