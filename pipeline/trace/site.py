@@ -131,7 +131,10 @@ def _slope(row: Row, buffers: Sequence[Row]) -> list[str]:
             f"{_plain(row['slope_pct'])} % of the {theory:.2f} of theory at {mean_c:.1f} °C; accepted are "
             f"{_plain(row['slope_low_pct'])}-{_plain(row['slope_high_pct'])} %"
         ),
-        f"at pH 7.00 that line shows {_plain(row['offset_mv'])} mV; accepted up to {_plain(row['offset_limit_mv'])} either way",
+        (
+            f"at pH 7.00 that line shows {_plain(row['offset_mv'])} mV; "
+            f"accepted up to {_plain(row['offset_limit_mv'])} either way"
+        ),
     ]
 
 
