@@ -35,6 +35,7 @@ JUDGEMENT_MODELS = (
     "lot_targets",
     "biased_figures",
     "verdicts",
+    "treatment_waits",
     "streaks",
     "standing_lots",
     "last_treatments",

@@ -1,42 +1,14 @@
 -- The last treatment of each standing lot, when to read again, and the samplings before and after it.
 -- grain: one standing lot that was treated. key: site_id, lot_key
--- inputs: standing_lots, treatments, samplings, policy
--- rules: several treatments of one day are one, and the longest waiting time holds. Waiting times: 7 days after a change of feed
--- (published: New England Greenhouse Update), 10 after a lime drench (published: Univ. of Maryland Extension, 10 to 14),
--- others are house defaults. The sampling before: the last counting one, of that day at the latest (a lot is read, then
--- treated), at most 21 days back (house default). The one after: the first counting one once the waiting time is over.
+-- inputs: standing_lots, treatment_waits, samplings
+-- rules: the sampling before: the last counting one, of that day at the latest (a lot is read, then treated), at most 21 days
+-- back (house default). The one after: the first counting one once the waiting time is over.
 with
-waits as (
-    select
-        t.site_id,
-        t.lot_key,
-        t.treated_on,
-        t.treatment,
-        case
-            when t.treatment = 'leaching' then p.wait_leaching_days
-            when t.treatment = 'bicarbonate' then p.wait_bicarbonate_days
-            when t.treatment in ('feed_change', 'acid_feed', 'basic_feed') then p.wait_feed_change_days
-            when t.treatment = 'lime_drench' then p.wait_lime_drench_days
-            else p.wait_other_days
-        end as wait_days,
-        p.before_treatment_days
-    from treatments as t
-    inner join standing_lots as l on t.site_id = l.site_id and t.lot_key = l.lot_key
-    inner join policy as p on t.site_id = p.site_id and t.treated_on >= p.valid_from and t.treated_on < p.valid_to
-    where t.treated_on <= l.as_of
-),
-
 last_days as (
-    select
-        site_id,
-        lot_key,
-        treated_on,
-        array_to_string(list_sort(list_distinct(list(treatment))), ',') as treatments,
-        treated_on + max(wait_days)::integer as retest_due_on,
-        any_value(before_treatment_days) as before_treatment_days
-    from waits
-    group by site_id, lot_key, treated_on
-    qualify row_number() over (partition by site_id, lot_key order by treated_on desc) = 1
+    select w.*
+    from treatment_waits as w
+    inner join standing_lots as l on w.site_id = l.site_id and w.lot_key = l.lot_key
+    qualify row_number() over (partition by w.site_id, w.lot_key order by w.treated_on desc) = 1
 ),
 
 counting as (

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Collection
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from fractions import Fraction
@@ -510,10 +511,11 @@ def sample(
     )
 
 
-def count_in_a_row(samplings: list[Sampling]) -> list[Sampling]:
+def count_in_a_row(samplings: list[Sampling], waited_for: Collection[date] = ()) -> list[Sampling]:
     """Routine samplings and retests, by date: out on the same side again makes the row longer.
 
     One in range ends it; one that is not judged neither ends nor lengthens it. Other purposes have no row.
+    A retest on a day on which a treatment's waiting time was not over does not lengthen it either.
     """
     result: list[Sampling] = []
     running: dict[str, tuple[str, int]] = {}
@@ -526,8 +528,10 @@ def count_in_a_row(samplings: list[Sampling]) -> list[Sampling]:
                 running.pop(quantity, None)
                 continue
             side, so_far = running.get(quantity, (judged.side, 0))
-            running[quantity] = (judged.side, so_far + 1 if side == judged.side else 1)
-            quantities[quantity] = replace(judged, in_a_row=running[quantity][1])
+            is_early = sampling.purpose == "retest" and sampling.sampled_on in waited_for
+            so_far = (so_far if side == judged.side else 0) + (not is_early)
+            running[quantity] = (judged.side, so_far)
+            quantities[quantity] = replace(judged, in_a_row=max(so_far, 1))
         result.append(replace(sampling, quantities=quantities))
     return result
 

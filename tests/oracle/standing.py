@@ -14,7 +14,7 @@ from tests.oracle.other_lines import lines_of
 from tests.oracle.samplings import Sampling, count_in_a_row, sample
 from tests.oracle.settings import Home, SiteSettings, policy_on
 from tests.oracle.targets import References
-from tests.oracle.treatments import Treatment, last_treatment, treatments_of
+from tests.oracle.treatments import Treatment, is_waited_for, last_treatment, treatments_of
 from tests.oracle.water import Borne, Waters, waters_of
 
 PURPOSES = ("routine", "retest", "affected", "healthy", "before_feed", "after_feed")
@@ -62,7 +62,18 @@ def all_samplings(
                 references,
             )
         )
-    return {code: count_in_a_row(each) for code, each in samplings.items()}
+    done = treatments_of(facts)
+    return {
+        code: count_in_a_row(
+            each,
+            [
+                each.sampled_on
+                for each in samplings[code]
+                if is_waited_for(done.get(code, []), each.sampled_on, lambda day: policy_on(home, site, day))
+            ],
+        )
+        for code, each in samplings.items()
+    }
 
 
 def stand(

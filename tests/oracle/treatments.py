@@ -75,10 +75,21 @@ def treatments_of(facts: SiteFacts) -> dict[str, list[Treatment]]:
     return found
 
 
+def retest_due(treatments: Sequence[Treatment], day: date, policy: Policy) -> date:
+    """Treatments of one day are one, and the longest wait holds."""
+    waits = [policy[WAITS.get(done.what, "wait_other_days")] for done in treatments if done.day == day]
+    return day + timedelta(days=int(max(waits)))
+
+
+def is_waited_for(treatments: Sequence[Treatment], day: date, policy_of: Callable[[date], Policy]) -> bool:
+    """Whether the waiting time of a treatment before that day is not over yet."""
+    return any(done.day < day < retest_due(treatments, done.day, policy_of(done.day)) for done in treatments)
+
+
 def last_treatment(
     treatments: Sequence[Treatment], samplings: Sequence[Sampling], policy_of: Callable[[date], Policy]
 ) -> LastTreatment | None:
-    """Treatments of one day are one, and the longest wait holds.
+    """The last day of treatments.
 
     Before: the last counting routine sampling or retest, of that day at the latest and not too old. After: the first
     one once the wait is over. Of two on one day the retest.
@@ -87,8 +98,7 @@ def last_treatment(
         return None
     day = max(done.day for done in treatments)
     policy = policy_of(day)
-    waits = [policy[WAITS.get(done.what, "wait_other_days")] for done in treatments if done.day == day]
-    due_on = day + timedelta(days=int(max(waits)))
+    due_on = retest_due(treatments, day, policy)
     oldest = day - timedelta(days=int(policy["before_treatment_days"]))
     counting = [each for each in samplings if each.is_followed and each.counts]
     before = [each for each in counting if oldest <= each.sampled_on <= day]

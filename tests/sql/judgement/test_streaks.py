@@ -51,6 +51,52 @@ def test_too_few_pots_neither_end_nor_lengthen_the_row(bench: Bench) -> None:
     assert in_a_row(bench, "high", "too few", "high") == [1, 2]
 
 
+def after_treatment(bench: Bench, *samplings: tuple[str, str, str]) -> list[int]:
+    """Numbers in a row of a lot whose feed was changed on 16 March: read again from 23 March on."""
+    load_days(bench, {"A": [(date.fromisoformat(day), purpose, how) for day, purpose, how in samplings]})
+    bench.load_file("treatments", "lot_code | treated_on | treatment\nA | 2026-03-16 | acid_feed")
+    return [number for _, number in bench.rows("streaks", "sampled_on, in_a_row", "quantity = 'ph'")]
+
+
+def test_a_retest_before_the_waiting_time_is_over_does_not_lengthen_the_row(bench: Bench) -> None:
+    first = ("2026-03-16", "routine", "high")
+    assert after_treatment(
+        bench, first, ("2026-03-22", "retest", "high"), ("2026-03-24", "retest", "high")
+    ) == [1, 1, 2]
+
+
+def test_a_retest_on_the_day_that_the_waiting_time_ends_lengthens_the_row(bench: Bench) -> None:
+    assert after_treatment(bench, ("2026-03-16", "routine", "high"), ("2026-03-23", "retest", "high")) == [
+        1,
+        2,
+    ]
+
+
+def test_a_routine_sampling_in_the_waiting_time_lengthens_the_row(bench: Bench) -> None:
+    assert after_treatment(bench, ("2026-03-16", "routine", "high"), ("2026-03-20", "routine", "high")) == [
+        1,
+        2,
+    ]
+
+
+def test_an_early_retest_in_range_ends_the_row(bench: Bench) -> None:
+    samplings = [
+        ("2026-03-16", "routine", "high"),
+        ("2026-03-20", "retest", "in range"),
+        ("2026-03-30", "routine", "high"),
+    ]
+    assert after_treatment(bench, *samplings) == [1, 0, 1]
+
+
+def test_an_early_retest_that_begins_a_row_is_its_first_and_the_next_is_not_the_second(bench: Bench) -> None:
+    samplings = [
+        ("2026-03-16", "routine", "in range"),
+        ("2026-03-20", "retest", "high"),
+        ("2026-03-30", "routine", "high"),
+    ]
+    assert after_treatment(bench, *samplings) == [0, 1, 1]
+
+
 def test_retests_belong_to_the_row_and_other_purposes_do_not(bench: Bench) -> None:
     days = [FIRST_DAY + timedelta(weeks=week) for week in range(4)]
     purposes = ("routine", "affected", "retest", "before_feed")
