@@ -109,7 +109,8 @@ class Wording:
         elif row["is_slope_marginal"]:
             parts.append(
                 f"{row['meter_id']} slope {row['slope_pct']:.1f} % on {self.day(row['last_calibrated_on'])}: "
-                "accepted, but outside the usual 95-102 %; the electrode is ageing or dirty."
+                f"accepted, but outside {row['slope_warn_low_pct']:.0f}-{row['slope_warn_high_pct']:.0f} %; "
+                "the electrode is ageing or dirty."
             )
         if row["is_solution_expired"]:
             parts.append(
@@ -737,9 +738,14 @@ def _of_pots(row: Row) -> str:
 def _failures(row: Row) -> str:
     failed = []
     if row["is_slope_failed"]:
-        failed.append(f"slope {row['slope_pct']:.0f} %, accepted are 85-105 %")
+        failed.append(
+            f"slope {row['slope_pct']:.0f} %, accepted are "
+            f"{row['slope_low_pct']:.0f}-{row['slope_high_pct']:.0f} %"
+        )
     if row["is_offset_failed"]:
-        failed.append(f"offset {row['offset_mv']:.0f} mV, accepted are 30 mV either way")
+        failed.append(
+            f"offset {row['offset_mv']:.0f} mV, accepted are {row['offset_limit_mv']:.0f} mV either way"
+        )
     if row["is_buffer_failed"]:
         failed.append(f"a buffer read {row['worst_error_ph']:.2f} pH off its value at that temperature")
     if row["is_ec_failed"]:

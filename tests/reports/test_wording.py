@@ -442,6 +442,11 @@ METER = {
     "meter_id": "M2",
     "is_in_doubt": False,
     "is_slope_marginal": False,
+    "slope_low_pct": 85,
+    "slope_high_pct": 105,
+    "slope_warn_low_pct": 95,
+    "slope_warn_high_pct": 102,
+    "offset_limit_mv": 30,
     "is_slope_failed": False,
     "is_offset_failed": False,
     "is_ec_failed": False,
@@ -497,7 +502,7 @@ METER = {
         (
             {"is_slope_marginal": True},
             (
-                "M2 slope 94.0 % on 31.03.2026: accepted, but outside the usual 95-102 %; "
+                "M2 slope 94.0 % on 31.03.2026: accepted, but outside 95-102 %; "
                 "the electrode is ageing or dirty."
             ),
         ),

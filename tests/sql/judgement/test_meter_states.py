@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from datetime import date
+from decimal import Decimal
 
 import pytest
 
+from pipeline.settings.policy import PolicyPeriod
 from tests.sql.bench import Bench, site
 
 
@@ -37,6 +39,16 @@ def test_a_failed_check_says_what_failed(bench: Bench, column: str, value: str, 
 def test_a_marginal_slope_is_accepted(bench: Bench) -> None:
     bench.calibrations("slope_pct\n94")
     assert meters(bench, "last_accepted, is_slope_marginal, is_in_doubt") == [(True, True, False)]
+
+
+def test_what_the_policy_of_the_day_switches_off_is_not_remarked(bench: Bench) -> None:
+    off = {"slope_marginal": "off", "solution_expired": "off"}
+    bench.use(
+        policy=[PolicyPeriod(valid_from=date(2026, 3, 1), finding_levels=off, slope_low_pct=Decimal(80))]
+    )
+    bench.calibrations("slope_pct | solution | solution_expires_on\n94 | buffer 7 | 2026-03-01")
+    columns = "last_accepted, is_slope_marginal, is_solution_expired, slope_low_pct::double"
+    assert meters(bench, columns) == [(True, False, False, 80.0)]
 
 
 def test_readings_since_the_last_good_check_are_in_doubt(bench: Bench) -> None:
