@@ -98,8 +98,8 @@ def list_contrasts(summary: Summary, voice: Voice) -> tuple[ContrastRow, ...]:
             quantity=voice.say.name("short", one.quantity),
             first=side(one.first_site, one.mean_first, one.n_first),
             second=side(one.second_site, one.mean_second, one.n_second),
-            difference="–" if one.difference is None else f"{one.difference:+.2f}",
-            interval=f"{one.ci_low:+.2f} to {one.ci_high:+.2f}" if has_interval else "",
+            difference="–" if one.difference is None else f"{one.difference:+z.2f}",
+            interval=f"{one.ci_low:+z.2f} to {one.ci_high:+z.2f}" if has_interval else "",
             word=voice.say.name("contrasts", one.word),
             is_clear=one.word == "clear",
         )

@@ -143,10 +143,10 @@ class Wording:
             )
         slope = row["slope_per_week"]
         if row["is_trend"] is None:
-            moves = "" if slope is None else f", slope {slope:+.2f}{unit} a week"
+            moves = "" if slope is None else f", slope {slope:+z.2f}{unit} a week"
             return f"{name}: {_count(row['n'], 'sampling')} in this stage, no trend judged (five are needed){moves}."
         return (
-            f"{name}: no trend over {row['n']} samplings, slope {slope:+.2f}{unit} a week (p {row['p']:.2f})."
+            f"{name}: no trend over {row['n']} samplings, slope {slope:+z.2f}{unit} a week (p {row['p']:.2f})."
         )
 
     def own_chart_state(self, row: Row) -> str:
@@ -367,7 +367,7 @@ def _speeds(row: Row) -> str:
     """The interval of a slope, without a sign where both ends go the same way."""
     low, high = row["ci_low"], row["ci_high"]
     if low * high < 0:
-        return f"{low:+.2f} to {high:+.2f}"
+        return f"{low:+z.2f} to {high:+z.2f}"
     ends = sorted((abs(low), abs(high)))
     return f"{ends[0]:.2f}-{ends[1]:.2f}"
 
@@ -437,10 +437,10 @@ def _treatment_result(words: Wording, row: Row) -> str:
     )
     if row["flag"]:
         return f"{figures}; {row['pots']} and {_pots(row['min_pots'])} are too few to tell whether it moved."
-    interval = "" if row["ci_low"] is None else f" ({row['ci_low']:+.2f} to {row['ci_high']:+.2f})"
+    interval = "" if row["ci_low"] is None else f" ({row['ci_low']:+z.2f} to {row['ci_high']:+z.2f})"
     if row["side"] is None:
-        return f"{figures}, {moved:+.2f}{interval}: no clear move."
-    return f"{figures}, {moved:+.2f}{interval}: a clear {'rise' if moved > 0 else 'fall'}."
+        return f"{figures}, {moved:+z.2f}{interval}: no clear move."
+    return f"{figures}, {moved:+z.2f}{interval}: a clear {'rise' if moved > 0 else 'fall'}."
 
 
 def _alkaline_water(words: Wording, row: Row) -> str:
@@ -545,8 +545,8 @@ def _contrast(words: Wording, row: Row) -> str:
     if row["word"] == "too_few":
         return f"{figures}: too few pots to tell them apart."
     verdict = "a clear difference" if row["word"] == "clear" else "no clear difference"
-    interval = "" if row["ci_low"] is None else f", {row['ci_low']:+.2f} to {row['ci_high']:+.2f}"
-    return f"{figures}: {verdict} ({row['difference']:+.2f}{interval})."
+    interval = "" if row["ci_low"] is None else f", {row['ci_low']:+z.2f} to {row['ci_high']:+z.2f}"
+    return f"{figures}: {verdict} ({row['difference']:+z.2f}{interval})."
 
 
 _DATED_FINDINGS: dict[str, Callable[[Row, str], str]] = {
