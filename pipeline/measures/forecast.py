@@ -19,6 +19,7 @@ FURTHEST_DAYS: Final = 365
 SAMPLINGS_AHEAD: Final = 2
 DAY_DUST: Final = 1e-6
 """A day that is whole but for the last bits of binary fractions is whole."""
+VALUE_DUST: Final = 1e-9
 
 _RISES = pl.col("slope_per_week") > 0
 _DIRECTION = pl.when(_RISES).then(1.0).otherwise(-1.0)
@@ -36,13 +37,14 @@ def forecasts(trends: pl.DataFrame) -> pl.DataFrame:
     `reason`, and heads_for (`low`, `high`), earliest_on, likely_on, latest_on (Date; null where that day lies
     beyond the lot's end or never comes), is_within_two_samplings (likely_on comes before the sampling after
     next; null where nothing is forecast), reason: `too_few`, `not_judged`, `no_target`, `no_trend`,
-    `already_out` (the line stands outside of the target now), `not_before_end` (even the earliest day lies
-    beyond the lot's end), null.
+    `already_out` (the line's last point or the last mean lies outside of the target), `not_before_end` (even
+    the earliest day lies beyond the lot's end), null.
     """
     last = pl.col("last_day").cast(pl.Int32)
     until = pl.min_horizontal(pl.col("ends_on").cast(pl.Int32), last + FURTHEST_DAYS)
     near, behind = _TO_EDGE - pl.col("residual_sd"), _TO_EDGE + pl.col("residual_sd")
-    is_out = (pl.col("last_fit") < pl.col("low")) | (pl.col("last_fit") > pl.col("high"))
+    # A lot whose last mean is out has left its target, whatever a line of medians says about it.
+    is_out = _is_outside("last_fit") | _is_outside("last_value")
     days = trends.with_columns(
         _earliest=(_meets(near, _STEEP) + DAY_DUST).floor(),
         _likely=(_meets(_TO_EDGE, pl.col("slope_per_week").abs()) + DAY_DUST).floor(),
@@ -80,6 +82,11 @@ def forecasts(trends: pl.DataFrame) -> pl.DataFrame:
         "is_within_two_samplings",
         "reason",
     )
+
+
+def _is_outside(name: str) -> pl.Expr:
+    """Edges belong to the target; what binary fractions leave of 0 is no distance."""
+    return (pl.col(name) < pl.col("low") - VALUE_DUST) | (pl.col(name) > pl.col("high") + VALUE_DUST)
 
 
 def _meets(distance: pl.Expr, slope_per_week: pl.Expr) -> pl.Expr:

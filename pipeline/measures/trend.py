@@ -218,9 +218,9 @@ def trends(
     each change of stage, feed, substrate or treatment; only the newest is looked at. Result, one row a group:
     keys, n, first_day, last_day, slope_per_week (from four samplings), slope_low, slope_high (per week) and
     level_reached (from five), middle_day (Float64, days since 1970) and middle_value: the point through which
-    the line runs (medians, W. J. Conover 1980), last_fit (line at the last day), residual_sd (n - 2), s, p
-    (exact, two-sided, from five), is_trend (p at most 1 - level; null where not judged), reason: `too_few` (no
-    slope), `not_judged` (a slope, no test), null.
+    the line runs (medians, W. J. Conover 1980), last_fit (line at the last day), last_value (mean of the last
+    day), residual_sd (n - 2), s, p (exact, two-sided, from five), is_trend (p at most 1 - level; null where not
+    judged), reason: `too_few` (no slope), `not_judged` (a slope, no test), null.
     Raises ValueError if `last` is above twelve.
     """
     if last > MOST_EXACT:
@@ -249,6 +249,7 @@ def trends(
         column("middle_day", _where(shown, middle_day)),
         column("middle_value", _where(shown, middle_value)),
         column("last_fit", _where(shown, fitted[rows, ends])),
+        column("last_value", _where(shown, values[rows, ends])),
         column("residual_sd", _where(shown, residual_sd)),
         pl.Series("s", kendall_s(values)).set(pl.Series(~judged), None),
         column("p", p),

@@ -207,7 +207,7 @@ def _trend_steps(row: Row, points: pl.DataFrame, last: int) -> list[str]:
 _NO_FORECAST: Final = {
     "no_target": "no forecast: no target",
     "no_trend": "no forecast: no trend",
-    "already_out": "no forecast: the line lies outside of the target now",
+    "already_out": "no forecast: the last mean or the line's last point lies outside of the target",
     "not_before_end": "no forecast: not before the lot's end",
 }
 

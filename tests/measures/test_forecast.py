@@ -96,6 +96,9 @@ def test_no_known_end() -> None:
         ([6.0, 6.1, 5.9, 6.1, 6.0], 5.4, "no_trend"),
         ([6.0, 6.1, 6.2, 6.3, 6.4], 5.4, "already_out"),
         ([5.0, 5.1, 5.2, 5.25, 5.3], 5.4, "already_out"),
+        # The line ends inside, at 6.1 and 5.5, but the last mean lies outside.
+        ([5.9, 5.95, 6.0, 6.05, 6.21], 5.4, "already_out"),
+        ([5.7, 5.65, 5.6, 5.55, 5.39], 5.4, "already_out"),
     ],
 )
 def test_why_there_is_none(values: list[float], low: float | None, reason: str) -> None:
@@ -103,6 +106,16 @@ def test_why_there_is_none(values: list[float], low: float | None, reason: str) 
     assert found["reason"] == reason
     for name in ("heads_for", "earliest_on", "likely_on", "latest_on", "is_within_two_samplings"):
         assert found[name] is None
+
+
+@pytest.mark.parametrize(("values", "heads_for"), [((5.9, 6.2), "high"), ((5.7, 5.4), "low")])
+def test_a_last_mean_on_the_edge_is_not_out(values: tuple[float, float], heads_for: str) -> None:
+    first, edge = values
+    step = 0.05 if heads_for == "high" else -0.05
+    # Seven readings of 5.4 have a mean that is an edge but for the last bit.
+    last = sum([edge] * 7) / 7
+    found = forecast([*(first + nth * step for nth in range(4)), last])
+    assert (found["reason"], found["heads_for"]) == (None, heads_for)
 
 
 def test_a_flattest_slope_of_nothing_never_arrives() -> None:

@@ -128,7 +128,7 @@ def forecast(
     assert middle_day is not None
     assert middle is not None
     fitted = [middle + slope / 7 * (day - middle_day) for day in days]
-    if not edges[0] <= fitted[-1] <= edges[1]:
+    if not all(edges[0] <= value <= edges[1] for value in (fitted[-1], newest[-1].value)):
         return trend
     off = sum(((point.value - fit) ** 2 for point, fit in zip(newest, fitted, strict=True)), Fraction(0))
     residual = math.sqrt(off / (len(newest) - 2))
