@@ -23,6 +23,27 @@ AS_JSON = click.option("--json", "as_json", is_flag=True, help="Print the answer
 DAY = click.DateTime(formats=["%Y-%m-%d"])
 
 
+class _KindOfFile(click.ParamType[str]):
+    """A kind that the settings know; they are loaded when one is named, so that starting stays quick."""
+
+    name = "kind"
+
+    def get_metavar(self, param: click.Parameter, ctx: click.Context) -> str | None:
+        return self._choice().get_metavar(param, ctx)
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        return self._choice().convert(value, param, ctx)
+
+    @staticmethod
+    def _choice() -> click.Choice[str]:
+        from pipeline.settings.words import KINDS
+
+        return click.Choice(KINDS)
+
+
+KIND = _KindOfFile()
+
+
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.version_option(__version__, prog_name="leachbook")
 def cli() -> None:
@@ -159,7 +180,7 @@ def trace(home: Path, site: str, lot: str | None, on: datetime | None, as_json: 
 @HOME
 @click.argument("site")
 @click.argument("file", type=click.Path(path_type=Path))
-@click.option("--kind", type=click.Choice(["readings", "lots", "calibrations"]), help="What the file holds.")
+@click.option("--kind", type=KIND, help="What the file holds.")
 @click.option(
     "--answer", "answers", multiple=True, metavar="KEY=VALUE", help="Answer a question; repeatable."
 )

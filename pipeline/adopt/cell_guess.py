@@ -25,6 +25,8 @@ VALUE_FIELDS = (
     "method",
     "passed",
     "grower",
+    "what",
+    "place",
 )
 FREE_FIELDS = ("position",)
 _CM_PER_INCH = 2.54

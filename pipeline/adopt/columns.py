@@ -14,7 +14,7 @@ from pipeline.adopt.moments import are_weeks, are_years, day_formats, moment_for
 from pipeline.adopt.numerals import numeric_share, values_of
 from pipeline.adopt.questions import Sure
 from pipeline.intake.header import header_key
-from pipeline.settings.words import FIELDS, WORDS_BY_FIELD
+from pipeline.settings.words import FIELDS, UNIT_OF_FIELD, WORDS_BY_FIELD
 
 _BRACKET = re.compile(r"[(\[{]([^)\]}]*)[)\]}]")
 _LEAST = 0.55
@@ -39,10 +39,30 @@ _RANGES: Mapping[str, tuple[float, float]] = {
     "offset": (-500, 500),
     "ec_standard": (0, 120_000),
     "ec_found": (0, 120_000),
+    "target_ec": (0, 25_000),
+    "alkalinity": (0, 2_000),
+    "nitrogen": (0, 5_000),
 }
-_DAY_FIELDS = ("date", "started", "ends")
-_WORD_FIELDS = frozenset((*WORDS_BY_FIELD, "crop", "cultivar", "irrigation", "substrate"))
+DAY_FIELDS = (
+    *("date", "started", "ends", "valid_from", "solution_expires"),
+    *("planted", "ships", "from", "until", "entered_on", "trained_on"),
+)
+"""Fields whose cells are days, all in the one format of the export."""
+# A place on a bench is no place of the water.
+TELLING_FIELDS = ("what", "place")
+"""Fields whose words tell a kind from others."""
+# Little words like "de", "by" or "to" begin or end a span only where they are the whole header.
+_SPAN_FIELDS = ("from", "until")
+_LITTLE_WORD = 4
+_WORD_FIELDS = frozenset(
+    (*WORDS_BY_FIELD, "crop", "cultivar", "irrigation", "substrate", "reason", "role", "trained_by")
+)
+_NO_DAYS = frozenset(
+    ("lot", "house", "bench", "meter", "pot", "product", "rate", "person", "name", "injector")
+)
+_UNITS_AT_THE_END = frozenset(("%", "pct", "mv", "min", "cm", "minutes"))
 _MOSTLY = 0.5
+_PPM = ("ec", "ppm")
 
 
 @dataclass(frozen=True)
@@ -128,7 +148,7 @@ def split_unit(header: str) -> tuple[str, tuple[str, str] | None]:
         # "Avg TDS (ppm)": the unit is in the brackets, so what also names a column is its name.
         if unit is not None and fold(tail) in known_phrases():
             break
-        if found[0] != "none" or tail.casefold() in ("%", "pct", "mv", "min", "cm", "minutes"):
+        if found[0] != "none" or tail.casefold() in _UNITS_AT_THE_END or found[1] in _PLAIN_UNITS["hardness"]:
             unit = unit if unit and unit[0] != "none" else found
             rest = " ".join(parts[:-length])
         break
@@ -186,18 +206,28 @@ def _score_fields(column: ColumnFacts, kind: str) -> dict[str, tuple[float, str]
     words = tuple(column.words.split()[:_MOST_WORDS])
     for entry in header_words()[kind]:
         score = _likeness(words, entry.words)
+        if entry.field in _SPAN_FIELDS and score < 1 and len("".join(entry.words)) <= _LITTLE_WORD:
+            continue
         if entry.field == OTHER:
             if score >= 0.6:
                 misled = max(misled, _MISLED_BY_OTHER if score < 1 else 1.0)
             continue
         if score > best.get(entry.field, (0.0, ""))[0]:
             best[entry.field] = (score, _explain(" ".join(entry.words), entry.field, score))
-    # A header that is the field's own name word for word is not led astray by one of its words.
     return {
-        field: (score - (misled if score < 1 else 0), why)
+        field: (score - _led_astray(field, score, misled), why)
         for field, (score, why) in best.items()
-        if score - (misled if score < 1 else 0) >= _LEAST
+        if score - _led_astray(field, score, misled) >= _LEAST
     }
+
+
+def _led_astray(field: str, score: float, misled: float) -> float:
+    """What a word for another matter takes away.
+
+    A header that is the field's own name word for word is not led astray by one of its words, and a target
+    is what the words for targets speak of.
+    """
+    return misled if score < 1 and field != "target_ec" else 0.0
 
 
 def _explain(phrase: str, field: str, score: float) -> str:
@@ -264,7 +294,7 @@ def _fit_moment(
 
 def _support(field: str, column: ColumnFacts) -> str | None:
     """What the cells say for the field: words, "" for nothing, None for a contradiction."""
-    if field in _DAY_FIELDS:
+    if field in DAY_FIELDS:
         return "the cells are days" if column.days or day_formats(column.cells, with_times=True) else None
     if field == "year":
         return "the cells are years" if are_years(column.cells) else None
@@ -274,13 +304,15 @@ def _support(field: str, column: ColumnFacts) -> str | None:
         return _support_figures(field, column)
     if field in _WORD_FIELDS:
         return _support_words(field, column)
-    if field in ("lot", "house", "bench", "meter", "pot") and column.days:
+    if field in _NO_DAYS and column.days:
         return None
     return ""
 
 
 def _support_words(field: str, column: ColumnFacts) -> str | None:
     """Words that the field knows speak for it; bare figures speak against it where no size is meant."""
+    if column.days:
+        return None
     if field in ("crop", *WORDS_BY_FIELD) and known_share(field, column.cells) >= _MOSTLY:
         return "the cells are words of it"
     bare = all(cell.replace(".", "").isdecimal() for cell in column.cells)
@@ -292,6 +324,12 @@ def _support_figures(field: str, column: ColumnFacts) -> str | None:
         return None
     if column.unit and not _unit_fits(field, column.unit):
         return None
+    # Bicarbonate in mg/L is weighed as HCO3, not as the CaCO3 of the settings.
+    if field == "alkalinity" and column.unit == _PPM and names_bicarbonate(column):
+        return None
+    # "Target" alone may be one of pH: the unit or the words must say of what.
+    if field == "target_ec" and not (column.unit or _NAMES_EC.search(column.words)):
+        return None
     low, high = _RANGES[field]
     for decimal in (".", ","):
         values = values_of(column.cells, decimal)
@@ -301,20 +339,22 @@ def _support_figures(field: str, column: ColumnFacts) -> str | None:
     return None
 
 
-_QUANTITY_OF = {
-    "ec": "ec",
-    "ec_sd": "ec",
-    "ec_standard": "ec",
-    "ec_found": "ec",
-    "poured": "volume",
-    "leachate": "volume",
-    "temperature": "temperature",
-}
-
+_NAMES_BICARBONATE = re.compile(
+    r"bicarb|hco ?3|hydrogen ?carb|hidrogeno ?carb|waterstof ?carb|hydrogeno ?carb"
+)
+_NAMES_EC = re.compile(r"\b(?:ec|ce|lf|cond\w*|leit\w*|geleid\w*|tds)\b")
 _PLAIN_UNITS: Mapping[str, frozenset[str]] = {
     "time": frozenset(("min", "mins", "minutes", "minuten", "minutos", "minuut", "h")),
     "share": frozenset(("%", "pct", "percent")),
     "voltage": frozenset(("mv", "millivolt")),
+    # Alkalinity in units that the settings do not know: its column is left out rather than read wrong.
+    "hardness": frozenset(
+        (
+            *("°dkh", "dkh", "°dh", "dh", "°kh", "°fh", "°th", "°e", "gpg", "graddh"),
+            *("mg/lhco3", "mghco3/l", "ppmhco3", "mg/lalshco3", "mmol/lcaco3", "mmolcaco3/l"),
+        )
+    ),
+    "strength": frozenset(("g/l",)),
 }
 _PLAIN_UNIT_OF = {"drain": "time", "slope": "share", "offset": "voltage"}
 
@@ -322,11 +362,26 @@ _PLAIN_UNIT_OF = {"drain": "time", "slope": "share", "offset": "voltage"}
 def _unit_fits(field: str, unit: tuple[str, str]) -> bool:
     """Drainage in minutes or per cent is not leachate in mL, and a temperature is no pH."""
     quantity, name = unit
-    wanted = _QUANTITY_OF.get(field)
+    wanted = UNIT_OF_FIELD.get(field)
+    # ppm and mg/L without a scale are units of more than one matter.
+    if unit == _PPM and field in ("nitrogen", "alkalinity"):
+        return True
     if quantity != "none":
         return quantity == wanted
     said = next((kind for kind, names in _PLAIN_UNITS.items() if name in names), None)
     return said is None or said == _PLAIN_UNIT_OF.get(field)
+
+
+def names_bicarbonate(column: ColumnFacts) -> bool:
+    """Whether the header speaks of bicarbonate: one mmol of it is one meq, and its mg/L are not those of CaCO3."""
+    return bool(_NAMES_BICARBONATE.search(column.words))
+
+
+def has_unknown_alkalinity_unit(column: ColumnFacts) -> bool:
+    """Whether a column is alkalinity in a unit that the settings do not know."""
+    if column.unit is None:
+        return False
+    return column.unit[1] in _PLAIN_UNITS["hardness"] or (column.unit == _PPM and names_bicarbonate(column))
 
 
 def could_be(field: str, column: ColumnFacts) -> bool:
@@ -345,8 +400,12 @@ def could_be(field: str, column: ColumnFacts) -> bool:
             part = sum(0.1 <= value <= 9 or 100 <= value <= 9000 for value in values)
             varied = len(set(values)) > 3
             return column.number_share > 0.8 and part > 0.9 * len(values) and varied and not column.days
-        case "date" | "started":
+        case "date" | "started" | "planted" | "ships" | "from" | "until":
             return bool(column.days)
+        case "place" | "what":
+            return known_share(field, column.cells) >= _MOSTLY or (
+                not column.days and not column.moments and column.number_share < 0.2
+            )
         case "datetime":
             return bool(column.moments)
         case "lot" | "meter":

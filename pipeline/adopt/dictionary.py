@@ -11,13 +11,11 @@ from functools import lru_cache
 from pathlib import Path
 
 from pipeline.errors import AssetMissing
-from pipeline.settings.words import FIELDS
+from pipeline.settings.words import FIELDS, KINDS
 
 _FOLDER = Path(__file__).parent
 _CAMEL = re.compile(r"(?<=[a-zà-ÿ][a-zà-ÿ])(?=[A-ZÀ-Þ][a-zà-ÿ])")
 _LETTER_DIGIT = re.compile(r"(?<=[^\W\d_])(?=\d)")
-ADOPTED_KINDS = ("readings", "lots", "calibrations")
-"""The kinds of file that can be proposed; others are described by hand."""
 OTHER = "other"
 """The field of words that say that a figure is about something else: feed, tap water, a target, the air."""
 
@@ -57,9 +55,9 @@ def cell_key(text: str) -> str:
 @lru_cache(maxsize=1)
 def header_words() -> Mapping[str, tuple[HeaderWord, ...]]:
     """For each kind of file the words of its fields."""
-    found: dict[str, list[HeaderWord]] = {kind: [] for kind in ADOPTED_KINDS}
+    found: dict[str, list[HeaderWord]] = {kind: [] for kind in KINDS}
     for row in _read("headers.csv"):
-        kinds = ADOPTED_KINDS if row["kind"] == "*" else (row["kind"],)
+        kinds = KINDS if row["kind"] == "*" else (row["kind"],)
         for kind in kinds:
             if row["field"] != OTHER and row["field"] not in FIELDS[kind].known:
                 continue
@@ -106,7 +104,14 @@ def unit_words() -> Mapping[str, tuple[str, str]]:
 
 def unit_key(text: str) -> str:
     """A unit as it is looked up: no case, no blanks, one letter for micro and one sign for degrees."""
-    text = text.replace("μ", "u").replace("µ", "u").replace("º", "°").replace("³", "3").replace("²", "")
+    text = (
+        text.replace("μ", "u")
+        .replace("µ", "u")
+        .replace("º", "°")
+        .replace("³", "3")
+        .replace("₃", "3")
+        .replace("²", "")
+    )
     return "".join(text.split()).casefold().rstrip(".")
 
 

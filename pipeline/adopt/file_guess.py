@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 
 from pipeline.adopt.questions import Choice, Desk, Guess, Question
 
@@ -20,6 +21,8 @@ _MOVING = re.compile(
 )
 _UNSAFE = re.compile(r"[*?\[\]\\:\x00-\x1f\x7f]")
 _LONG_SPAN_DAYS = 21
+# Lists of what is planned and of who is there: their days say nothing of what a file brings.
+_LISTS = ("plantings", "people")
 
 
 def guess_pattern(name: str) -> Guess:
@@ -41,15 +44,18 @@ def has_date(name: str) -> bool:
     return bool(_MOVING.search(name.rpartition(".")[0] or name))
 
 
-def guess_mode(kind: str, name: str, span: int, desk: Desk) -> Guess:
-    """Increment or cumulative; `span` is the number of days from the first to the last day in the file."""
+def guess_mode(kind: str, name: str, spans: Sequence[int], desk: Desk) -> Guess:
+    """Increment or cumulative; `spans` are its days from first to last, by each format that may be meant."""
     choices = ("increment", "cumulative")
     dated = has_date(name)
-    if dated and span <= _LONG_SPAN_DAYS and kind != "lots":
-        why = f"its name has a date and its days span {_days(span)}"
+    if not dated and kind in _LISTS:
+        why = "its name has no date, and such a list is mostly sent whole"
+        return desk.settle("mode", Guess("cumulative", "likely", why), choices)
+    if dated and max(spans) <= _LONG_SPAN_DAYS and kind not in ("lots", *_LISTS):
+        why = f"its name has a date and its days span {_days(max(spans))}"
         return desk.settle("mode", Guess("increment", "likely", why), choices)
-    if not dated and span > _LONG_SPAN_DAYS:
-        why = f"its name has no date and its days span {_days(span)}, so it grows"
+    if not dated and min(spans) > _LONG_SPAN_DAYS:
+        why = f"its name has no date and its days span {_days(min(spans))}, so it grows"
         return desk.settle("mode", Guess("cumulative", "likely", why), choices)
     text = "does each file bring only what is new, or the whole history again?"
     return desk.ask(

@@ -99,7 +99,7 @@ def _meant(field: str, column: ColumnFacts, body: str, mark: str) -> str:
         return "thousands"
     if field in ("ph", "ph_sd", "temperature", "slope", "offset", "drain"):
         return "decimal"
-    if field in ("ec", "ec_sd", "ec_standard", "ec_found"):
+    if field in ("ec", "ec_sd", "ec_standard", "ec_found", "target_ec"):
         if unit in ("mS/cm", "dS/m", "mmho/cm"):
             return "decimal" if small <= _MOST_MS < large else "either"
         if unit == "µS/cm" or unit.startswith("ppm"):

@@ -9,17 +9,26 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from pipeline.adopt.cell_guess import FREE_FIELDS, VALUE_FIELDS, CellWord, guess_words
-from pipeline.adopt.columns import ColumnFacts, Match, could_be, map_columns, missing_groups
+from pipeline.adopt.cell_guess import FREE_FIELDS, VALUE_FIELDS, CellWord, guess_words, known_share
+from pipeline.adopt.columns import (
+    DAY_FIELDS,
+    TELLING_FIELDS,
+    ColumnFacts,
+    Match,
+    could_be,
+    has_unknown_alkalinity_unit,
+    map_columns,
+    missing_groups,
+)
 from pipeline.adopt.date_guess import guess_date_format, guess_datetime_format, guess_time_format
-from pipeline.adopt.dictionary import ADOPTED_KINDS
 from pipeline.adopt.file_guess import guess_mode, guess_pattern
+from pipeline.adopt.kind_guess import guess_kind
 from pipeline.adopt.marks_guess import guess_marks
 from pipeline.adopt.moments import span_days
 from pipeline.adopt.numerals import middle_of, values_of
 from pipeline.adopt.questions import Choice, Desk, Guess, Question
 from pipeline.adopt.sniff import Sheet, sniff
-from pipeline.adopt.unit_guess import guess_unit
+from pipeline.adopt.unit_guess import NO_UNIT, guess_unit
 from pipeline.errors import AdoptError
 from pipeline.intake.header import find_column, header_key
 from pipeline.settings import Export, SiteSettings
@@ -28,19 +37,28 @@ from pipeline.settings.words import FIELDS, UNIT_OF_FIELD, WORDS_BY_FIELD
 _FIGURES = frozenset(
     (
         *("ph", "ph_sd", "ec", "ec_sd", "poured", "leachate", "temperature", "drain", "n_pots", "plants"),
-        *("slope", "offset", "ec_standard", "ec_found"),
+        *("slope", "offset", "ec_standard", "ec_found", "alkalinity", "nitrogen", "target_ec"),
     )
 )
-_KIN = {"ec_sd": "ec", "ec_found": "ec_standard"}
-_DAY_FIELDS = ("date", "started", "ends")
+_KIN = {"ec_sd": "ec", "ec_found": "ec_standard", "target_ec": "ec"}
+# Two columns for one of these are asked about: the wrong one would be believed.
+_WEIGHTY = (*DAY_FIELDS, "lot", "what", "place")
 _RAW_EC = re.compile(
     r"\b(?:raw|uncomp\w*|uncorrected|unkompensiert|unkorrigiert|roh|sin compensar|non compens\w*|brut"
     r"|ongecompenseerd|ruw)\b"
 )
-_KIND_TOO_CLOSE = 0.9
 _NONE = "none"
+_MOST_OF_WORDS = 0.6
+_NEARLY_ALL = 0.8
+_SIGN = re.compile(r"(?:[^\W\d_]\.?){2,4}")
 # Half of a column below or above these is no leachate.
 _LEAST_PH, _MOST_PH = 3.5, 9.5
+_SPANNING = (
+    ("date", "date_format"),
+    ("datetime", "datetime_format"),
+    ("started", "date_format"),
+    ("from", "date_format"),
+)
 _METHOD_WHY = {
     "pour-through": "water poured on the pot, leachate caught below",
     "1:2 dilution": "one part of substrate in two parts of water",
@@ -120,7 +138,7 @@ def propose(
         )
         for at, header in enumerate(sheet.header)
     ]
-    found = _guess_kind(columns, kind, desk)
+    found = guess_kind(columns, kind, desk)
     matches = _settle_columns(columns, found.value, name, desk)
     by_field = {match.field: match for match in matches}
     marks = guess_marks(
@@ -130,9 +148,10 @@ def propose(
     )
     dates = _guess_dates(by_field, site, desk)
     mapped = _with_units(matches, marks.decimal.value, desk)
+    matches = [match for match in matches if match.field in {one.field for one in mapped}]
     settings = [
         _plain("files", desk.settle("files", guess_pattern(name))),
-        _plain("mode", guess_mode(found.value, name, _span(by_field, dates), desk)),
+        _plain("mode", guess_mode(found.value, name, _spans(by_field, dates, desk), desk)),
         *_dialect(sheet),
         _plain("decimal", marks.decimal),
         *([_plain("thousands", marks.thousands)] if marks.thousands else []),
@@ -142,7 +161,7 @@ def propose(
             else []
         ),
         *(_plain(key, guess) for key, guess in dates.items()),
-        *_readings_settings(found.value, by_field, sheet, desk),
+        *_field_settings(by_field, sheet, desk),
     ]
     words = {
         field: tuple(guess_words(field, by_field[field].column.cells, site.growers))
@@ -165,42 +184,20 @@ def propose(
     )
 
 
-def _guess_kind(columns: Sequence[ColumnFacts], given: str | None, desk: Desk) -> Guess:
-    if given is not None:
-        return Guess(given, "certain", "you said so")
-    scores = {}
-    for kind in ADOPTED_KINDS:
-        matches = map_columns(columns, kind)
-        lacking = missing_groups(kind, [match.field for match in matches])
-        own = sum(match.score for match in matches)
-        scores[kind] = own * (1 - len(lacking) / (len(FIELDS[kind].one_of) + 1))
-    first, second, *_ = sorted(scores, key=lambda kind: -scores[kind])
-    if not scores[first] or scores[second] > _KIND_TOO_CLOSE * scores[first]:
-        text = "its headers fit more than one kind of file: what does it hold?"
-        choices = (
-            Choice("readings", "pH and EC of leachate"),
-            Choice("lots", "which crops stand where"),
-            Choice("calibrations", "checks of meters"),
-        )
-        return desk.ask(Question("kind", text, choices, first))
-    matches = map_columns(columns, first)
-    lacking = missing_groups(first, [match.field for match in matches])
-    why = f"{len(matches)} of its {len(columns)} columns are those of {first}"
-    return desk.settle("kind", Guess(first, "likely" if lacking else "certain", why), ADOPTED_KINDS)
-
-
 def _settle_columns(columns: Sequence[ColumnFacts], kind: str, name: str, desk: Desk) -> list[Match]:
     """Mapping by headers, then by answers, then by what the cells could be; asks where it is open."""
     matches = {match.field: match for match in _drop_doubled_days(map_columns(columns, kind))}
     _take_answers(matches, columns, kind, desk)
     for field, match in list(matches.items()):
         key = f"column.{field}"
-        if key not in desk.answers and match.rivals and (field in _FIGURES or field in (*_DAY_FIELDS, "lot")):
+        if key not in desk.answers and match.rivals and (field in _FIGURES or field in _WEIGHTY):
             matches[field] = _ask_column(
                 field, (match.column, *match.rivals), f"two columns could be {field}", desk
             )
     for group in missing_groups(kind, list(matches)):
         _fill_group(group, matches, columns, kind, name, desk)
+    if kind == "people":
+        _ask_name(matches, columns, desk)
     if kind == "readings":
         for field in ("ph", "ec"):
             _ask_by_cells(field, matches, columns, desk)
@@ -263,6 +260,10 @@ def _fill_group(
     """Find a column by its cells for a field that the kind cannot do without, and ask."""
     free = _free(matches, columns)
     for field in group:
+        match = _by_words(field, free)
+        if match is not None and f"column.{field}" not in desk.answers:
+            matches[field] = match
+            return
         candidates = [column for column in free if could_be(field, column)]
         if not candidates:
             continue
@@ -278,6 +279,37 @@ def _fill_group(
         f"{name} looks like {kind}, but no column for {wanted} is found among {headers}; "
         f'say which with --answer column.{group[0]}="HEADER", or another kind with --kind.'
     )
+
+
+def _by_words(field: str, free: Sequence[ColumnFacts]) -> Match | None:
+    """The only column whose cells are words of a field that has its own, whatever its header."""
+    if field not in TELLING_FIELDS:
+        return None
+    fitting = [column for column in free if known_share(field, column.cells) > _MOST_OF_WORDS]
+    if len(fitting) != 1:
+        return None
+    return Match(field, fitting[0], 0.7, "likely", "no header names it, and the cells are words of it")
+
+
+def _ask_name(matches: dict[str, Match], columns: Sequence[ColumnFacts], desk: Desk) -> None:
+    """Names and short signs beside each other: which of them stands in the readings, the file does not tell."""
+    if "name" not in matches or "column.name" in desk.answers:
+        return
+    named = matches["name"]
+    others = [
+        column
+        for column in _free(matches, columns)
+        if column in named.rivals
+        or (_are_signs(column) and len(column.cells) > _NEARLY_ALL * len(named.column.cells))
+    ]
+    if others:
+        why = "people must be named as in the readings, by name or by a short sign"
+        matches["name"] = _ask_column("name", (named.column, *others), why, desk)
+
+
+def _are_signs(column: ColumnFacts) -> bool:
+    """Whether the cells are short signs of persons, such as initials."""
+    return bool(column.cells) and all(_SIGN.fullmatch(cell) for cell in column.cells)
 
 
 def _ask_by_cells(field: str, matches: dict[str, Match], columns: Sequence[ColumnFacts], desk: Desk) -> None:
@@ -322,7 +354,7 @@ def _ask_column(
 
 def _guess_dates(by_field: Mapping[str, Match], site: SiteSettings, desk: Desk) -> dict[str, Guess]:
     found: dict[str, Guess] = {}
-    days = [by_field[field].column for field in _DAY_FIELDS if field in by_field]
+    days = [by_field[field].column for field in DAY_FIELDS if field in by_field]
     if days:
         found["date_format"] = guess_date_format(days, site.date_format, desk)
     if "datetime" in by_field:
@@ -332,12 +364,15 @@ def _guess_dates(by_field: Mapping[str, Match], site: SiteSettings, desk: Desk) 
     return found
 
 
-def _span(by_field: Mapping[str, Match], dates: Mapping[str, Guess]) -> int:
-    for field, key in (("date", "date_format"), ("datetime", "datetime_format"), ("started", "date_format")):
+def _spans(by_field: Mapping[str, Match], dates: Mapping[str, Guess], desk: Desk) -> list[int]:
+    """How many days the file spans, by each date format that is still in question."""
+    for field, key in _SPANNING:
         if field in by_field and key in dates:
-            return span_days(by_field[field].column.cells, dates[key].value)
+            asked = next((one for one in desk.questions if one.key == key), None)
+            forms = [choice.value for choice in asked.choices] if asked else [dates[key].value]
+            return [span_days(by_field[field].column.cells, form) for form in forms]
     weeks = len(by_field["week"].column.cells) if "week" in by_field else 1
-    return 7 * (weeks - 1)
+    return [7 * (weeks - 1)]
 
 
 def _with_units(matches: Sequence[Match], decimal: str, desk: Desk) -> list[MappedColumn]:
@@ -345,8 +380,7 @@ def _with_units(matches: Sequence[Match], decimal: str, desk: Desk) -> list[Mapp
     order = sorted(matches, key=lambda match: match.field in _KIN)
     for match in order:
         if match.field in UNIT_OF_FIELD:
-            kin = units.get(_KIN.get(match.field, ""))
-            kindred = kin.value if kin else None
+            kindred = units.get(_KIN.get(match.field, ""))
             units[match.field] = guess_unit(match.field, match.column, decimal, kindred, desk)
     return [
         MappedColumn(
@@ -356,6 +390,7 @@ def _with_units(matches: Sequence[Match], decimal: str, desk: Desk) -> list[Mapp
             units.get(match.field),
         )
         for match in matches
+        if match.field not in units or units[match.field].value != NO_UNIT
     ]
 
 
@@ -377,12 +412,11 @@ def _dialect(sheet: Sheet) -> list[Setting]:
     return found
 
 
-def _readings_settings(kind: str, by_field: Mapping[str, Match], sheet: Sheet, desk: Desk) -> list[Setting]:
-    if kind != "readings":
-        return []
+def _field_settings(by_field: Mapping[str, Match], sheet: Sheet, desk: Desk) -> list[Setting]:
+    """What only exports with an EC, numbered pots or weeks have to say."""
     found = []
     raw = "ec" in by_field and _RAW_EC.search(by_field["ec"].column.words)
-    if raw or "ec_compensated" in desk.answers:
+    if raw or ("ec" in by_field and "ec_compensated" in desk.answers):
         guess = Guess("false", "likely", "the header says that EC is as measured, not brought to 25 °C")
         found.append(_yes_or_no("ec_compensated", guess, desk))
     if "pot" in by_field and (_numbers_pots(by_field, sheet) or "numbers_pots" in desk.answers):
@@ -440,6 +474,8 @@ def _left_out(columns: Sequence[ColumnFacts], matches: Sequence[Match]) -> list[
         if column.at in taken or not (column.cells or column.header.strip()):
             continue
         why = "no field is like it"
+        if has_unknown_alkalinity_unit(column):
+            why = "the settings know no such unit of alkalinity; export it in mg/L CaCO3 or meq/L"
         if not names[column.at]:
             why = "it has no header"
         elif names.count(names[column.at]) > 1:

@@ -6,9 +6,9 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 
-from pipeline.adopt.columns import ColumnFacts, read_unit
+from pipeline.adopt.columns import ColumnFacts, names_bicarbonate, read_unit
 from pipeline.adopt.numerals import middle_of, read_figure, values_of
-from pipeline.adopt.questions import Choice, Desk, Guess, Question
+from pipeline.adopt.questions import Choice, Desk, Guess, Question, Sure
 from pipeline.settings.words import UNIT_OF_FIELD
 from pipeline.units import UNITS
 
@@ -18,19 +18,34 @@ _PPM_WHY = {
     "ppm 640": "1 mS/cm reads 640 on this scale",
     "ppm 700": "1 mS/cm reads 700 on this scale (442)",
 }
+NO_UNIT = "none"
+"""The answer for a column in a unit that the settings do not know: it is left out."""
+_ALKALINITY_WHY = {
+    "mg/L CaCO3": "as laboratories mostly give it",
+    "meq/L": "1 meq/L is 50 mg/L CaCO3; mmol/L of acid or bicarbonate is the same",
+    NO_UNIT: "another unit, like degrees or mg/L of HCO3: the column is left out",
+}
+_ACID_CAPACITY = re.compile(r"saure|saeure|\bsbv\b|\b[ks]k? ?4 3\b|\bks\b|\bm wert\b|zuurbind")
+# Hardly any water has more than 12 meq/L, and hardly any less than 15 mg/L CaCO3 (house default).
+_MOST_MEQ = 12.0
 # The usual conductivity solutions, as figures in mS/cm and in µS/cm.
 _STANDARDS_MS = (0.084, 0.447, 0.5, 1.0, 1.413, 1.41, 1.278, 2.76, 2.77, 5.0, 12.88, 12.9)
 _STANDARDS_US = (84, 147, 447, 500, 1000, 1413, 1410, 1278, 2760, 2770, 5000, 12880, 12900)
 
 
-def guess_unit(field: str, column: ColumnFacts, decimal: str, kindred: str | None, desk: Desk) -> Guess:
+def guess_unit(field: str, column: ColumnFacts, decimal: str, kindred: Guess | None, desk: Desk) -> Guess:
     """The unit of one column; `kindred` is the unit of the figure that it belongs to (an SD's mean)."""
     key = f"unit.{field}"
     quantity = UNIT_OF_FIELD[field]
     known = list(UNITS[quantity])
     named = column.unit
+    if quantity == "alkalinity":
+        return _alkalinity(key, column, decimal, desk)
     if named is not None and named[0] == quantity:
         if named[1] == "ppm":
+            if kindred is not None and kindred.value in _PPM:
+                why = "the figure that it goes with is on this scale"
+                return desk.settle(key, Guess(kindred.value, _as_sure(kindred), why), _PPM)
             return _ask_scale(key, column, desk)
         where = "the header says so" if read_unit(column.unit_cell) != named else "the row of units says so"
         return desk.settle(key, Guess(named[1], "certain", where), known)
@@ -40,7 +55,8 @@ def guess_unit(field: str, column: ColumnFacts, decimal: str, kindred: str | Non
     if in_cells is not None:
         return desk.settle(key, Guess(in_cells, "likely", "cells have it behind the figure"), known)
     if kindred is not None:
-        return desk.settle(key, Guess(kindred, "likely", "the figure that it goes with has this unit"), known)
+        why = "the figure that it goes with has this unit"
+        return desk.settle(key, Guess(kindred.value, _as_sure(kindred), why), known)
     values = values_of(column.cells, decimal)
     match quantity:
         case "ec":
@@ -49,6 +65,33 @@ def guess_unit(field: str, column: ColumnFacts, decimal: str, kindred: str | Non
             return _volume_by_size(key, column, values, desk)
         case _:
             return _temperature_by_size(key, column, values, desk)
+
+
+def _as_sure(kindred: Guess) -> Sure:
+    """What follows another unit is no surer than it."""
+    return "unsure" if kindred.sure == "unsure" else "likely"
+
+
+def _alkalinity(key: str, column: ColumnFacts, decimal: str, desk: Desk) -> Guess:
+    """The unit of alkalinity: mmol/L is meq/L where acid or bicarbonate is counted, and mg/L must say of what."""
+    named = column.unit
+    known = [*UNITS["alkalinity"], NO_UNIT]
+    unit = named[1] if named is not None else _unit_in_cells(column, "alkalinity")
+    if unit is not None and unit in UNITS["alkalinity"]:
+        return desk.settle(key, Guess(unit, "certain", "the column says so"), known)
+    if unit == "mmol" and (names_bicarbonate(column) or _ACID_CAPACITY.search(column.words)):
+        why = "one mmol of acid or bicarbonate is one meq"
+        return desk.settle(key, Guess("meq/L", "likely", why), known)
+    if unit == "ppm" and "caco 3" in column.words:
+        return desk.settle(key, Guess("mg/L CaCO3", "certain", "the header says of what"), known)
+    typical = middle_of(values_of(column.cells, decimal))
+    units = ["meq/L", "mg/L CaCO3"] if typical <= _MOST_MEQ else ["mg/L CaCO3", "meq/L"]
+    if unit is not None:
+        units = ["meq/L"] if unit == "mmol" else ["mg/L CaCO3"]
+    said = f"is in {unit}" if unit is not None else f"has no unit and {_figure(typical)} in the middle"
+    text = f'"{_shown(column)}" {said}: which unit is it, and of what?'
+    choices = tuple(Choice(one, _ALKALINITY_WHY[one]) for one in (*units, NO_UNIT))
+    return desk.ask(Question(key, text, choices))
 
 
 def _unit_in_cells(column: ColumnFacts, quantity: str) -> str | None:

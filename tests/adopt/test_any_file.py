@@ -15,6 +15,7 @@ from pipeline.adopt import Proposal, adopt_file, append_block, propose
 from pipeline.adopt.preview import read_preview
 from pipeline.errors import AdoptError
 from pipeline.settings import load_settings
+from pipeline.settings.words import KINDS
 from tests.adopt.helpers import SITE, answer_all
 
 GROUP = 'name = "Group"\ntime_zone = "UTC"\n'
@@ -31,9 +32,7 @@ _ENCODED = st.tuples(_TEXTS, st.sampled_from(["utf-8", "utf-16", "cp1252", "lati
 
 
 @settings(max_examples=400, deadline=None, suppress_health_check=[HealthCheck.too_slow])
-@given(
-    st.one_of(st.binary(max_size=400), _ENCODED), st.sampled_from([None, "readings", "lots", "calibrations"])
-)
+@given(st.one_of(st.binary(max_size=400), _ENCODED), st.sampled_from([None, *KINDS]))
 def test_any_bytes_end_in_a_proposal_or_a_sentence(data: bytes, kind: str | None) -> None:
     outcome = _propose(data, kind)
     if isinstance(outcome, Proposal):

@@ -10,7 +10,6 @@ import polars as pl
 import pytest
 
 from pipeline.adopt import propose
-from pipeline.adopt.dictionary import ADOPTED_KINDS
 from pipeline.adopt.propose import Proposal
 from pipeline.intake.collect import list_site, plan_collection
 from pipeline.intake.read import read_records
@@ -26,7 +25,6 @@ def _cases() -> list[tuple[str, str]]:
         (site.id, claim.name)
         for site in SITES.values()
         for claim in plan_collection(site.exports, list_site(site)).claims
-        if site.exports[claim.export_no - 1].kind in ADOPTED_KINDS
     ]
 
 
