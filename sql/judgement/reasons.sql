@@ -1,11 +1,26 @@
 -- Why a standing lot has its level: every reason, with its figures.
 -- grain: one reason of one lot. key: site_id, lot_key, code, quantity
--- inputs: standing_lots, last_verdicts, verdicts, samplings, drifts, depending_figures, trends, drift_points, contrasts, last_treatments, judged_waters
+-- inputs: standing_lots, last_verdicts, verdicts, samplings, drifts, depending_figures, trends, drift_points, contrasts, last_treatments, judged_waters,
+-- policy
 -- rules: act on clearly out, or two in a row beyond the margin (house default), or EC of 6.6 and more in greenhouse crops (published
 -- band "very high"), or an affected group clearly out. Low EC asks for less haste and only in the active stage (house default).
 -- A meter in doubt leads to watch at most, and so does a side that hangs on one pot. A trend is judged from five samplings (exact
--- Mann-Kendall, published); it is a note, and watch where the lot would leave its target within two samplings. See rules in DEVELOPERS.md.
+-- Mann-Kendall, published); it is a note, and watch where the lot would leave its target within two samplings. A test of
+-- order knows no size: trend, forecast, what the water has to do with it and what is no surprise take a slope of at least
+-- one step (0.2 pH, 0.5 mS/cm) in eight weeks (house default). See rules in DEVELOPERS.md.
 with
+moving as (
+    select h.*
+    from trends as h
+    inner join standing_lots as l on h.site_id = l.site_id and h.lot_key = l.lot_key
+    inner join policy as p on l.site_id = p.site_id and l.as_of >= p.valid_from and l.as_of < p.valid_to
+    where
+        h.is_trend
+        -- 1e-8: slopes are kept to nine decimals
+        and abs(h.slope_per_week) * 8
+        >= case when h.quantity = 'ph' then p.step_ph else p.step_ec_ms_cm end::double - 1e-8
+),
+
 out_of_range as (
     select
         v.*,
@@ -230,8 +245,7 @@ collected as (
         slope_high as ci_high,
         n as pots,
         first_day as since_on
-    from trends
-    where is_trend
+    from moving
     union all by name
     select
         h.site_id,
@@ -244,7 +258,7 @@ collected as (
         h.earliest_on as since_on,
         h.latest_on as until_on,
         h.earliest_on <= l.as_of as flag
-    from trends as h
+    from moving as h
     inner join standing_lots as l on h.site_id = l.site_id and h.lot_key = l.lot_key
     where h.heads_for is not null and h.earliest_on is not null and h.likely_on is not null
     union all by name
@@ -343,10 +357,10 @@ collected as (
         w.alkalinity_mg_l as mean,
         w.low,
         w.high
-    from trends as h
+    from moving as h
     inner join standing_lots as l on h.site_id = l.site_id and h.lot_key = l.lot_key
     inner join judged_waters as w on l.site_id = w.site_id and l.container_class = w.container_class
-    where h.quantity = 'ph' and h.is_trend and h.slope_per_week > 0 and w.word in ('high', 'acid')
+    where h.quantity = 'ph' and h.slope_per_week > 0 and w.word in ('high', 'acid')
     union all by name
     select
         a.site_id,
@@ -434,12 +448,11 @@ collected as (
         )
         and not exists (
             select 1
-            from trends as d
+            from moving as d
             where
                 d.site_id = last_verdicts.site_id
                 and d.lot_key = last_verdicts.lot_key
                 and d.quantity = last_verdicts.quantity
-                and d.is_trend
                 and (d.slope_per_week > 0) = (last_verdicts.side = 'high')
         )
     union all by name

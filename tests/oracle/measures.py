@@ -6,6 +6,7 @@ import math
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date
+from fractions import Fraction
 from typing import Any
 
 from tests.oracle.contrasts import Contrast, contrasts_of
@@ -35,6 +36,8 @@ class Measures:
     treatment: LastTreatment | None
     # How the source water is judged for the lot's container; None: not judged.
     water: str | None
+    # Quantities with a trend that moves a step or more in eight weeks.
+    moving: frozenset[str] = frozenset()
 
 
 def iso(day: date | None) -> str | None:
@@ -59,6 +62,7 @@ def measure_lot(
     trends: dict[str, Trend] = {}
     charts: dict[str, OnChart] = {}
     drifts: dict[str, str] = {}
+    steps = {"ph": policy["step_ph"], "ec": policy["step_ec_ms_cm"]}
     for quantity in QUANTITIES:
         points = points_of(samplings, quantity, starts)
         if not points:
@@ -68,22 +72,36 @@ def measure_lot(
         trends[quantity] = forecast(points, int(policy["trend_samplings"]), edges, lot.ends_on, interval_days)
         spread = policy["summary_ph_sd" if quantity == "ph" else "summary_ec_sd_ms_cm"]
         charts[quantity] = chart_of(points, float(spread) / math.sqrt(POTS_OF_A_SAMPLING))
-        direction = drift_of(samplings, quantity, policy["step_ph" if quantity == "ph" else "step_ec_ms_cm"])
+        direction = drift_of(samplings, quantity, steps[quantity])
         if direction is not None:
             drifts[quantity] = direction
     pair = None if treatment is None else treatment.pair(as_of)
     contrasts = contrasts_of(samplings, policy, as_of, pair)
-    return Measures(trends, charts, contrasts, drifts, treatment, water)
+    moving = frozenset(
+        quantity for quantity, trend in trends.items() if is_worth_a_word(trend, steps[quantity])
+    )
+    return Measures(trends, charts, contrasts, drifts, treatment, water, moving)
+
+
+def is_worth_a_word(trend: Trend, step: Fraction) -> bool:
+    """A trend by the test, and one that moves a step or more in eight weeks."""
+    return bool(trend.is_trend) and trend.slope is not None and abs(trend.slope) * 8 >= step
 
 
 def measure_reasons(samplings: Sequence[Sampling], last: Sampling | None, measures: Measures) -> list[Found]:
     """What trends, charts and contrasts say; nothing of it acts by itself."""
     found: list[Found] = []
     for quantity, trend in measures.trends.items():
-        if trend.is_trend:
+        is_moving = quantity in measures.moving
+        if is_moving:
             assert trend.slope is not None
             found.append(("trend", "note", quantity, "high" if trend.slope > 0 else "low"))
-        if trend.heads_for is not None and trend.earliest_on is not None and trend.likely_on is not None:
+        if (
+            is_moving
+            and trend.heads_for is not None
+            and trend.earliest_on is not None
+            and trend.likely_on is not None
+        ):
             level = "watch" if trend.is_within_two_samplings else "note"
             found.append(("forecast", level, quantity, trend.heads_for))
         if trend.is_trend is None and quantity in measures.drifts:
@@ -132,9 +150,9 @@ def treatment_reasons(measures: Measures) -> list[Found]:
 
 
 def water_reasons(measures: Measures) -> list[Found]:
-    """pH that rises where the water is more alkaline than the container bears."""
+    """pH that rises at a pace worth a word where the water is more alkaline than the container bears."""
     trend = measures.trends.get("ph")
-    if trend is None or not trend.is_trend or trend.slope is None or trend.slope <= 0:
+    if "ph" not in measures.moving or trend is None or trend.slope is None or trend.slope <= 0:
         return []
     return [("alkaline_water", "note", "ph", "high")] if measures.water in ("high", "acid") else []
 
@@ -151,7 +169,7 @@ def one_pot_reasons(last: Sampling, quantity: str) -> list[Found]:
 def surprises(
     samplings: Sequence[Sampling], last: Sampling, quantity: str, measures: Measures
 ) -> list[Found]:
-    """Clearly out after clearly in, and no drift or trend that way."""
+    """Clearly out after clearly in, and no drift, and no trend worth a word, that way."""
     judged = last.quantities[quantity]
     before = [
         sampling.quantities[quantity].verdict
@@ -165,7 +183,9 @@ def surprises(
         return []
     trend = measures.trends[quantity]
     is_awaited = measures.drifts.get(quantity) == judged.side or (
-        bool(trend.is_trend) and trend.slope is not None and (trend.slope > 0) == (judged.side == "high")
+        quantity in measures.moving
+        and trend.slope is not None
+        and (trend.slope > 0) == (judged.side == "high")
     )
     return [] if is_awaited else [("surprising", "note", quantity, judged.side)]
 

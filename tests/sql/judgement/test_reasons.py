@@ -5,7 +5,7 @@ The lot is an active poinsettia: pH 5.8-6.2, EC 2.5-4.5 mS/cm. The last sampling
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal
 
 import pytest
@@ -30,7 +30,7 @@ def reasons(bench: Bench, columns: str = REASON, where: str = NOT_DRIFT) -> list
 def weekly(bench: Bench, *means: str, quantity: str = "ph", lot: str = "A") -> None:
     """Samplings of five equal pots a week apart, the last on 30 March."""
     lines = [
-        f"{lot} | {date(2026, 3, 30 - 7 * back)} | {mean}"
+        f"{lot} | {date(2026, 3, 30) - timedelta(days=7 * back)} | {mean}"
         for back, mean in enumerate(reversed(means))
         for _ in range(5)
     ]
@@ -226,6 +226,63 @@ def test_a_drift_is_a_note(bench: Bench) -> None:
     weekly(bench, "5.85", "5.95", "6.05", "6.15")
     columns = "code, level, quantity, side, first_mean, mean, pots"
     assert reasons(bench, columns, "true") == [("drift", "note", "ph", "high", 5.85, 6.15, 4)]
+
+
+# Trend and forecast --------------------------------------------------------------------------------
+
+
+TREND = "code in ('trend', 'forecast')"
+
+
+@pytest.mark.parametrize(
+    ("quantity", "means", "speaks"),
+    [
+        # A step in eight weeks is 0.025 pH a week, 0.0625 mS/cm a week.
+        ("ph", ("5.900", "5.925", "5.950", "5.975", "6.000"), True),
+        ("ph", ("5.900", "5.924", "5.948", "5.972", "5.996"), False),
+        ("ph", ("6.100", "6.075", "6.050", "6.025", "6.000"), True),
+        ("ph", ("6.008", "6.006", "6.004", "6.002", "6.000"), False),
+        ("ec", ("3.0000", "3.0625", "3.1250", "3.1875", "3.2500"), True),
+        ("ec", ("3.0000", "3.0620", "3.1240", "3.1860", "3.2480"), False),
+    ],
+)
+def test_a_trend_speaks_from_a_step_in_eight_weeks(
+    bench: Bench, quantity: str, means: tuple[str, ...], *, speaks: bool
+) -> None:
+    bench.lots()
+    weekly(bench, *means, quantity=quantity)
+    bench.measure()
+    assert bench.select("trends", "is_trend", f"quantity = '{quantity}'") == [(True,)]
+    side = "high" if means[-1] > means[0] else "low"
+    assert reasons(bench, REASON, "code = 'trend'") == ([("trend", "note", quantity, side)] if speaks else [])
+
+
+def test_a_forecast_speaks_only_of_a_trend_that_does(bench: Bench) -> None:
+    bench.lots("lot_code\nA\nB")
+    weekly(bench, "6.050", "6.075", "6.100", "6.125", "6.150", lot="A")
+    weekly(bench, "6.054", "6.078", "6.102", "6.126", "6.150", lot="B")
+    bench.measure()
+    assert bench.select("trends", "lot_key, heads_for", "quantity = 'ph'") == [("a", "high"), ("b", "high")]
+    assert reasons(bench, f"lot_key, {REASON}", "code = 'forecast'") == [
+        ("a", "forecast", "watch", "ph", "high")
+    ]
+
+
+def test_a_lot_whose_last_mean_is_out_has_no_forecast(bench: Bench) -> None:
+    bench.lots("lot_code\nA\nB")
+    weekly(bench, "6.00", "6.05", "6.10", "6.15", "6.19", lot="A")
+    weekly(bench, "6.00", "6.05", "6.10", "6.15", "6.21", lot="B")
+    bench.measure()
+    assert reasons(bench, "lot_key, code", TREND) == [("a", "forecast"), ("a", "trend"), ("b", "trend")]
+
+
+def test_a_trend_of_no_size_takes_no_surprise_away(bench: Bench) -> None:
+    bench.lots()
+    # Two falls in a row at the end: no drift either.
+    weekly(bench, "6.000", "5.999", "5.997", "5.998", "5.996", "5.000")
+    bench.measure()
+    assert bench.select("trends", "is_trend", "quantity = 'ph'") == [(True,)]
+    assert ("surprising", "note", "ph", "low") in reasons(bench)
 
 
 # Meter in doubt ------------------------------------------------------------------------------------
