@@ -51,7 +51,8 @@ DAY_FIELDS = (
 # A place on a bench is no place of the water.
 TELLING_FIELDS = ("what", "place")
 """Fields whose words tell a kind from others."""
-# Little words like "de", "by" or "to" begin or end a span only where they are the whole header.
+# Little words like "du" or "to" begin or end a span only where they are the whole header or end it: "Date du
+# contrôle" begins nothing, "Excused to" ends something.
 _SPAN_FIELDS = ("from", "until")
 _LITTLE_WORD = 4
 _WORD_FIELDS = frozenset(
@@ -206,7 +207,12 @@ def _score_fields(column: ColumnFacts, kind: str) -> dict[str, tuple[float, str]
     words = tuple(column.words.split()[:_MOST_WORDS])
     for entry in header_words()[kind]:
         score = _likeness(words, entry.words)
-        if entry.field in _SPAN_FIELDS and score < 1 and len("".join(entry.words)) <= _LITTLE_WORD:
+        if (
+            entry.field in _SPAN_FIELDS
+            and score < 1
+            and _is_little(entry.words)
+            and words[-1:] != entry.words
+        ):
             continue
         if entry.field == OTHER:
             if score >= 0.6:
@@ -219,6 +225,10 @@ def _score_fields(column: ColumnFacts, kind: str) -> dict[str, tuple[float, str]
         for field, (score, why) in best.items()
         if score - _led_astray(field, score, misled) >= _LEAST
     }
+
+
+def _is_little(words: tuple[str, ...]) -> bool:
+    return len("".join(words)) <= _LITTLE_WORD
 
 
 def _led_astray(field: str, score: float, misled: float) -> float:

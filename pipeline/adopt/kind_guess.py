@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 from pipeline.adopt.cell_guess import known_share
 from pipeline.adopt.columns import TELLING_FIELDS, ColumnFacts, Match, map_columns, missing_groups
@@ -24,8 +24,14 @@ _KIND_WHY: Mapping[str, str] = {
 }
 
 
-def guess_kind(columns: Sequence[ColumnFacts], given: str | None, desk: Desk) -> Guess:
-    """The kind, as given or as the columns say; asked where two are close or too little speaks for the first."""
+def guess_kind(
+    columns: Sequence[ColumnFacts], given: str | None, desk: Desk, can_be: Callable[[str], bool]
+) -> Guess:
+    """The kind, as given or as the columns say; asked where two are close or too little speaks for the first.
+
+    `can_be` says whether columns are at hand for all that a kind cannot do without: one that has them is
+    proposed before one as close that has not.
+    """
     if given is not None:
         return Guess(given, "certain", "you said so")
     mapped = {kind: map_columns(columns, kind) for kind in KINDS}
@@ -36,7 +42,11 @@ def guess_kind(columns: Sequence[ColumnFacts], given: str | None, desk: Desk) ->
         text = "its headers fit more than one kind of file: what does it hold?"
         if scores[second] <= _TOO_CLOSE * scores[first]:
             text = "too little tells what it is: what does it hold?"
-        return desk.ask(Question("kind", text, tuple(Choice(kind, _KIND_WHY[kind]) for kind in order), first))
+        close = _TOO_CLOSE * scores[first]
+        order.sort(key=lambda kind: scores[kind] < close or not can_be(kind))
+        return desk.ask(
+            Question("kind", text, tuple(Choice(kind, _KIND_WHY[kind]) for kind in order), order[0])
+        )
     lacking = missing_groups(first, [match.field for match in mapped[first]])
     strange = _strange_fields(mapped[first])
     why = f"{len(mapped[first])} of its {len(columns)} columns are those of {first}"

@@ -138,7 +138,7 @@ def propose(
         )
         for at, header in enumerate(sheet.header)
     ]
-    found = guess_kind(columns, kind, desk)
+    found = guess_kind(columns, kind, desk, lambda one: _can_be(one, columns, name, desk))
     matches = _settle_columns(columns, found.value, name, desk)
     by_field = {match.field: match for match in matches}
     marks = guess_marks(
@@ -182,6 +182,15 @@ def propose(
         extraction_method=method,
         export=_as_export(found.value, settings, mapped, words),
     )
+
+
+def _can_be(kind: str, columns: Sequence[ColumnFacts], name: str, desk: Desk) -> bool:
+    """Whether columns are found for all that a kind cannot do without, be it by asking."""
+    try:
+        _settle_columns(columns, kind, name, Desk(desk.answers))
+    except AdoptError:
+        return False
+    return True
 
 
 def _settle_columns(columns: Sequence[ColumnFacts], kind: str, name: str, desk: Desk) -> list[Match]:

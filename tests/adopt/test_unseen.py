@@ -174,9 +174,10 @@ def test_an_unseen_export_is_proposed_right_or_its_ambiguity_is_named(tmp_path: 
     assert (seen.verdict == NAMED) >= bool(load_truth(name).get("ambiguous"))
 
 
-def test_ten_exports_are_there_and_three_are_ambiguous() -> None:
+def test_the_exports_are_there_with_all_kinds_and_their_ambiguities() -> None:
     assert len(NAMES) == 10
     assert sum(bool(load_truth(name).get("ambiguous")) for name in NAMES) == 3
+    assert len(NEWER_KINDS) == 12
     assert {load_truth(name)["export"][0]["kind"] for name in NEWER_KINDS} == set(KINDS[3:])
 
 
