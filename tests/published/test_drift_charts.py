@@ -82,3 +82,23 @@ def test_western_electric_rules(rule: str) -> None:
     worked = read_worked("western_electric_rules").filter(pl.col("rule") == rule)
     hits = run_rules(floats(worked, "z").to_numpy()[None, :])[rule.lower()][0]
     assert hits.astype(int).tolist() == worked["signal"].cast(pl.Int64).to_list()
+
+
+# L. S. Nelson, The Shewhart Control Chart - Tests for Special Causes, J. Quality Technology 16 (1984) 237-239, test 3
+# (from memory): six points in a row steadily increasing or decreasing. The test knows no zones, so the centre may be
+# crossed; "steadily" leaves no room for two equal points. Vectors constructed.
+@pytest.mark.parametrize(
+    ("z", "signals"),
+    [
+        ([-1.0, -0.6, -0.2, 0.2, 0.6, 1.0], [6]),
+        ([1.0, 0.6, 0.2, -0.2, -0.6, -1.0], [6]),
+        ([-1.0, -0.6, -0.2, 0.2, 0.6], []),
+        ([0.5, -0.8, -0.5, -0.1, 0.0, 0.3, 0.4, 0.7], [7, 8]),
+        ([-1.0, -0.6, -0.2, -0.2, 0.2, 0.6, 1.0], []),
+        ([-1.0, -0.6, -0.2, 0.2, 0.1, 0.6, 1.0], []),
+        ([-0.6, -0.3, 0.0, 0.3, 0.6, 0.9, 0.5, 0.4, 0.3, 0.2, 0.1], [6, 11]),
+    ],
+)
+def test_nelsons_third_test(z: list[float], signals: list[int]) -> None:
+    hits = run_rules(np.array([z]))["nelson3"][0]
+    assert (np.flatnonzero(hits) + 1).tolist() == signals
