@@ -4,7 +4,8 @@
 -- rules: edges belong to the range and are compared on exact sums. Clearly out: the whole 95 % interval and the mean by a
 -- margin beyond the edge (0.2 pH, 10 % of the EC edge: house defaults), or a published action threshold crossed: above 6.4 for
 -- iron-inefficient crops (Univ. of Florida IFAS), below 5.5 for iron-efficient ones (Michigan State Univ. Extension), below 5.4 for
--- others (e-GRO Alert). A mean inside another published range of the crop is `out`, not `clearly out`.
+-- others (e-GRO Alert), where it lies beyond the target's own edge. A mean inside another published range of the crop is `out`,
+-- not `clearly out`.
 with
 asked as (
     select
@@ -44,11 +45,19 @@ figured as (
             as clear_high,
         case
             when a.quantity = 'ec' then null
-            when t.ph_group = 'iron-efficient' then p.ph_action_low_iron_efficient
-            when t.low >= p.ph_action_low_other then p.ph_action_low_other
+            -- a threshold that is the target's own edge says no more than the edge
+            when t.ph_group = 'iron-efficient' and t.low > p.ph_action_low_iron_efficient
+                then p.ph_action_low_iron_efficient
+            when coalesce(t.ph_group, '') <> 'iron-efficient' and t.low > p.ph_action_low_other
+                then p.ph_action_low_other
         end as action_low,
-        case when a.quantity = 'ph' and t.ph_group = 'iron-inefficient' then p.ph_action_high_iron_inefficient end
-            as action_high,
+        case
+            when
+                a.quantity = 'ph'
+                and t.ph_group = 'iron-inefficient'
+                and t.high < p.ph_action_high_iron_inefficient
+                then p.ph_action_high_iron_inefficient
+        end as action_high,
         case
             when a.quantity <> 'ec' or l.container_class = 'nursery' then null
             when a.method = 'pour-through' then p.ec_act_ms_cm

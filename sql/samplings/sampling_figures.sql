@@ -3,8 +3,8 @@
 -- inputs: usable_readings, policy, t_quantiles
 -- units: pH, or mS/cm at 25 °C. Sums are exact decimals, so that edges can be compared without rounding.
 -- source: interval mean ± t s/√n, t for n - 1 degrees of freedom (Harvey, Modern Analytical Chemistry, 2000, chapter 4);
--- SD from exact sums, n - 1. A line that stands for several pots weighs as many; without an SD of its own the policy's
--- is taken as known and the interval is normal (house default).
+-- SD from exact sums, n - 1. A line that stands for several pots weighs as many; without an SD of its own, or
+-- where all pots are alike, the policy's is taken as known and the interval is normal (house default).
 with
 weighed as (
     select
@@ -48,23 +48,33 @@ summed as (
     group by site_id, lot_key, sampled_on, purpose, quantity
 ),
 
+measured as (
+    select
+        *,
+        case
+            when has_summary_line and n_lines = 1 then own_sd
+            when not has_summary_line and n > 1
+                then sqrt(greatest(
+                    0::double,
+                    (n * sum_xx - sum_x::decimal(14, 4) * sum_x::decimal(14, 4))::double / (n * (n - 1))
+                ))
+        end as measured_sd
+    from summed
+),
+
 spread as (
     select
         s.*,
         s.sum_x::double / s.n as mean,
-        s.has_summary_line and not (s.n_lines = 1 and s.own_sd is not null) as is_sd_assumed,
+        -- pots all alike are a question (was each read by itself?), not certainty: their spread is not known
+        s.measured_sd = 0 or (s.has_summary_line and s.measured_sd is null) as is_sd_assumed,
         case
-            when s.has_summary_line and s.n_lines = 1 and s.own_sd is not null then s.own_sd
-            when s.has_summary_line and s.quantity = 'ph' then p.summary_ph_sd::double
-            when s.has_summary_line then p.summary_ec_sd_ms_cm::double
-            when s.n > 1
-                then sqrt(greatest(
-                    0::double,
-                    (s.n * s.sum_xx - s.sum_x::decimal(14, 4) * s.sum_x::decimal(14, 4))::double
-                    / (s.n * (s.n - 1))
-                ))
+            when s.measured_sd > 0 then s.measured_sd
+            when s.measured_sd is null and not s.has_summary_line then null
+            when s.quantity = 'ph' then p.summary_ph_sd::double
+            else p.summary_ec_sd_ms_cm::double
         end as sd
-    from summed as s
+    from measured as s
     inner join policy as p
         on s.site_id = p.site_id and s.sampled_on >= p.valid_from and s.sampled_on < p.valid_to
 ),
@@ -91,7 +101,7 @@ select
     sum_x,
     mean,
     sd,
-    is_sd_assumed,
+    coalesce(is_sd_assumed, false) as is_sd_assumed,
     mean - half_width as ci_low,
     mean + half_width as ci_high,
     case when not has_summary_line then median_x end as median,

@@ -79,7 +79,7 @@ def median_of(values: list[Fraction]) -> Fraction | None:
 
 
 def statistics_of(lines: list[Measured], policy_sd: Fraction) -> Statistics:
-    """Mean weighted by pots. Single pots: SD with n - 1, t interval.
+    """Mean weighted by pots. Single pots: SD with n - 1, t interval; all alike, the policy's SD.
 
     A line of several pots: alone and with an SD of its own, t interval; else the policy's SD, taken as
     known, with the normal interval, and no median, extremes or pots in range.
@@ -92,14 +92,19 @@ def statistics_of(lines: list[Measured], policy_sd: Fraction) -> Statistics:
         values = [line.value for line in lines]
         variance = None
         low = high = None
+        alike = False
         if n >= 2:
             variance = sum(((value - mean) ** 2 for value in values), Fraction(0)) / (n - 1)
-            half = t_quantile(n - 1) * math.sqrt(variance / n)
+            factor = t_quantile(n - 1)
+            if variance == 0:
+                # Alike to the last digit: a question, not certainty.
+                alike, variance, factor = True, policy_sd * policy_sd, float(NORMAL_95)
+            half = factor * math.sqrt(variance / n)
             low, high = float(mean) - half, float(mean) + half
         return Statistics(
-            n, mean, variance, False, low, high, median_of(values), min(values), max(values), True
+            n, mean, variance, alike, low, high, median_of(values), min(values), max(values), True
         )
-    if len(lines) == 1 and lines[0].sd is not None:
+    if len(lines) == 1 and lines[0].sd:
         own = lines[0].sd
         half = t_quantile(n - 1) * float(own) / math.sqrt(n)
         return Statistics(

@@ -57,6 +57,7 @@ class Judged:
     pots_in_range: int | None
     not_judged_why: str | None
     is_very_high: bool = False
+    bound_pots: int | None = None
     in_a_row: int = 0
 
     @property
@@ -259,17 +260,17 @@ def crosses_threshold(
 ) -> bool:
     """A published action threshold, crossed by the mean of a lot that is out on that side.
 
-    pH above 6.4 for iron-inefficient crops, below 5.5 for iron-efficient ones, below 5.4 for all others
-    whose target does not begin lower.
+    pH above 6.4 for iron-inefficient crops, below 5.5 for iron-efficient ones, below 5.4 for all others. A
+    threshold that is not beyond the target's own edge says nothing of its own.
     """
     if quantity != "ph":
         return False
     if side == "high":
-        return ph_group == "iron-inefficient" and mean > policy["ph_action_high_iron_inefficient"]
-    if ph_group == "iron-efficient":
-        return mean < policy["ph_action_low_iron_efficient"]
-    limit = policy["ph_action_low_other"]
-    return target.low >= limit and mean < limit
+        limit = policy["ph_action_high_iron_inefficient"]
+        return ph_group == "iron-inefficient" and target.high < limit < mean
+    efficient = ph_group == "iron-efficient"
+    limit = policy["ph_action_low_iron_efficient" if efficient else "ph_action_low_other"]
+    return mean < limit < target.low
 
 
 def judge(
@@ -440,6 +441,7 @@ def judge_quantity(
         verdict=verdict,
         beyond_by_margin=beyond,
         at_least=at_least,
+        bound_pots=count(biased_pots(pots, side)) if at_least else None,
         inside_another_range=inside,
         not_judged_why=None,
         is_very_high=quantity == "ec" and is_very_high(decides, method, policy, references),

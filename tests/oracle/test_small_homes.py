@@ -101,10 +101,13 @@ def test_on_the_edge_is_in_range_and_close_to_it(tmp_path: Path) -> None:
     assert lot["score"] == 0
 
 
-def test_seven_equal_pots_on_the_edge_are_simply_in_range(tmp_path: Path) -> None:
-    # The mean of seven times 5.4 is 5.4 and the interval has no width, whatever binary fractions make of it.
+def test_seven_equal_pots_on_the_edge_are_in_range_and_close_to_it(tmp_path: Path) -> None:
+    # The mean of seven times 5.4 is 5.4, whatever binary fractions make of it; pots all alike have the policy's spread.
     lot = lot_named(night(tmp_path, PETUNIA, pots("P", "2026-03-31", [(5.4, 2.5, 30)] * 7)), "P")
-    assert lot["samplings"][0]["ph"]["verdict"] == "in_range"
+    assert (lot["samplings"][0]["ph"]["side"], lot["samplings"][0]["ph"]["verdict"]) == (
+        "in_range",
+        "close_to_limit",
+    )
     assert (lot["level"], [finding["rule"] for finding in lot["samplings"][0]["findings"]]) == (
         "ok",
         ["all_alike"],

@@ -43,8 +43,8 @@ def judge(
 
 
 def five(value: str) -> str:
-    """Five pots alike: an interval of no width."""
-    return f"{value} " * 5
+    """Five pots with this mean that hardly differ: an interval of a few thousandths."""
+    return " ".join(str(Decimal(value) + step * Decimal("0.001")) for step in (-2, -1, 0, 1, 2))
 
 
 # Sides ---------------------------------------------------------------------------------------------
@@ -59,7 +59,8 @@ def test_edges_belong_to_the_range(bench: Bench) -> None:
 def test_equal_pots_on_the_edge_are_in_range_whatever_their_number(bench: Bench) -> None:
     bench.use(policy=[own(NO_PUBLISHED_ROW, "ph", "5.4", "6.2")])
     cases = [" 5.4" * pots for pots in (5, 6, 7, 11, 12, 14)]
-    assert judge(bench, *cases, crop=NO_PUBLISHED_ROW) == [("in_range", "in_range")] * len(cases)
+    # Pots all alike have the policy's spread, which reaches over the edge.
+    assert judge(bench, *cases, crop=NO_PUBLISHED_ROW) == [("in_range", "close_to_limit")] * len(cases)
 
 
 def test_pots_that_average_the_edge_exactly_are_in_range(bench: Bench) -> None:
@@ -155,8 +156,14 @@ def test_a_target_that_begins_lower_knows_no_threshold_of_54(bench: Bench) -> No
     assert judge(bench, spread("5.3"), crop=NO_PUBLISHED_ROW) == [("low", "out")]
 
 
-def test_the_general_range_begins_at_the_threshold_itself(bench: Bench) -> None:
-    assert judge(bench, spread("5.39"), crop=NO_PUBLISHED_ROW) == [("low", "clearly_out")]
+def test_a_threshold_that_is_the_edge_itself_needs_interval_and_margin(bench: Bench) -> None:
+    # The general range begins at 5.4, below which others are acted on.
+    cases = (spread("5.39"), five("5.201"), five("5.2"))
+    assert judge(bench, *cases, crop=NO_PUBLISHED_ROW) == [
+        ("low", "out"),
+        ("low", "out"),
+        ("low", "clearly_out"),
+    ]
 
 
 # Other published ranges ----------------------------------------------------------------------------

@@ -54,10 +54,13 @@ def test_one_pot_has_no_sd_and_no_interval(bench: Bench) -> None:
     assert figures(bench) == (1, 6.1, None, None, None)
 
 
-def test_equal_pots_have_an_sd_of_zero(bench: Bench) -> None:
+def test_pots_all_alike_have_the_spread_of_the_policy_taken_as_known(bench: Bench) -> None:
+    # Alike to the last digit is a question (was each read by itself?), not certainty.
     bench.lots()
     bench.pots("6.1 6.1 6.1 6.1 6.1")
-    assert figures(bench) == (5, 6.1, 0.0, 6.1, 6.1)
+    half = 1.959963984540054 * 0.2 / 5**0.5
+    assert figures(bench) == pytest.approx((5, 6.1, 0.2, 6.1 - half, 6.1 + half))
+    assert figures(bench, "is_sd_assumed") == (True,)
 
 
 def test_the_sum_is_exact(bench: Bench) -> None:
