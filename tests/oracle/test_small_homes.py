@@ -109,7 +109,7 @@ def test_seven_equal_pots_on_the_edge_are_in_range_and_close_to_it(tmp_path: Pat
         "close_to_limit",
     )
     assert (lot["level"], [finding["rule"] for finding in lot["samplings"][0]["findings"]]) == (
-        "ok",
+        "watch",
         ["all_alike"],
     )
 
