@@ -24,7 +24,7 @@ LEVEL_WORDS: dict[Level, str] = {
     "ok": "OK",
 }
 
-MOST_WARNINGS = 12
+MOST_WARNINGS = 30
 """House default: what a terminal shows at once; the pages have them all."""
 MOST_DEMO_WARNINGS = 4
 

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Sequence
 from difflib import SequenceMatcher
 
 from pipeline.intake.decode import FileProblem
-from pipeline.settings import Export
+from pipeline.settings import Column, Export
 from pipeline.settings.words import UNIT_OF_FIELD
 from pipeline.units import UNITS, Quantity, conversion, unit_in_cell
 
 DELIMITER_NAMES = {",": 'a comma ","', ";": 'a semicolon ";"', "\t": "a tab", "|": 'a bar "|"'}
 _LEAST_LIKENESS = 0.6
+_IN_BRACKETS = re.compile(r"[(\[]([^()\[\]]+)[)\]]")
 # Names of one figure that look nothing like each other, as they stand in headers.
 _SAME_FIGURE = (
     {"ec", "lf", "ce", "conductivity", "leitf", "leitfähigkeit", "leitwert", "conductividad", "conductivité"},
@@ -29,6 +31,21 @@ def find_column(header: Sequence[str], name: str) -> int | None:
     """Position of a column in the header, or None."""
     key = header_key(name)
     return next((at for at, found in enumerate(header) if header_key(found) == key), None)
+
+
+def place_of(header: Sequence[str], column: Column) -> int | None:
+    """Position of a mapped column in the header, by its name or by one of its other names; None where it is not."""
+    places = (find_column(header, name) for name in (column.column, *column.other_names))
+    return next((at for at in places if at is not None), None)
+
+
+def mapped_keys(export: Export) -> set[str]:
+    """Every header that the export reads, as headers are compared."""
+    return {
+        header_key(name)
+        for column in export.columns.values()
+        for name in (column.column, *column.other_names)
+    }
 
 
 def count_known(header: Sequence[str], wanted: Sequence[str]) -> int:
@@ -50,13 +67,60 @@ def judge_header(
     `text` is the header's record as it stands in the file, `line` its physical line, `earlier` the header of the
     newest readable file before it.
     """
+    wanted = _as_they_are_now(header, wanted, export)
     if count_known(header, wanted) == 0:
         problem = _other_delimiter(text, line, wanted, export.delimiter)
         if problem:
             return problem
-    return _changed_columns(header, line, wanted, earlier) or _moved_columns(
-        header, line, wanted, export, earlier
+    return (
+        _two_names(header, line, export)
+        or _changed_columns(header, line, wanted, earlier)
+        or _other_unit(header, line, export)
+        or _moved_columns(header, line, wanted, export, earlier)
     )
+
+
+def _as_they_are_now(header: Sequence[str], wanted: Sequence[str], export: Export) -> list[str]:
+    """The wanted columns by the names that this header has for them."""
+    by_key = {header_key(column.column): column for column in export.columns.values()}
+    names = []
+    for name in wanted:
+        column = by_key.get(header_key(name))
+        at = None if column is None else place_of(header, column)
+        names.append(name if at is None else header[at])
+    return names
+
+
+def _two_names(header: Sequence[str], line: int, export: Export) -> FileProblem | None:
+    for name, column in export.columns.items():
+        there = [one for one in (column.column, *column.other_names) if find_column(header, one) is not None]
+        if len(there) > 1:
+            listed = " and ".join(f'"{one}"' for one in there)
+            sentence = f"the header on line {line} has {listed}, which are names of one column ({name})"
+            mend = f"take one of them away from the other_names of {name} under [export.columns] in site.toml"
+            return FileProblem("columns_changed", sentence, mend)
+    return None
+
+
+def _other_unit(header: Sequence[str], line: int, export: Export) -> FileProblem | None:
+    """A header that names another unit in brackets than the settings: one of the two is wrong."""
+    for name, column in export.columns.items():
+        at, quantity = place_of(header, column), UNIT_OF_FIELD.get(name)
+        if at is None or quantity is None or column.unit is None or column.header_unit_is_wrong:
+            continue
+        for written in _IN_BRACKETS.findall(header[at]):
+            found = _unit_written(quantity, written.strip(), column.unit)
+            if found is not None and conversion(quantity, found) != conversion(quantity, column.unit):
+                sentence = (
+                    f'the header on line {line} says "{header[at].strip()}", and the settings say that {name} '
+                    f"is in {column.unit}"
+                )
+                mend = (
+                    f"set the unit of {name} under [export.columns] in site.toml to what the meter writes, or add "
+                    "header_unit_is_wrong = true there if the header is wrong"
+                )
+                return FileProblem("units_changed", sentence, mend)
+    return None
 
 
 def judge_units(cells: Sequence[str], header: Sequence[str], line: int, export: Export) -> FileProblem | None:
@@ -65,7 +129,7 @@ def judge_units(cells: Sequence[str], header: Sequence[str], line: int, export: 
     A blank cell says nothing, and so does one that is no unit.
     """
     for name, column in export.columns.items():
-        at = find_column(header, column.column)
+        at = place_of(header, column)
         quantity = UNIT_OF_FIELD.get(name)
         if at is None or at >= len(cells) or quantity is None or column.unit is None:
             continue
@@ -202,5 +266,8 @@ def _changed_columns(
         places = [str(at) for at, key in enumerate(keys, 1) if key == header_key(name)]
         parts.append(f'the column "{name}" {len(places)} times (columns {" and ".join(places)})')
     sentence = f"the header on line {line} has {', and '.join(parts)}"
-    mend = "name the columns as they are now under [export.columns] in site.toml, or restore the old header"
+    mend = (
+        "name the columns as they are now under [export.columns] in site.toml, the older names as other_names, "
+        "or restore the old header"
+    )
     return FileProblem("columns_changed", sentence, mend)

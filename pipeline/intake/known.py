@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 import polars as pl
 
-from pipeline.intake.header import header_key
+from pipeline.intake.header import header_key, mapped_keys
 from pipeline.settings import Export
 
 KNOWN_SCHEMA: dict[str, pl.DataType] = {
@@ -37,7 +37,7 @@ def no_lines() -> pl.DataFrame:
 
 def lay_out(header: Sequence[str], export: Export) -> str:
     """What stands in which column, as a JSON list: the header's key where the column is read, null elsewhere."""
-    mapped = {header_key(column.column) for column in export.columns.values()}
+    mapped = mapped_keys(export)
     is_noted = export.extra_columns == "note"
     keys = [header_key(name) for name in header]
     return json.dumps([key if is_noted or key in mapped else None for key in keys], ensure_ascii=False)

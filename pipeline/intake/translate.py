@@ -18,7 +18,7 @@ from pipeline.intake.days import (
     read_moments,
     read_week,
 )
-from pipeline.intake.header import find_column, header_key
+from pipeline.intake.header import header_key, mapped_keys, place_of
 from pipeline.intake.numbers import NumberFormat, plain_pattern, read_number, read_whole
 from pipeline.intake.read import ReadResult
 from pipeline.intake.refused import Refused
@@ -217,7 +217,7 @@ class _Sheet:
         column = self.export.columns.get(name)
         if column is None or self.result.header is None:
             return None
-        at = find_column(self.result.header, column.column)
+        at = place_of(self.result.header, column)
         cells = self.result.cells
         return cells[f"c{at}"].alias(name) if at is not None and f"c{at}" in cells.columns else None
 
@@ -364,7 +364,7 @@ class _Sheet:
         note = self.text("note")
         if self.export.extra_columns != "note" or self.result.header is None:
             return note
-        mapped = {header_key(column.column) for column in self.export.columns.values()}
+        mapped = mapped_keys(self.export)
         parts = [note]
         for at, header in enumerate(self.result.header):
             if header_key(header) in mapped or f"c{at}" not in self.result.cells.columns:

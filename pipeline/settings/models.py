@@ -126,10 +126,16 @@ class Grower(Person):
 
 
 class Column(Frozen):
-    """The header of a column as the export writes it, and the unit of its figures."""
+    """The header of a column as the export writes it, and the unit of its figures.
+
+    `other_names`: headers that the column had or has in other files. `header_unit_is_wrong`: the header names
+    another unit than the meter writes, and that is known.
+    """
 
     column: Text
     unit: Text | None = None
+    other_names: tuple[Text, ...] = ()
+    header_unit_is_wrong: StrictBool = False
 
     @model_validator(mode="before")
     @classmethod
@@ -157,7 +163,8 @@ class Export(Frozen):
     column_order: Literal["fixed", "any"] = "fixed"
     extra_columns: Literal["ignore", "note"] = "ignore"
     ec_compensated: StrictBool = True
-    numbers_pots: StrictBool = False
+    # None: where a file's numbers are distinct within lot, day and purpose, they tell its pots apart.
+    numbers_pots: StrictBool | None = None
     week_rule: Literal["iso", "january_1", "first_full_week"] = "iso"
     week_starts: WeekDay = "monday"
     week_day: WeekDay = "wednesday"

@@ -37,7 +37,8 @@ FILE_SENTENCES = {
         "hold",
         (
             'the header on line 1 has no column "EC (mS/cm)" (the nearest header is "EC mS/cm"); '
-            "name the columns as they are now under [export.columns] in site.toml, or restore the old header."
+            "name the columns as they are now under [export.columns] in site.toml, the older names as "
+            "other_names, or restore the old header."
         ),
     ),
     "readings_encoding.csv": (
@@ -119,7 +120,7 @@ LINE_SENTENCES = {
         "Mend the line of lot H-3 in the lot list; the lines are then taken up by themselves.",
     ),
     ("readings_scale.csv", 2): (
-        "1 line: EC 2150 mS/cm is above 20; it looks like µS/cm: check the unit of the column in site.toml.",
+        "1 line: EC 2150 mS/cm is above 20; it looks like µS/cm.",
         "Correct the cell, or the unit of the EC column in site.toml.",
     ),
     ("readings_cells.csv", 2): (
@@ -138,7 +139,10 @@ LINE_SENTENCES = {
             "drop/readings_renamed.csv: the whole file is held, 5 lines. The header on line 1 has no column "
             '"EC (mS/cm)" (the nearest header is "EC mS/cm").'
         ),
-        "Name the columns as they are now under [export.columns] in site.toml, or restore the old header.",
+        (
+            "Name the columns as they are now under [export.columns] in site.toml, the older names as "
+            "other_names, or restore the old header."
+        ),
     ),
 }
 

@@ -1,8 +1,12 @@
+from decimal import Decimal
+
 import pytest
 
 from pipeline.intake.header import count_known, find_column, judge_header, judge_units, nearest_header
+from pipeline.intake.read import read_records
+from pipeline.intake.translate import translate
 from pipeline.settings import Column
-from tests.intake.samples import make_export
+from tests.intake.samples import READING_COLUMNS, READING_HEADER, make_export, make_site, read_text
 
 WANTED = ["Lot", "Date", "pH", "EC"]
 
@@ -33,7 +37,8 @@ def test_renamed_column_is_named_with_the_nearest_header() -> None:
     assert code == "columns_changed"
     assert sentence == 'the header on line 3 has no column "pH" (the nearest header is "pH-Wert")'
     assert mend == (
-        "name the columns as they are now under [export.columns] in site.toml, or restore the old header"
+        "name the columns as they are now under [export.columns] in site.toml, the older names as "
+        "other_names, or restore the old header"
     )
 
 
@@ -145,3 +150,61 @@ def test_a_row_of_units_that_agrees_or_says_nothing(unit: str) -> None:
 
 def test_a_row_of_units_that_is_too_short_says_nothing() -> None:
     assert judge_units([""], WANTED, 2, make_export()) is None
+
+
+OTHER_NAMES = {
+    **READING_COLUMNS,
+    "leachate": Column(column="Drenaje (ml)", unit="mL", other_names=("Lixiviado (ml)",)),
+}
+
+
+@pytest.mark.parametrize("header", ["Drenaje (ml)", "lixiviado  (ML)"])
+def test_a_column_is_found_by_each_of_its_names(header: str) -> None:
+    text = f"{READING_HEADER},{header}\nA1,2026-04-05,5.8,2.1,48\n"
+    for is_quick in (True, False):
+        export = make_export(columns=OTHER_NAMES)
+        result = read_records(text.encode(), export, is_quick=is_quick)
+        assert result.file_problem is None
+        assert list(result.extra) == []
+        translated = translate(result, export, make_site())
+        assert translated.rows["leachate_ml"].to_list() == [Decimal("48.00")]
+
+
+def test_two_names_of_one_column_in_one_header_hold_the_file() -> None:
+    text = f"{READING_HEADER},Drenaje (ml),Lixiviado (ml)\nA1,2026-04-05,5.8,2.1,48,50\n"
+    problem = read_text(text, columns=OTHER_NAMES).file_problem
+    assert problem is not None
+    assert problem.sentence == (
+        'the header on line 1 has "Drenaje (ml)" and "Lixiviado (ml)", which are names of one column (leachate)'
+    )
+
+
+def test_a_missing_column_is_still_missing_by_all_its_names() -> None:
+    problem = read_text(f"{READING_HEADER}\nA1,2026-04-05,5.8,2.1\n", columns=OTHER_NAMES).file_problem
+    assert problem is not None
+    assert 'no column "Drenaje (ml)"' in problem.sentence
+
+
+@pytest.mark.parametrize(
+    ("header", "unit", "is_wrong", "is_held"),
+    [
+        ("EC (mS/cm)", "µS/cm", False, True),
+        ("EC [µS/cm]", "mS/cm", False, True),
+        ("EC (mS/cm)", "mS/cm", False, False),
+        ("EC (dS/m)", "mS/cm", False, False),
+        ("EC (at 25 °C)", "µS/cm", False, False),
+        ("EC", "µS/cm", False, False),
+        ("EC (mS/cm)", "µS/cm", True, False),
+    ],
+)
+def test_a_header_that_names_another_unit_holds_the_file(
+    header: str, unit: str, is_wrong: bool, is_held: bool
+) -> None:
+    ec = Column(column=header, unit=unit, header_unit_is_wrong=is_wrong)
+    text = f"Lot,Date,pH,{header}\nA1,2026-04-05,5.8,2.1\n"
+    problem = read_text(text, columns={**READING_COLUMNS, "ec": ec}).file_problem
+    assert (problem is not None and problem.code == "units_changed") == is_held
+    if problem is not None and is_held:
+        assert problem.sentence == (
+            f'the header on line 1 says "{header}", and the settings say that ec is in {unit}'
+        )
