@@ -14,6 +14,7 @@ from typing import Final
 
 import polars as pl
 
+from pipeline.intake.set_aside import SetAside
 from pipeline.settings import Export
 
 # Stands behind the last cell of each line, so that a line with too few or too many cells shows.
@@ -44,13 +45,18 @@ def read_quickly(body: str, header: Sequence[str], export: Export) -> QuickBody 
     texts = _lines(body, has_returns=returns > 0)
     blank = (texts.str.strip_chars(f"{export.delimiter} \t\r\n") == "").rename("blank")
     comment = _comments(texts, export.comment_prefix)
+    rules = SetAside(export, header)
+    if any(rules.is_doubtful_comment(text) for text in texts.filter(comment & ~blank)):
+        return None
     rows = pl.DataFrame({"line": pl.int_range(texts.len(), eager=True), "text": texts}).filter(
         ~blank & ~comment
     )
     cells = _cells(rows["text"], len(header), export.delimiter)
     if cells is None:
         return None
-    kind_of_row = _kinds_of_rows(cells, header, export)
+    kind_of_row = _kinds_of_rows(cells, header, rules)
+    if (kind_of_row == "doubt").any():
+        return None
     kinds = (
         pl.DataFrame({"blank": blank, "comment": comment})
         .select(
@@ -130,17 +136,12 @@ def _well_formed(delimiter: str) -> str:
     return f"^{cell}(?:{mark}{cell})*$"
 
 
-def _kinds_of_rows(cells: pl.DataFrame, header: Sequence[str], export: Export) -> pl.Series:
-    """data, total, blank or header of each line that is neither blank nor a comment by its text."""
+def _kinds_of_rows(cells: pl.DataFrame, header: Sequence[str], rules: SetAside) -> pl.Series:
+    """data, total, doubt, blank or header of each line that is neither blank nor a comment by its text."""
     if cells.is_empty():
         return pl.Series("kind", [], dtype=pl.String)
     first = cells["c0"].str.strip_chars()
-    words = {word.strip().casefold() for word in export.total_words}
-    different = first.filter(first != "").unique()
-    totals = [text for text in different if text.rstrip(":").casefold() in words]
-    kinds = pl.DataFrame({"first": first}).select(
-        pl.when(pl.col("first").is_in(totals)).then(pl.lit("total")).otherwise(pl.lit("data")).alias("kind")
-    )["kind"]
+    kinds = _totals(cells, first, rules)
     # Only a line that begins like one of these can be blank, or the header once more.
     titles = [title.strip() for title in header]
     odd = ((first == "") | (first == titles[0])).arg_true()
@@ -155,3 +156,22 @@ def _kinds_of_rows(cells: pl.DataFrame, header: Sequence[str], export: Export) -
         .otherwise(kinds[odd])
     ).to_series()
     return kinds.scatter(odd, of_odd)
+
+
+def _totals(cells: pl.DataFrame, first: pl.Series, rules: SetAside) -> pl.Series:
+    """data, total or doubt of each line; only those whose first filled cell is a total word are looked at."""
+    kinds = pl.repeat("data", cells.height, dtype=pl.String, eager=True).rename("kind")
+    blank_first = (first == "").arg_true()
+    if blank_first.len():
+        stripped = cells[blank_first].select(pl.all().str.strip_chars())
+        filled = stripped.select(
+            pl.coalesce(
+                [pl.when(pl.col(name) != "").then(pl.col(name)) for name in stripped.columns]
+            ).fill_null("")
+        ).to_series()
+        first = first.scatter(blank_first, filled)
+    words = [text for text in first.unique() if rules.is_total_word(text)]
+    at = first.is_in(words).arg_true()
+    if at.is_empty():
+        return kinds
+    return kinds.scatter(at, pl.Series([rules.judge(row) for row in cells[at].iter_rows()], dtype=pl.String))

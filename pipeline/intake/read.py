@@ -16,9 +16,17 @@ from typing import Final
 import polars as pl
 
 from pipeline.intake.decode import FileProblem, decode, split_lines
-from pipeline.intake.header import count_known, header_key, judge_header, judge_units, other_separator
+from pipeline.intake.header import (
+    count_known,
+    header_key,
+    judge_header,
+    judge_units,
+    mapped_keys,
+    other_separator,
+)
 from pipeline.intake.quick import read_quickly
 from pipeline.intake.records import Record, RecordSplitter, unlimited_fields
+from pipeline.intake.set_aside import IN_DOUBT, SetAside, explain_comment, explain_total
 from pipeline.settings import Export
 
 # What a spreadsheet writes above the header to tell itself the delimiter: sep=;
@@ -91,7 +99,7 @@ class _Task:
     earlier_header: Sequence[str] | None
 
     def unmapped(self, header: Sequence[str] | None) -> list[str]:
-        known = {header_key(name) for name in self.wanted}
+        known = {header_key(name) for name in self.wanted} | mapped_keys(self.export)
         return [name.strip() for name in header or () if header_key(name) and header_key(name) not in known]
 
 
@@ -146,8 +154,8 @@ def _read_carefully(lines: list[str], problem: FileProblem | None, task: _Task) 
     problem, header = head.problem, head.header
     if header is None:
         problem = problem or _no_header(lines, task.export)
-    width = len(header) if header is not None and problem is None else None
-    _read_body(lines, head.at, task.export, header if width is not None else None, found)
+    rules = SetAside(task.export, header or ())
+    _read_body(lines, head.at, rules, header if problem is None else None, found)
     if problem is None and "data" not in found.kinds:
         problem = FileProblem(
             "header_only",
@@ -189,10 +197,13 @@ def _read_head(lines: list[str], problem: FileProblem | None, task: _Task, found
             header = record.cells if record.cells is not None else []
             problem = problem or _header_problem(record, task)
             if export.units_row and at < len(lines):
-                found.add(_line(lines, at), "units")
-                cells = splitter.take(at, None).cells
-                problem = problem or judge_units(cells or [], header, at + 1, export)
-                at += 1
+                below = splitter.take(at, None)
+                cells = below.text.split(export.delimiter) if below.cells is None else below.cells
+                no_units = SetAside(export, header).judge_units_row(cells, at + 1)
+                problem = problem or judge_units(cells, header, at + 1, export) or no_units
+                if no_units is None:  # otherwise it is read as data, and so held with the file
+                    found.add(_line(lines, at), "units")
+                    at += 1
             return _Head(at, header, problem)
     return _Head(at, None, problem)
 
@@ -251,12 +262,12 @@ class _Found:
         return pl.DataFrame(series)
 
 
-def _read_body(lines: list[str], at: int, export: Export, header: list[str] | None, found: _Found) -> None:
+def _read_body(lines: list[str], at: int, rules: SetAside, header: list[str] | None, found: _Found) -> None:
     """Everything below the header; `header` is None where the file is held and its width says nothing."""
+    export = rules.export
     splitter = RecordSplitter(lines, export.delimiter)
     width = None if header is None else len(header)
     titles = None if header is None else [title.strip() for title in header]
-    totals = frozenset(word.strip().casefold() for word in export.total_words)
     # A line of delimiters only is what a spreadsheet leaves of an empty row.
     nothing = f"{export.delimiter} \t\r\n"
     while at < len(lines):
@@ -264,25 +275,36 @@ def _read_body(lines: list[str], at: int, export: Export, header: list[str] | No
         if not line.strip(nothing):
             found.add(_line(lines, at), "blank")
             at += 1
-        elif _is_comment(line, export):
+        elif _is_comment(line, export) and not rules.is_doubtful_comment(line):
             found.add(_line(lines, at), "comment")
             at += 1
         else:
             record = splitter.take(at, width)
-            found.add(record, _kind_of(record, totals, titles))
+            if _is_comment(line, export):
+                found.add(_in_doubt(record, explain_comment(export.comment_prefix)), "data")
+            else:
+                found.add(*_of_kind(record, rules, titles))
             at = record.line_to
 
 
-def _kind_of(record: Record, totals: frozenset[str], titles: list[str] | None) -> str:
+def _of_kind(record: Record, rules: SetAside, titles: list[str] | None) -> tuple[Record, str]:
+    """The record and its kind; one that may be a total or a reading gets that as its problem."""
     if record.cells is None:
-        return "data"
+        return record, "data"
     cells = [cell.strip() for cell in record.cells]
-    if cells and cells[0] and cells[0].rstrip(":").casefold() in totals:
-        return "total"
     if not any(cells):
-        return "blank"
+        return record, "blank"
+    kind = rules.judge(cells)
+    if kind == "doubt":
+        return _in_doubt(record, explain_total(next(filter(None, cells)))), "data"
+    if kind == "total":
+        return record, kind
     # Files that were put one behind the other have their header in the middle.
-    return "header" if cells == titles else "data"
+    return record, "header" if cells == titles else "data"
+
+
+def _in_doubt(record: Record, why: str) -> Record:
+    return record if record.problem else record._replace(problem=IN_DOUBT, detail=why)
 
 
 def _above_header(
@@ -293,7 +315,9 @@ def _above_header(
         return _line(lines, at), "blank"
     record = splitter.take(at, None)
     # A comment above the header is skipped, but a header may well begin with "#" (pot numbers).
-    if _is_comment(line, export) and not (record.cells and count_known(record.cells, wanted)):
+    if _is_comment(line, export) and not (
+        record.cells and count_known(record.cells, [*wanted, *mapped_keys(export)])
+    ):
         return _line(lines, at), "comment"
     return record, "header"
 

@@ -30,6 +30,7 @@ _MENDS = {
     "nothing_measured": "Fill in pH or EC, or take the line out.",
     "ragged": "Give the line as many cells as the header has; a delimiter inside a text needs quotes.",
     "nul_bytes": "Export the file again as plain text.",
+    "looks_like_data": "Say in site.toml what such lines are (comment_prefix, total_words), or take the line out.",
     "quoting": "Close the quotation mark in the line, or double it inside a text.",
     "ph_ec_swapped": "Exchange the columns ph and ec under [export.columns] in site.toml, or mend the export.",
     "ph_out_of_scale": "Correct the cell; pH lies between 0 and 14.",

@@ -66,6 +66,7 @@ FINDINGS: tuple[FindingRule, ...] = (
     _hold("ragged", "the line has not as many cells as the header"),
     _hold("quoting", "a quotation mark is not closed, or stands inside a text"),
     _hold("nul_bytes", "the line has zero bytes"),
+    _hold("looks_like_data", "the line begins like a comment or a total and has the cells of a record"),
     FindingRule(
         "method_missing",
         "line",
@@ -85,7 +86,7 @@ FINDINGS: tuple[FindingRule, ...] = (
     _hold("delimiter", "the header is divided by another delimiter", about="file"),
     _hold("columns_changed", "a mapped column is missing, renamed or doubled", about="file"),
     _hold("columns_moved", "the mapped columns stand in another order than before", about="file"),
-    _hold("units_changed", "the row of units contradicts the mapped unit", about="file"),
+    _hold("units_changed", "the row of units contradicts the mapped unit, or is none", about="file"),
     _hold("empty_file", "the file has no header", about="file"),
     FindingRule(
         "volume_excludes_ec",

@@ -125,7 +125,8 @@ EXPORTS = st.builds(
 )
 CELLS = st.sampled_from(
     ["", " ", "A1", "Total", "total:", "TOTAL :", "STRASSE", "straße", "1", "5.8", '"5,8"', '"a ""b"" c"', '""',
-     "#", "# x", "//", "\xa0", "\x85", "\u2028", "\x1c", "é", '"', '"open', "x" * 50, "Lot", "Date", "pH", "EC"]
+     "#", "# x", "#1", "2026-04-05", "Grand total", "mean", "//", "\xa0", "\x85", "\u2028", "\x1c", "é", '"', '"open',
+     "x" * 50, "Lot", "Date", "pH", "EC"]
 )  # fmt: skip
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from tests.oracle.set_aside import is_doubtful_comment, is_units_row, of_total
 from tests.oracle.settings import Export, fold
 
 BROKEN_QUOTES = "quoting"
@@ -106,7 +107,6 @@ def read_file(data: bytes, export: Export) -> ReadFile:
     """
     text, file_problem = decode(data, export.encoding)
     lines = split_lines(text)
-    total_words = {fold(word) for word in export.total_words}
     records: list[Record] = []
     header: tuple[str, ...] | None = None
     named = named_delimiter(lines)
@@ -138,11 +138,13 @@ def read_file(data: bytes, export: Export) -> ReadFile:
         is_comment = bool(export.comment_prefix) and raw.lstrip().startswith(export.comment_prefix)
         if first < titles_end:
             kind = "title"
-        elif first == units_at:
+        elif first == units_at and is_units_row(cells or raw.split(export.delimiter), header or (), export):
             kind = "units"
         elif raw.strip() == "" or (cells is not None and all(cell.strip() == "" for cell in cells)):
             kind = "blank"
-        elif is_comment:
+        elif is_comment and not (
+            header and is_doubtful_comment(cells or raw.split(export.delimiter), header, export)
+        ):
             kind = "comment"
             if at - first > 1:
                 at = first + 1
@@ -153,7 +155,7 @@ def read_file(data: bytes, export: Export) -> ReadFile:
             units_at = at if export.units_row else None
         elif cells is not None and tuple(cell.strip() for cell in cells) == header:
             kind = "header"
-        elif cells is not None and fold(cells[0]) in total_words:
+        elif header is not None and cells is not None and of_total(cells, header, export) == "total":
             kind = "total"
         elif "\x00" in raw:
             problem = "nul_bytes"
@@ -161,6 +163,10 @@ def read_file(data: bytes, export: Export) -> ReadFile:
             problem = trouble
         elif header is not None and len(cells) != len(header):
             problem = "ragged"
+        elif is_comment or (cells and header and of_total(cells, header, export) == "doubt"):
+            problem = "looks_like_data"
+        if first == units_at and kind == "data":
+            file_problem = file_problem or "units_changed"
         records.append(
             Record(
                 len(records) + 1,

@@ -135,13 +135,14 @@ class Export:
     column_order: str = "fixed"
     extra_columns: str = "ignore"
     ec_compensated: bool = True
-    numbers_pots: bool = False
+    numbers_pots: bool | None = None
     week_rule: str = "iso"
     week_starts: str = "monday"
     week_day: str = "wednesday"
     total_words: tuple[str, ...] = ("total", "totals", "sum", "mean", "average")
     comment_prefix: str = "#"
     values: dict[str, dict[str, str]] = field(default_factory=dict)
+    states_totals: bool = False
 
 
 @dataclass(frozen=True)
@@ -222,6 +223,7 @@ def read_export(table: dict[str, Any]) -> Export:
     for key in ("total_words", "number_marks"):
         if key in table:
             plain[key] = tuple(table[key])
+    plain["states_totals"] = "total_words" in table
     return Export(kind=table["kind"], files=table["files"], columns=columns, values=values, **plain)
 
 

@@ -7,8 +7,8 @@ from tests.oracle.settings import Export
 
 
 @pytest.mark.parametrize(
-    ("unit", "problem"), [("mS/cm", None), ("dS/m", None), ("", None), ("x", None), ("µS/cm", "units_changed"),
-                          ("ppm", "units_changed")]
+    ("unit", "problem"), [("mS/cm", None), ("dS/m", None), ("", None), ("x", "units_changed"), ("5", "units_changed"),
+                          ("µS/cm", "units_changed"), ("ppm", "units_changed")]
 )  # fmt: skip
 def test_a_row_of_units_that_contradicts_the_column(unit: str, problem: str | None) -> None:
     export = Export("readings", "*", {"lot": ("Lot", None), "ec": ("EC", "mS/cm")}, units_row=True)
