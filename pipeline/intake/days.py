@@ -21,12 +21,12 @@ WEEK_DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday",
 DEFAULT_TIME_FORMATS = ("%H:%M", "%H:%M:%S")
 DEFAULT_MOMENT_FORMATS = ("%Y-%m-%d %H:%M:%S", "%Y-%m-%d %H:%M", "%Y-%m-%dT%H:%M:%S", "%Y-%m-%dT%H:%M")
 
-_WEEK = re.compile(
-    r"(?:([0-9]{4})(?:[ /-]|(?=[a-z])))?(?:w|wk|kw|week|sem|semana)?[. -]?\s*([0-9]{1,2})", re.IGNORECASE
-)
-_WEEK_THEN_YEAR = re.compile(
-    r"(?:w|wk|kw|week|sem|semana)?[. -]?\s*([0-9]{1,2})[ /-]([0-9]{4})", re.IGNORECASE
-)
+_WEEK_WORD = r"(?:w|wk|kw|week|sem|semana)[. -]?\s*"
+_WEEK = re.compile(rf"(?:([0-9]{{4}})[ /-]?)?{_WEEK_WORD}([0-9]{{1,2}})|([0-9]{{1,2}})", re.IGNORECASE)
+_WEEK_THEN_YEAR = re.compile(rf"{_WEEK_WORD}([0-9]{{1,2}})[ /-]([0-9]{{4}})", re.IGNORECASE)
+# Without a word for week the number may be a month, as long as there is such a month.
+_WEEK_OR_MONTH = re.compile(r"([0-9]{4})[ /-]([0-9]{1,2})|([0-9]{1,2})[ /-]([0-9]{4})")
+_MONTHS = 12
 _YEAR = re.compile(r"[0-9]{4}")
 # Day above 12: month and day cannot be taken for each other; in a zone, for formats with an offset.
 _EXAMPLE = datetime(2026, 4, 25, 9, 30, tzinfo=UTC)
@@ -128,14 +128,20 @@ def read_week(
 ) -> date | Refused:
     """The day of a week that stands for it, or the reason why not.
 
-    The week may name its year itself (``2026-W14``, ``14/2026``); otherwise the year's own cell is needed.
+    The week may name its year itself (``2026-W14``, ``KW 14/2026``); otherwise the year's own cell is needed. Year and
+    number alone are a week only where no month has that number: ``14/2026``, but not ``04/2026``.
     """
     found = _WEEK.fullmatch(text)
     other = _WEEK_THEN_YEAR.fullmatch(text)
+    bare = _WEEK_OR_MONTH.fullmatch(text)
     if found:
-        year, number = found[1], int(found[2])
+        year, number = found[1], int(found[2] or found[3])
     elif other:
         year, number = other[2], int(other[1])
+    elif bare:
+        year, number = bare[1] or bare[4], int(bare[2] or bare[3])
+        if number <= _MONTHS:
+            return Refused(f"may be a month as well as a week; write the week like {year}-W{number:02}")
     else:
         return Refused("is not a week; write it like 14")
     if year is not None:

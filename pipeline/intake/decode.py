@@ -4,10 +4,15 @@ from __future__ import annotations
 
 import codecs
 import io
+import re
 from dataclasses import dataclass
 
 BOM = "\ufeff"
 UTF16_MARKS = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
+# Control characters in latin-1, which no export writes; in cp1252 quotation marks, dashes and the sign of the euro.
+_CONTROLS = re.compile(rb"[\x80-\x9f]")
+# So much of every second byte is zero where Western text is utf-16, and so little of the others.
+_MANY_ZEROS, _FEW_ZEROS = 0.5, 0.05
 
 
 @dataclass(frozen=True)
@@ -29,7 +34,13 @@ def decode(data: bytes, encoding: str) -> tuple[str, FileProblem | None]:
     Where the bytes are not in that encoding, the text has replacement characters (for display only) and the
     problem names the first wrong byte, its line and an encoding that would read the whole file.
     """
-    problem = _foreign_mark(data, encoding) or _strict_failure(data, encoding) or _hidden_utf8(data, encoding)
+    problem = (
+        _foreign_mark(data, encoding)
+        or _unmarked_utf16(data, encoding)
+        or _strict_failure(data, encoding)
+        or _hidden_utf8(data, encoding)
+        or _hidden_cp1252(data, encoding)
+    )
     text = _decode(data, encoding, "replace" if problem else "strict")
     # Python's utf-16 has taken its mark already; what looks like a second one is text.
     is_taken = encoding == "utf-16" and data.startswith(UTF16_MARKS)
@@ -55,11 +66,11 @@ def _decodes(data: bytes, encoding: str) -> bool:
         _decode(data, encoding, "strict")
     except UnicodeDecodeError:
         return False
-    return True
+    return encoding != "latin-1" or _CONTROLS.search(data) is None
 
 
 def _readable_as(data: bytes, declared: str) -> str | None:
-    """The first other encoding that would read the whole file; latin-1 reads anything, so it comes last."""
+    """The first other encoding that would read the whole file; latin-1 reads nearly anything, so it comes last."""
     if data.startswith(UTF16_MARKS):
         return "utf-16" if declared != "utf-16" and _decodes(data, "utf-16") else None
     if data.startswith(codecs.BOM_UTF8) and _decodes(data, "utf-8"):
@@ -90,6 +101,44 @@ def _foreign_mark(data: bytes, encoding: str) -> FileProblem | None:
         return None
     mark = " ".join(f"{byte:02X}" for byte in data[: 2 if found == "utf-16" else 3])
     sentence = f"the bytes {mark} at the start of line 1 are the mark of {found}, not of {encoding}"
+    return FileProblem("encoding", sentence, _mend(data, encoding))
+
+
+def _unmarked_utf16(data: bytes, encoding: str) -> FileProblem | None:
+    """Text of two bytes a sign that no mark announces; little-endian is what utf-16 is taken for without one."""
+    order = _order_of_bytes(data)
+    if order is None or (encoding == "utf-16" and order == "little"):
+        return None
+    looks = f"the file looks like utf-16 without a mark, {order}-endian (every second byte is zero from line 1 on)"
+    if encoding == "utf-16":
+        mend = "export it with the mark of utf-16 (FE FF) at its start, or as utf-8"
+        return FileProblem("encoding", f"{looks}, and is read little-endian without one", mend)
+    if order == "little":
+        mend = f'set encoding = "utf-16" in site.toml, which reads it, or export the file as {encoding}'
+    else:
+        mend = f'export it as {encoding}, or with a mark (FE FF) and set encoding = "utf-16" in site.toml'
+    return FileProblem("encoding", f"{looks}, not {encoding}", mend)
+
+
+def _order_of_bytes(data: bytes) -> str | None:
+    """little or big where zero bytes stand as in Western text in utf-16 without a mark, otherwise None."""
+    if len(data) < 2 or b"\0" not in data or data.startswith((*UTF16_MARKS, codecs.BOM_UTF8)):
+        return None
+    even, odd = (part.count(0) / len(part) for part in (data[::2], data[1::2]))
+    if odd >= _MANY_ZEROS and even <= _FEW_ZEROS:
+        return "little"
+    return "big" if even >= _MANY_ZEROS and odd <= _FEW_ZEROS else None
+
+
+def _hidden_cp1252(data: bytes, encoding: str) -> FileProblem | None:
+    """Bytes that latin-1 takes for control characters, where cp1252 has letters and signs."""
+    found = _CONTROLS.search(data) if encoding == "latin-1" else None
+    if found is None:
+        return None
+    line = _line_of(data, found.start(), encoding)
+    shown = found[0].decode("cp1252", "replace")
+    reads = f' and "{shown}" in cp1252' if _decodes(data, "cp1252") else ""
+    sentence = f"the byte {found[0][0]:02X} at line {line} is a control character in latin-1{reads}"
     return FileProblem("encoding", sentence, _mend(data, encoding))
 
 

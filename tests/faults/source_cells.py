@@ -171,13 +171,14 @@ def _moment(cell: str, form: str) -> datetime:
 
 def _week(cell: str, year: str, export: Mapping[str, Any]) -> date:
     found = re.fullmatch(
-        r"(?:(\d{4})[ /-]?)?(?:w|wk|kw|week|sem|semana)?[. -]?\s*(\d{1,2})", cell, re.IGNORECASE
+        r"(?:(\d{4})[ /-]?)?((?:w|wk|kw|week|sem|semana)[. -]?\s*)?(\d{1,2})", cell, re.IGNORECASE
     )
-    if found is None or not (found[1] or re.fullmatch(r"\d{4}", year)):
+    is_month = found is not None and bool(found[1]) and not found[2] and int(found[3]) <= 12
+    if found is None or is_month or not (found[1] or re.fullmatch(r"\d{4}", year)):
         raise NotUnderstood(f"{cell!r} of {year!r} is no week")
     day = WEEK_DAYS.index(export.get("week_day", "wednesday")) + 1
     try:
-        return date.fromisocalendar(int(found[1] or year), int(found[2]), day)
+        return date.fromisocalendar(int(found[1] or year), int(found[3]), day)
     except ValueError as error:
         raise NotUnderstood(f"{cell!r} of {year!r} is no ISO week") from error
 

@@ -24,7 +24,21 @@ def test_utf16_without_a_mark_is_little_endian() -> None:
     [
         ("a\nb\nü".encode("cp1252"), "utf-8", "the byte FC at line 3 is not utf-8", "cp1252"),
         ("a\r\nü".encode("cp1252"), "utf-8-sig", "the byte FC at line 2 is not utf-8-sig", "cp1252"),
-        (b"a\rb\x81", "cp1252", "the byte 81 at line 2 is not cp1252", "latin-1"),
+        (
+            "a\n5 € “ü”".encode("cp1252"),
+            "latin-1",
+            'the byte 80 at line 2 is a control character in latin-1 and "€" in cp1252',
+            "cp1252",
+        ),
+        (
+            "Lot,pH\n".encode("utf-16-le"),
+            "utf-8",
+            (
+                "the file looks like utf-16 without a mark, little-endian (every second byte is zero from line 1 on), "
+                "not utf-8"
+            ),
+            "utf-16",
+        ),
         (
             "a\nMüller".encode(),
             "cp1252",
@@ -66,6 +80,31 @@ def test_wrong_encoding_names_byte_line_and_the_right_one(
 def test_text_in_the_wrong_encoding_is_kept_with_replacement_characters() -> None:
     text, _ = decode("Küche".encode("cp1252"), "utf-8")
     assert text == "K\ufffdche"
+
+
+def test_bytes_that_no_encoding_has_a_letter_for() -> None:
+    for declared, what in [("cp1252", "is not cp1252"), ("latin-1", "is a control character in latin-1")]:
+        _, problem = decode(b"a\rb\x81", declared)
+        assert problem is not None
+        assert problem.sentence == f"the byte 81 at line 2 {what}"
+        assert problem.mend == "no known encoding reads the file; ask the site to export it again"
+
+
+def test_letters_of_latin_1_are_read() -> None:
+    assert decode("Küche\xa0é".encode("latin-1"), "latin-1") == ("Küche\xa0é", None)
+
+
+@pytest.mark.parametrize("declared", ["utf-8", "cp1252", "utf-16"])
+def test_utf16_the_other_way_round_is_held_without_its_mark(declared: str) -> None:
+    _, problem = decode("Lot,pH\nA1,5.8\n".encode("utf-16-be"), declared)
+    assert problem is not None
+    assert problem.sentence.startswith("the file looks like utf-16 without a mark, big-endian")
+    assert "mark" in problem.mend
+    assert decode("Lot,pH\n".encode("utf-16"), "utf-16")[1] is None
+
+
+def test_a_few_zero_bytes_are_no_utf16() -> None:
+    assert decode(b"Lot,pH\nA\x00,5.8\n", "utf-8") == ("Lot,pH\nA\x00,5.8\n", None)
 
 
 def test_half_a_letter_at_the_end_of_utf16() -> None:

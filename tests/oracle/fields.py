@@ -367,9 +367,13 @@ def read_date(cell: str, pattern: str, zone: str = "UTC") -> datetime | None:
 def read_week(year: str, week: str, export: Export) -> date | None:
     """The day that stands for a week: the export's week day in that week of its rule.
 
-    The week may name its year, before or behind itself.
+    The week may name its year, before or behind itself. Without a word for week, year and number are one only where
+    no month has that number.
     """
-    named = re.fullmatch(r"([0-9]{4})(?:[ /-]|(?=[A-Za-z]))(.*)", week)
+    bare_pair = re.fullmatch(r"[0-9]{4}[ /-]([0-9]{1,2})|([0-9]{1,2})[ /-][0-9]{4}", week)
+    if (bare_pair and int(bare_pair[1] or bare_pair[2]) <= 12) or re.match(r"[. -]", week):
+        return None
+    named = re.fullmatch(r"([0-9]{4})(?:[ /-]|(?=[A-Za-z]))((?:[A-Za-z]|[0-9]).*)", week)
     behind = re.fullmatch(r"(.*?[0-9]{1,2})[ /-]([0-9]{4})", week)
     if named:
         own, week = named[1], named[2]
