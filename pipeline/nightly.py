@@ -59,7 +59,11 @@ class NightResult:
     def needs_somebody(self) -> bool:
         """Something is held, could not be read, or a site is quiet: exit code 1."""
         return any(
-            site.is_silent or site.lines.held or any(finding.level == "hold" for finding in site.findings)
+            site.lines.held
+            or any(
+                finding.level == "hold" or (finding.rule, finding.level) == ("site_silent", "warn")
+                for finding in site.findings
+            )
             for site in self.summary.sites
         )
 

@@ -136,7 +136,7 @@ def _site(site: SiteSettings, policy: PolicyInForce, rows: Rows, group_date_form
             WaterCheck(**{name: row[name] for name in WaterCheck.model_fields})
             for row in rows.site("water_checks", site.id)
         ],
-        findings=_site_findings(site, state, rows, words, lots),
+        findings=_with_levels(_site_findings(site, state, rows, words, lots), policy),
         policy=list_policy(policy),
         lots=lots,
         lots_ended=state["lots_ended"],
@@ -176,6 +176,22 @@ def nearest_crop(crop: str, rows: Rows) -> str | None:
 
 def _sorted_words(crop: str) -> str:
     return " ".join(sorted(re.findall(r"\w+", crop.lower())))
+
+
+# Findings that no relation makes, so that the policy's level for them is not there yet.
+_LEVELLED_HERE = ("site_silent", "crop_unknown", "new_columns")
+
+
+def _with_levels(findings: Sequence[Finding], policy: PolicyInForce) -> list[Finding]:
+    """The findings with the levels that the policy sets; without those that it switches off."""
+    levels: Mapping[str, str] = {
+        rule: level for rule, level in policy.values.finding_levels.items() if rule in _LEVELLED_HERE
+    }
+    return [
+        one.model_copy(update={"level": levels.get(one.rule, one.level)})
+        for one in findings
+        if levels.get(one.rule) != "off"
+    ]
 
 
 def _site_findings(
@@ -221,6 +237,7 @@ def _site_findings(
             level=row["level"],
             sentence=words.water_finding(row),
             group_sentence=words.for_group(partial(Wording.water_finding, row=row)),
+            sources=list(dict.fromkeys(one["source"] for one in row["ranges"] or [])),
         )
         for row in sorted(rows.site("water_findings", site.id), key=lambda r: (r["rule"], r["place"] or ""))
     ]

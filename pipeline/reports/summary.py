@@ -72,6 +72,11 @@ class Figures(Part):
     side: Side | None = Field(description="None: not judged")
     verdict: Clearness | None
     at_least: bool = Field(description="Judged from biased pots: the true figure lies further out still")
+    bound: float | None = Field(
+        default=None,
+        description="Mean of the biased pots that decided: at least (high) or at most (low) this",
+    )
+    bound_pots: int | None = Field(default=None, description="How many biased pots decided")
     inside_another_range: bool = Field(
         description="The mean lies inside another published range for the crop"
     )
@@ -145,6 +150,7 @@ class Finding(Part):
     )
     file: str | None = None
     line: int | None = None
+    sources: list[str] = Field(default_factory=list, description="Publications that the remark leans on")
 
 
 class Reason(Part):

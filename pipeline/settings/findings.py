@@ -33,6 +33,20 @@ class FindingRule:
     source: str | None = None
 
 
+ReasonLevel = Literal["act", "no_reading", "watch", "note"]
+
+
+@dataclass(frozen=True, slots=True)
+class ReasonRule:
+    """One reason of a lot's level: the levels that it can give, and its rule in words. None is settable."""
+
+    name: str
+    levels: tuple[ReasonLevel, ...]
+    rule: str
+    origin: Origin
+    source: str | None = None
+
+
 def _hold(name: str, rule: str, *, about: About = "line", origin: Origin = "C") -> FindingRule:
     return FindingRule(name, about, "hold", False, rule, origin)
 
@@ -82,12 +96,51 @@ FINDINGS: tuple[FindingRule, ...] = (
     _hold("in_future", "the day has not come yet"),
     _hold("before_start", "before the lot's start"),
     _hold("after_end", "after the lot's end"),
+    _hold("site_removed", "no site.toml has the site any more; released when it comes back"),
     _hold("encoding", "the file's bytes are not in the encoding of the settings", about="file"),
     _hold("delimiter", "the header is divided by another delimiter", about="file"),
     _hold("columns_changed", "a mapped column is missing, renamed or doubled", about="file"),
     _hold("columns_moved", "the mapped columns stand in another order than before", about="file"),
     _hold("units_changed", "the row of units contradicts the mapped unit, or is none", about="file"),
     _hold("empty_file", "the file has no header", about="file"),
+    _hold(
+        "header_only",
+        "the file has a header and no line: a note where files bring only new lines, held where they are whole lists",
+        about="file",
+    ),
+    _hold(
+        "claimed_twice",
+        "two exports of one kind claim the file, so its lines would count twice",
+        about="file",
+    ),
+    _hold("bad_name", "the file's name is not utf-8", about="file"),
+    _hold("changing", "the file changed while it was read", about="file"),
+    _hold("gone", "the file was gone when it was to be read", about="file"),
+    _hold("unreadable", "the file cannot be read", about="file"),
+    _hold("not_a_file", "a pipe or a device stands where a file should be", about="file"),
+    _hold("directory", "a folder stands where a file should be", about="file"),
+    _hold("dangling_link", "the link leads to nothing", about="file"),
+    _hold("looping_link", "the link leads to itself", about="file"),
+    _hold("leaves_folder", "the link leads out of the site's folder", about="file"),
+    _hold("no_drop_folder", "the drop folder is not there", about="file"),
+    _hold("unreadable_folder", "a folder cannot be read", about="file"),
+    _hold("linked_folder", "a folder is a link, and links to folders are not followed", about="file"),
+    FindingRule(
+        "settling",
+        "file",
+        "note",
+        False,
+        "changed less than settle_minutes ago: the next night takes it",
+        "C",
+    ),
+    FindingRule("unclaimed", "file", "note", False, "no export of site.toml takes the file", "C"),
+    _remark(
+        "new_columns",
+        "columns that no field takes, said once for each",
+        level="note",
+        origin="C",
+        about="file",
+    ),
     FindingRule(
         "volume_excludes_ec",
         "pot",
@@ -194,6 +247,13 @@ FINDINGS: tuple[FindingRule, ...] = (
     ),
     _remark("buffer_off", "a buffer more than 0.1 pH off its pH at its temperature", about="meter"),
     _remark("ec_standard_off", "EC standard more than 5 % off", about="meter"),
+    _remark("site_silent", "nothing new arrived for as many nights as the policy allows", about="site"),
+    _remark(
+        "crop_unknown",
+        "a crop that no published table has and for which neither site nor group set a target",
+        origin="C",
+        about="site",
+    ),
     _remark(
         "alkalinity_outside",
         "alkalinity of the source water outside the published range for the containers that the site grows",
@@ -263,6 +323,80 @@ FINDINGS: tuple[FindingRule, ...] = (
         "the median EC of the last 14 days is about 1000, 0.5 or 0.7 times that of the 42 days before, or the other "
         "way round (at least 15 readings each)",
         about="site",
+    ),
+)
+_READ_APART = "extension guides: sample affected and healthy plants separately"
+REASONS: tuple[ReasonRule, ...] = (
+    ReasonRule(
+        "clearly_out",
+        ("act", "watch", "note"),
+        "interval and mean beyond the target by the policy's margin, or a published threshold crossed; watch with a "
+        "meter in doubt or where one pot decides; low EC only in the active stage, else a note",
+        "H",
+    ),
+    ReasonRule(
+        "out", ("act", "watch", "note"), "mean outside the target; act when several in a row are", "H"
+    ),
+    ReasonRule(
+        "ec_very_high",
+        ("act", "watch"),
+        "EC in the published band very high or above",
+        "P",
+        'UMass Extension, soil testing chapter, pour-through band "very high"',
+    ),
+    ReasonRule(
+        "affected_clearly_out",
+        ("act", "watch"),
+        "affected plants, sampled apart, are clearly out",
+        "P",
+        _READ_APART,
+    ),
+    ReasonRule("never_counted", ("no_reading",), "no counting sampling since the lot started", "H"),
+    ReasonRule(
+        "not_read_lately", ("no_reading",), "last counting sampling older than the routine interval", "C"
+    ),
+    ReasonRule("close_to_limit", ("watch", "note"), "mean in range, its interval over an edge", "H"),
+    ReasonRule("uneven", ("watch",), "SD between pots above the policy's", "H"),
+    ReasonRule("depends_on_one_pot", ("watch", "note"), "without one pot the side would be another", "H"),
+    ReasonRule("affected_noted", ("watch",), "affected plants were sampled apart", "P", _READ_APART),
+    ReasonRule(
+        "affected_differ", ("watch",), "affected plants clearly differ from healthy ones", "P", _READ_APART
+    ),
+    ReasonRule(
+        "affected_unexplained", ("note",), "affected plants read like the healthy ones", "P", _READ_APART
+    ),
+    ReasonRule("affected_too_few", ("note",), "too few pots to hold affected and healthy apart", "H"),
+    ReasonRule("meter_in_doubt", ("watch",), "last sampling read with a meter whose last check failed", "C"),
+    ReasonRule("last_did_not_count", ("watch",), "a newer sampling has too few usable pots", "C"),
+    ReasonRule("ec_not_judged", ("watch",), "too many pots off the leachate volume, or no temperature", "H"),
+    ReasonRule("surprising", ("note",), "well inside at the sampling before, clearly out now", "C"),
+    ReasonRule(
+        "trend",
+        ("note",),
+        "the last means rise or fall beyond chance (exact Mann-Kendall, at least five) and fast enough to matter",
+        "P",
+        "Mann 1945, Kendall 1975",
+    ),
+    ReasonRule(
+        "forecast",
+        ("watch", "note"),
+        "by its trend the lot leaves its target; watch within two samplings",
+        "H",
+    ),
+    ReasonRule(
+        "off_baseline",
+        ("note",),
+        "weighted mean (EWMA) outside the limits around the lot's first five samplings",
+        "P",
+        "NIST/SEMATECH e-Handbook 6.3.2.4",
+    ),
+    ReasonRule(
+        "drift", ("note",), "means moved the same way, sampling after sampling, by a step or more", "H"
+    ),
+    ReasonRule("treated", ("note",), "treated, and not read again yet", "C"),
+    ReasonRule("treatment_result", ("note",), "sampling after a treatment against the one before it", "H"),
+    ReasonRule(
+        "alkaline_water", ("note",), "pH rises and the source water has more alkalinity than published", "H"
     ),
 )
 BY_NAME: dict[str, FindingRule] = {rule.name: rule for rule in FINDINGS}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pipeline.settings.findings import FINDINGS
+from pipeline.settings.findings import FINDINGS, REASONS
 
 _ABOUT = {
     "line": "Lines",
@@ -42,6 +42,20 @@ def write_page() -> str:
             f"{rule.origin}{f': {rule.source}' if rule.source else ''} |"
             for rule in rules
         ]
+    lines += [
+        "",
+        "## Reasons of a lot",
+        "",
+        "Why a lot has its level. No policy sets these levels; the limits that they hang on are policy values.",
+        "",
+        "| name | levels | rule | origin |",
+        "|---|---|---|---|",
+    ]
+    lines += [
+        f"| `{one.name}` | {', '.join(one.levels)} | {one.rule} | "
+        f"{one.origin}{f': {one.source}' if one.source else ''} |"
+        for one in REASONS
+    ]
     return "\n".join(lines) + "\n"
 
 

@@ -138,13 +138,18 @@ class PolicyScalars(Frozen):
         Decimal("0.60"), "mS/cm", "H", "SD between pots above which a lot is uneven", low=0, high=10
     )
     clear_margin_ph: Number = _value(
-        Decimal("0.2"), "pH", "H", "a mean must be this far beyond the edge to be clearly out", low=0, high=2
+        Decimal("0.2"),
+        "pH",
+        "H",
+        "pH is clearly out only where its mean lies beyond the edge by at least this",
+        low=0,
+        high=2,
     )
     clear_margin_ec_share: Number = _value(
         Decimal("0.10"),
         "share of the edge",
         "H",
-        "a mean must be so far beyond the edge to be clearly out",
+        "EC is clearly out only where its mean lies beyond the edge by at least this share of the edge",
         low=0,
         high=1,
     )
@@ -193,13 +198,13 @@ class PolicyScalars(Frozen):
         high=1,
     )
     act_in_a_row: Whole = _value(
-        2, "samplings", "H", "so many in a row beyond the margin call for action", low=2, high=10
+        2, "samplings", "H", "this many samplings in a row beyond the margin call for action", low=2, high=10
     )
     first_within_days: Whole = _value(
         7,
         "days",
         "H",
-        "the first sampling is due so long after potting, sticking, sowing or transplanting",
+        "the first sampling is due within this time of potting, sticking, sowing or transplanting",
         low=1,
         high=90,
     )
@@ -207,19 +212,30 @@ class PolicyScalars(Frozen):
         7, "days", "H", "routine interval of the crops on the problem list", low=1, high=90
     )
     after_out_interval_days: Whole = _value(
-        7, "days", "H", "the next sampling is due so long after one that was out of range", low=1, high=90
+        7,
+        "days",
+        "H",
+        "after a sampling that was out of range the next is due within this time",
+        low=1,
+        high=90,
     )
     grace_days: Whole = _value(
         2,
         "days",
         "H",
-        "still on time after the due date, where the interval is 14 days or more; else none",
+        "a sampling may come this late and still be on time where its interval is 14 days or more; with a shorter "
+        "interval it may not be late at all",
         low=0,
         high=30,
     )
     problem_crops: tuple[Text, ...] = _value((), "", "H", "crops that are sampled at the problem interval")
     silent_after_nights: Whole = _value(
-        3, "nights", "H", "a site that sent nothing for so many nights is called silent", low=1, high=60
+        3,
+        "nights",
+        "H",
+        "a site is called silent when it has sent nothing for this many nights",
+        low=1,
+        high=60,
     )
     slope_low_pct: Number = _value(
         Decimal(85),
@@ -298,7 +314,7 @@ class PolicyScalars(Frozen):
         28, "days", "H", "days before the as-of date over which data quality is counted", low=1, high=366
     )
     affected_within_days: Whole = _value(
-        14, "days", "H", "affected plants sampled within so many days are spoken of", low=1, high=120
+        14, "days", "H", "samplings of affected plants are spoken of for this many days", low=1, high=120
     )
     outlier_ph: Number = _value(
         Decimal("0.3"), "pH", "H", "a pot this far from the median may be an outlier", low=0, high=3
@@ -318,13 +334,13 @@ class PolicyScalars(Frozen):
         high=5,
     )
     trend_samplings: Whole = _value(
-        6, "samplings", "H", "the last so many samplings make a trend", low=5, high=12
+        6, "samplings", "H", "a trend is judged from this many samplings, the last ones", low=5, high=12
     )
     pace_seconds: Whole = _value(
-        15, "s", "H", "pots read faster than one in so many seconds are asked about", low=1, high=600
+        15, "s", "H", "pots read faster than one in this time are asked about", low=1, high=600
     )
     late_entry_days: Whole = _value(
-        7, "days", "H", "a reading received so much later than it was taken is asked about", low=1, high=366
+        7, "days", "H", "a reading received this much later than it was taken is asked about", low=1, high=366
     )
     question_days: Whole = _value(
         30,
@@ -338,18 +354,18 @@ class PolicyScalars(Frozen):
         2,
         "days",
         "H",
-        "after leaching read again after so many days (from memory: at the next irrigation)",
+        "after leaching, the lot is read again after this time (from memory: at the next irrigation)",
         low=1,
         high=60,
     )
     wait_bicarbonate_days: Whole = _value(
-        3, "days", "H", "after a bicarbonate drench read again after so many days", low=1, high=60
+        3, "days", "H", "after a bicarbonate drench, the lot is read again after this time", low=1, high=60
     )
     wait_feed_change_days: Whole = _value(
         7,
         "days",
         "P",
-        "after a change of feed, acid or basic feed too, read again after so many days",
+        "after a change of feed, acid or basic feed too, the lot is read again after this time",
         source=FEED_CHANGE_WAIT,
         low=1,
         high=60,
@@ -358,19 +374,19 @@ class PolicyScalars(Frozen):
         10,
         "days",
         "P",
-        "after a lime drench read again after so many days",
+        "after a lime drench, the lot is read again after this time",
         source=LIME_DRENCH_WAIT,
         low=1,
         high=60,
     )
     wait_other_days: Whole = _value(
-        7, "days", "H", "after any other treatment read again after so many days", low=1, high=60
+        7, "days", "H", "after any other treatment, the lot is read again after this time", low=1, high=60
     )
     before_treatment_days: Whole = _value(
         21,
         "days",
         "H",
-        "a sampling at most so long before a treatment is what its retest is held against",
+        "the retest after a treatment is compared with the last sampling before it, if that is at most this old",
         low=1,
         high=120,
     )

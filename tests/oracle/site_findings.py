@@ -43,17 +43,18 @@ def is_empty_increment(file: Received) -> bool:
     return file.read.file_problem == HEADER_ONLY and file.export.mode == "increment"
 
 
-def site_findings(facts: SiteFacts, policy: Policy, as_of: date) -> list[tuple[str, str]]:
-    """A site that has gone quiet, and the files of the night that are held whole."""
-    found: list[tuple[str, str]] = []
-    if is_silent(facts, policy, as_of):
-        found.append(("site_silent", "warn"))
-    found += [
+def quiet_site(facts: SiteFacts, policy: Policy, as_of: date) -> list[tuple[str, str]]:
+    """A site that has gone quiet."""
+    return [("site_silent", "warn")] if is_silent(facts, policy, as_of) else []
+
+
+def held_files(facts: SiteFacts, as_of: date) -> list[tuple[str, str]]:
+    """The files of the night that are held whole."""
+    return [
         (file.read.file_problem, "note" if is_empty_increment(file) else "hold")
         for file in facts.files
         if file.received_on == as_of and file.read.file_problem is not None
     ]
-    return found
 
 
 def unknown_crops(lots: list[Lot], policy: Policy, references: References) -> list[tuple[str, str]]:
@@ -77,16 +78,18 @@ def all_site_findings(
     references: References,
     as_of: date,
 ) -> list[tuple[str, str]]:
-    """Rule and level; those of files, of quiet sites and of unknown crops are not the policy's to set."""
+    """Rule and level; those of files that are held are not the policy's to set."""
     everything = [one for own in samplings.values() for one in own]
+    standing = [standing.lot for standing in standings]
     settable = [
+        *quiet_site(facts, policy, as_of),
+        *new_columns(facts, as_of),
+        *unknown_crops(standing, policy, references),
         *site_questions(facts, everything, policy, as_of),
         *water_findings(waters),
         *list_findings(facts, as_of),
     ]
     return [
-        *site_findings(facts, policy, as_of),
-        *new_columns(facts, as_of),
+        *held_files(facts, as_of),
         *with_levels(settable, policy),
-        *unknown_crops([standing.lot for standing in standings], policy, references),
     ]

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
 
-from tests.home import LOTS_HEADER, make_home, night, only_site
+from tests.home import DAY, GOOD_PH, LOTS_HEADER, READINGS_HEADER, make_home, night, only_site, pots
 
 
 @pytest.mark.parametrize(
@@ -26,6 +27,28 @@ def test_an_unknown_crop_is_a_finding_with_the_nearest_name(tmp_path: Path, crop
         "on EC; give it a name of the tables under [export.values.crop] in site.toml, or a target of your own in "
         "policy.toml."
     )
+
+
+SITE_RULES = (
+    ("site_silent", "warn"),
+    ("crop_unknown", "warn"),
+)
+
+
+@pytest.mark.parametrize("level", ["warn", "note", "off"])
+def test_the_policy_sets_the_level_of_what_is_said_of_a_site(tmp_path: Path, level: str) -> None:
+    lots = LOTS_HEADER + "H-1,1,xyzzy,pot_5_6in,2026-03-02,2026-05-20,800\n"
+    levels = ", ".join(f'{rule} = "{level}"' for rule, _ in SITE_RULES)
+    policy = f"[[policy]]\nvalid_from = 2026-01-01\nfinding_levels = {{ {levels} }}\n"
+    readings = READINGS_HEADER + pots("H-1", "2026-04-02", GOOD_PH)
+    files = {"lots.csv": lots, "readings_2026-04-02.csv": readings}
+    home = make_home(tmp_path / "home", policy=policy, **files)
+    night(home)
+    result = night(home, DAY + timedelta(days=9))
+    found = [(one.rule, one.level) for one in only_site(result.summary).findings]
+    assert found == ([] if level == "off" else [(rule, level) for rule, _ in SITE_RULES])
+    assert only_site(result.summary).is_silent
+    assert result.needs_somebody == (level == "warn")
 
 
 def test_known_crops_and_own_targets_are_no_finding(tmp_path: Path) -> None:

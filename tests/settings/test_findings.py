@@ -10,8 +10,9 @@ import pytest
 from pydantic import ValidationError
 
 from pipeline.assets import sql_folder
+from pipeline.reports import wording, wording_held
 from pipeline.settings import PolicyPeriod, findings_page
-from pipeline.settings.findings import BY_NAME, FINDINGS, SETTABLE
+from pipeline.settings.findings import BY_NAME, FINDINGS, REASONS, SETTABLE, FindingRule, ReasonRule
 from pipeline.settings.findings_page import write_page
 
 
@@ -30,8 +31,75 @@ def test_every_finding_of_a_sampling_or_site_is_in_the_catalogue_with_its_level(
     assert len(found) > 15
 
 
+def read_code(*parts: str) -> str:
+    """The text of one file of the package."""
+    return Path(findings_page.__file__).parents[1].joinpath(*parts).read_text(encoding="utf-8")
+
+
+def rules_of_the_code() -> dict[str, set[str]]:
+    """Every rule that the document's findings, and the causes of held lines, can name: by where it is made."""
+    intake = "".join(read_code("intake", f"{name}.py") for name in ("decode", "header", "read"))
+    sql = {
+        name: sql_folder("judgement", f"{name}.sql").read_text(encoding="utf-8")
+        for name in ("list_findings", "site_questions", "meter_findings")
+    }
+    fates = "".join(
+        sql_folder("samplings", f"{name}.sql").read_text(encoding="utf-8")
+        for name in ("record_fates", "kind_causes")
+    )
+    return {
+        "made in the document": set(re.findall(r'rule="([a-z_]+)"', read_code("reports", "compile.py"))),
+        "worded": {
+            *wording._FINDINGS,
+            *wording._DATED_FINDINGS,
+            *wording._WATER_FINDINGS,
+            *wording._LIST_FINDINGS,
+            *wording._QUESTIONS,
+        },
+        "lists": set(re.findall(r"'([a-z_]+)'(?: as rule)?,\s+'(?:warn|note)'", sql["list_findings"])),
+        "questions": set(re.findall(r"'([a-z_]+)'(?: as rule)?,\s+'(?:warn|note)'", sql["site_questions"])),
+        "meters": set(re.findall(r"'([a-z_]+)'(?: as rule)?,\s+'(?:warn|note)'", sql["meter_findings"])),
+        "drop folder": set(
+            re.findall(r'FileTrouble\(\s*[\w.()]+,\s*"([a-z_]+)"', read_code("intake", "collect.py"))
+        )
+        | set(re.findall(r'"(unclaimed)"', read_code("haul.py"))),
+        "files": set(re.findall(r'FileProblem\(\s*"([a-z_]+)"', intake)) | set(wording_held.FILE_PROBLEMS),
+        "held": {*wording_held._HELD, *wording_held._MENDS}
+        | {
+            name
+            for names in re.findall(
+                r"'([a-z_]+)' as cause|then '((?:site|lot|place|in|before|after)_[a-z]+)'", fates
+            )
+            for name in names
+            if name
+        },
+    }
+
+
+def test_every_rule_that_the_code_can_name_is_in_the_catalogue() -> None:
+    found = rules_of_the_code()
+    assert all(found.values()), "a pattern that finds nothing compares nothing"
+    assert {"site_silent", "crop_unknown", "new_columns"} <= found["made in the document"]
+    assert len(found["drop folder"]) == 15
+    missing = {where: rules - BY_NAME.keys() for where, rules in found.items() if rules - BY_NAME.keys()}
+    assert missing == {}
+
+
+def test_the_catalogue_names_no_rule_that_the_code_does_not_have() -> None:
+    assert BY_NAME.keys() - set().union(*rules_of_the_code().values()) == set()
+
+
+def test_every_reason_is_in_the_catalogue_once() -> None:
+    names = [one.name for one in REASONS]
+    assert sorted(names) == sorted(wording._REASONS)
+    sql = sql_folder("judgement", "reasons.sql").read_text(encoding="utf-8")
+    for name, level in re.findall(r"'([a-z_]+)' as code,\s+'([a-z_]+)' as level", sql):
+        assert [one.levels for one in REASONS if one.name == name] == [(level,)], name
+
+
 def test_a_source_stands_beside_each_published_rule() -> None:
-    assert [rule.name for rule in FINDINGS if rule.origin == "P" and not rule.source] == []
+    everything: list[FindingRule | ReasonRule] = [*FINDINGS, *REASONS]
+    assert [rule.name for rule in everything if rule.origin == "P" and not rule.source] == []
 
 
 def test_what_figures_hang_on_cannot_be_set() -> None:
