@@ -155,7 +155,8 @@ def plan_mean(sampling: Sampling, quantity: Quantity) -> dict[str, Any]:
     return {
         "on": to_milliseconds(sampling.sampled_on),
         "mean": figures.mean,
-        "ci_low": figures.ci_low,
+        # neither pH nor EC goes below 0
+        "ci_low": None if figures.ci_low is None else max(0.0, figures.ci_low),
         "ci_high": figures.ci_high,
         "colour": OUT_COLOUR if is_out else IN_RANGE_COLOUR,
         "shape": "circle",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import partial
@@ -41,7 +42,7 @@ def compile_lot(row: Row, rows: Rows, words: Wording) -> Lot:
     key = (row["site_id"], row["lot_key"])
     targets = {target["quantity"]: target for target in rows.lot("targets", *key)}
     reasons = sorted(
-        rows.lot("reasons", *key),
+        _with_context(row, rows),
         key=lambda r: (
             _LEVEL_ORDER[r["level"]],
             _CODE_ORDER.get(r["code"], len(_CODE_ORDER)),
@@ -85,7 +86,7 @@ def compile_lot(row: Row, rows: Rows, words: Wording) -> Lot:
             )
             for reason in reasons
         ],
-        options=_options(reasons, ph_group, rows.options),
+        options=choose_options(reasons, row["crop"], ph_group, rows.options),
         last_counting_on=last,
         days_since_counting=None if last is None else (row["as_of"] - last).days,
         due=Due(
@@ -97,12 +98,15 @@ def compile_lot(row: Row, rows: Rows, words: Wording) -> Lot:
             days_overdue=row["days_overdue"],
             pots=row["pots"],
         ),
-        trends={row["quantity"]: _trend(row, words) for row in _sorted(rows.lot("trends", *key))},
+        trends={
+            trend["quantity"]: _trend({**trend, "step": row[f"step_{trend['quantity']}"]}, words)
+            for trend in _sorted(rows.lot("trends", *key))
+        },
         own_charts={row["quantity"]: _own_chart(row, words) for row in _sorted(rows.lot("own_charts", *key))},
         contrasts=[
             Contrast(
                 **{name: contrast[name] for name in Contrast.model_fields if name != "sentence"},
-                sentence=words.contrast(contrast),
+                sentence=words.contrast({**contrast, "step": row[f"step_{contrast['quantity']}"]}),
             )
             for contrast in _sorted(rows.lot("contrasts", *key), "comparison", "quantity")
         ],
@@ -149,18 +153,47 @@ _TREND_FIELDS = (
 )
 
 
-def _pots_sentences(lot: Row, rows: Rows, words: Wording) -> dict[Quantity, str]:
-    """How many pots would give the policy's precision, by the spread of the last counting sampling."""
-    needed = {
-        figure["quantity"]: figure["pots_needed"]
+_COMPARED = {"affected_differ", "affected_unexplained", "affected_too_few"}
+
+
+def _with_context(lot: Row, rows: Rows) -> list[dict[str, Any]]:
+    """The lot's reasons, each with what its sentence needs of the last counting sampling and of the policy."""
+    last = _last_figures(lot, rows)
+    reasons = rows.lot("reasons", lot["site_id"], lot["lot_key"])
+    is_compared = any(reason["code"] in _COMPARED for reason in reasons)
+    told = []
+    for reason in reasons:
+        figure = last.get(reason["quantity"], {})
+        context = {name: figure.get(name) for name in ("bound", "bound_pots", "stage")}
+        told.append(
+            {
+                **reason,
+                **context,
+                "flag": figure.get("is_at_least") if reason["code"] == "ec_very_high" else reason["flag"],
+                "step": lot[f"step_{reason['quantity']}"] if reason["quantity"] else None,
+                "is_compared": is_compared,
+            }
+        )
+    return told
+
+
+def _last_figures(lot: Row, rows: Rows) -> dict[str, Row]:
+    """Figures of the lot's last counting sampling by quantity."""
+    return {
+        figure["quantity"]: figure
         for figure in rows.lot("figures", lot["site_id"], lot["lot_key"])
         if (figure["sampled_on"], figure["purpose"])
         == (lot["last_counting_on"], lot["last_counting_purpose"])
     }
+
+
+def _pots_sentences(lot: Row, rows: Rows, words: Wording) -> dict[Quantity, str]:
+    """How many pots would give the policy's precision, by the spread of the last counting sampling."""
+    last = _last_figures(lot, rows)
     return {
-        quantity: words.pots_needed(quantity, pots, lot[f"precision_{quantity}"])
+        quantity: words.pots_needed(quantity, pots, lot[f"precision_{quantity}"], lot["pots"])
         for quantity in QUANTITIES
-        if (pots := needed.get(quantity)) is not None
+        if quantity in last and (pots := last[quantity]["pots_needed"]) is not None
     }
 
 
@@ -217,21 +250,45 @@ def _target(row: Row, rows: Rows) -> Target | None:
     return Target(low=low, high=high, source=source, others=others)
 
 
-def _options(reasons: Iterable[Row], ph_group: str | None, options: Sequence[Row]) -> list[Option]:
-    """Published options for what is out, mild ones first; those that need a row of samplings only with one."""
+def choose_options(
+    reasons: Iterable[Row], crop: str, ph_group: str | None, options: Sequence[Row]
+) -> list[Option]:
+    """Published options for what is out, mild ones first; those that need a row of samplings only with one.
+
+    An option that its source gives for some crops or some readings alone is left out elsewhere.
+    """
     wanted: dict[tuple[str, str], int] = {}
+    readings: dict[tuple[str, str], list[float]] = defaultdict(list)
     for reason in reasons:
         if reason["code"] in _OUT_CODES and reason["level"] != "note":
             key = (reason["quantity"], reason["side"])
             wanted[key] = max(wanted.get(key, 1), reason["in_a_row"] or 1)
+            if (value := reason["bound"] if reason["mean"] is None else reason["mean"]) is not None:
+                readings[key].append(value)
     chosen = [
         option
         for option in options
-        if (option["quantity"], option["side"]) in wanted
+        if (key := (option["quantity"], option["side"])) in wanted
         and option["ph_group"] in (None, ph_group)
-        and option["needs_in_a_row"] <= wanted[(option["quantity"], option["side"])]
+        and option["needs_in_a_row"] <= wanted[key]
+        and _is_for_crop(option, crop)
+        and any(_is_for_reading(option, value) for value in readings[key])
     ]
     return [Option(**{name: option[name] for name in Option.model_fields}) for option in chosen]
+
+
+def _is_for_crop(option: Row, crop: str) -> bool:
+    """Whether the option names no crop, or this one; "calibrachoa" names "calibrachoa, trailing" too."""
+    named = option["crops"]
+    return named is None or any(
+        re.match(rf"{re.escape(one.strip())}\b", crop.strip(), re.IGNORECASE) for one in named.split(";")
+    )
+
+
+def _is_for_reading(option: Row, value: float) -> bool:
+    """Whether a pH, as it is printed, lies in the range that the option is published for; edges belong to it."""
+    low, high, shown = option["ph_low"], option["ph_high"], round(value, 2)
+    return (low is None or shown >= float(low)) and (high is None or shown <= float(high))
 
 
 def _samplings(key: tuple[str, str], rows: Rows, words: Wording) -> list[Sampling]:
@@ -297,6 +354,8 @@ def _figures(row: Row) -> Figures:
         side=row["side"],
         verdict=row["verdict"],
         at_least=row["is_at_least"],
+        bound=row["bound"],
+        bound_pots=row["bound_pots"],
         inside_another_range=row["is_inside_another"],
         in_a_row=row["in_a_row"],
         band=row["band"],

@@ -13,11 +13,13 @@ from pipeline.reports.charts import Chart, Size, make_chart
 from pipeline.reports.formats import Voice, format_count, format_number
 from pipeline.reports.summary import (
     Figures,
+    Finding,
     Level,
     Lot,
     OtherRange,
     PolicyValue,
     Quantity,
+    Reason,
     Sampling,
     Site,
     Source,
@@ -110,6 +112,7 @@ class LotBlock:
     lot: Lot
     mark: Mark
     name: LotName
+    reasons: tuple[Reason, ...]
     charts: tuple[tuple[Quantity, Chart | None], ...]
     chart_days: int
     key: tuple[str, ...]
@@ -180,14 +183,16 @@ def name_lot(lot: Lot, voice: Voice) -> LotName:
 def describe_figures(figures: Figures, decimals: int, voice: Voice) -> FigureText:
     """Put the statistics of one quantity into the words of a table."""
     prefix = ("≤\u202f" if figures.side == "low" else "≥\u202f") if figures.at_least else ""
-    has_interval = figures.ci_low is not None and figures.ci_high is not None
+    low, high = figures.ci_low, figures.ci_high
+    # What decided are pots that lean one way: their mean is a bound, and the usable pots' interval is not its own.
+    has_interval = low is not None and high is not None and not figures.at_least
     interval = (
-        f"{format_number(figures.ci_low, decimals)}–{format_number(figures.ci_high, decimals)}"
-        if has_interval
+        f"{format_number(max(0.0, low), decimals)}–{format_number(max(0.0, high), decimals)}"
+        if low is not None and high is not None and has_interval
         else ""
     )
     return FigureText(
-        mean=prefix + format_number(figures.mean, decimals),
+        mean=prefix + format_number(figures.bound if figures.at_least else figures.mean, decimals),
         interval=interval + ("†" if figures.sd_assumed and has_interval else ""),
         sign=SIDE_SIGNS.get(figures.side or "", ""),
         verdict=describe_verdict(figures, voice),
@@ -230,6 +235,12 @@ def describe_sampling(sampling: Sampling, voice: Voice) -> SamplingRow:
     )
 
 
+def list_reasons(lot: Lot) -> tuple[Reason, ...]:
+    """The lot's reasons as a page shows them: that affected plants were sampled is told by how they differ."""
+    differ = any(reason.code == "affected_differ" for reason in lot.reasons)
+    return tuple(reason for reason in lot.reasons if not (differ and reason.code == "affected_noted"))
+
+
 def describe_source(source: Source, voice: Voice) -> str:
     """Name a source and how well it is known."""
     known = voice.say.name("known", source.how_known)
@@ -249,11 +260,19 @@ def describe_target(lot: Lot, quantity: Quantity, target: Target | None, voice: 
         heading=voice.say(f"quantity.{quantity}"),
         low=format_number(target.low, 1) if target else "",
         high=format_number(target.high, 1) if target else "",
-        source=describe_source(target.source, voice) if target else "",
+        source=describe_target_source(quantity, target, voice) if target else "",
         others=tuple(describe_other(other, voice) for other in target.others) if target else (),
         other_ranges=list_other_ranges(target),
         missing="" if target else lot.no_target_why.get(quantity, voice.say("target.none")),
     )
+
+
+def describe_target_source(quantity: Quantity, target: Target, voice: Voice) -> str:
+    """Name the source of a target; the general range says first that the crop has none of its own."""
+    source = describe_source(target.source, voice)
+    if target.source.basis != "general":
+        return source
+    return f"{voice.say('target.no_published', quantity=voice.say.name('short', quantity))}; {source}"
 
 
 def list_other_ranges(target: Target | None) -> tuple[str, ...]:
@@ -267,8 +286,11 @@ def list_other_ranges(target: Target | None) -> tuple[str, ...]:
 
 
 def write_range(target: Target | None) -> str:
-    """Write a target as low–high; a dash for none."""
-    return f"{format_number(target.low, 1)}–{format_number(target.high, 1)}" if target else "–"
+    """Write a target as low–high, with a star where it is the general range; a dash for none."""
+    if target is None:
+        return "–"
+    star = "*" if target.source.basis == "general" else ""
+    return f"{format_number(target.low, 1)}–{format_number(target.high, 1)}{star}"
 
 
 def describe_due(lot: Lot, as_of: date, voice: Voice) -> str:
@@ -324,6 +346,7 @@ def make_lot_block(
         lot=lot,
         mark=make_mark(lot.level, voice),
         name=name_lot(lot, voice),
+        reasons=list_reasons(lot),
         charts=charts,
         chart_days=chart_days,
         key=tuple(
@@ -408,7 +431,7 @@ def write_measures(lot: Lot) -> str:
 
 
 def collect_sources(
-    lots: Iterable[Lot], policy: Iterable[PolicyValue], voice: Voice
+    lots: Iterable[Lot], policy: Iterable[PolicyValue], findings: Iterable[Finding], voice: Voice
 ) -> tuple[tuple[str, str], ...]:
     """Return every source that a page leans on, once, with how well it is known, in order of the name.
 
@@ -432,6 +455,9 @@ def collect_sources(
     for value in policy:
         if value.source:
             add(value.source, "published")
+    for finding in findings:
+        for source in finding.sources:
+            add(source, "published")
     return tuple(
         (f"{text}, {url}" if url else text, voice.say.name("known", known))
         for text, (known, url) in sorted(found.items())

@@ -11,6 +11,7 @@ from pipeline.reports.view import (
     LotRow,
     count_levels,
     describe_freshness,
+    list_reasons,
     make_lot_row,
 )
 
@@ -121,7 +122,7 @@ def make_overview_view(summary: Summary, voice: Voice) -> OverviewView:
         PlacedLot(
             site,
             make_lot_row(lot, night.as_of, voice, True),
-            tuple(reason.group_sentence or reason.sentence for reason in lot.reasons[:2]),
+            tuple(reason.group_sentence or reason.sentence for reason in list_reasons(lot)[:2]),
         )
         for site in summary.sites
         for lot in site.lots

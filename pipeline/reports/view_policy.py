@@ -45,7 +45,9 @@ def describe_origin(value: PolicyValue, voice: Voice) -> str:
     """Say where a value comes from, and what the default would be where it is somebody's own."""
     text = voice.say.name("origin", value.origin)
     if value.source:
-        text = f"{text}: {value.source}"
+        source = value.source
+        # "published: published worksheet" says it twice
+        text = source if source.startswith(text) else f"{text}: {source}"
     if value.default is not None:
         text = f"{text}, {voice.say('policy.default', default=value.default or voice.say('policy.nothing'))}"
     return text

@@ -19,6 +19,7 @@ from pipeline.reports.view import (
     collect_sources,
     count_levels,
     describe_freshness,
+    list_reasons,
     make_lot_block,
     make_lot_row,
     make_mark,
@@ -112,12 +113,15 @@ class SiteView:
     file_sentences: tuple[str, ...]
     water_sentences: tuple[str, ...]
     water: tuple[WaterRow, ...]
+    water_sources: tuple[str, ...]
+    has_general_range: bool
     is_spread: bool
 
 
 def make_action_line(lot: Lot, voice: Voice) -> ActionLine:
     """Return a lot's line: its worst reasons, what to check first (titles only, never a rate), when to read again."""
-    reasons = [reason for reason in lot.reasons if reason.level == lot.level] or lot.reasons
+    shown = list_reasons(lot)
+    reasons = [reason for reason in shown if reason.level == lot.level] or shown
     return ActionLine(
         name=name_lot(lot, voice),
         sentences=tuple(reason.sentence for reason in reasons[:MOST_REASONS]),
@@ -295,10 +299,12 @@ def make_site_view(summary: Summary, site: Site, voice: Voice, *, for_print: boo
         most_held=MOST_HELD,
         rows=rows,
         blocks=blocks,
-        sources=collect_sources(block_lots, site.policy, voice),
+        sources=collect_sources(block_lots, site.policy, site.findings, voice),
         policy=make_policy_view(site.policy, voice),
         file_sentences=file_sentences[:MOST_HELD],
         water_sentences=water_sentences,
         water=tuple(describe_check(check, voice) for check in site.water),
+        water_sources=tuple(dict.fromkeys(source for finding in site.findings for source in finding.sources)),
+        has_general_range=any("*" in row.ph_target + row.ec_target for row in rows),
         is_spread=not fits_first_page(jobs, rows, site.paper),
     )

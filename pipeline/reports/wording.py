@@ -14,6 +14,7 @@ from pipeline.reports.wording_held import explain_file, explain_held
 Row = Mapping[str, Any]
 QUANTITY_WORDS = {"ph": "pH", "ec": "EC"}
 UNITS = {"ph": "", "ec": " mS/cm"}
+_MOST_POTS = 50  # more than anybody would sample
 DUE_PURPOSES = {"first": "routine", "routine": "routine", "problem_crop": "routine", "after_out": "retest"}
 CONTAINER_WORDS = {
     "plug": "plug tray",
@@ -88,10 +89,14 @@ class Wording:
         """Two samplings of a lot against each other, for one row of the relation `contrasts`."""
         return _contrast(self, row)
 
-    def pots_needed(self, quantity: str, pots: int, precision: float) -> str:
-        """How many pots would give the policy's precision."""
+    def pots_needed(self, quantity: str, pots: int, precision: float, asked: int) -> str:
+        """Whether the pots that are asked for give the policy's precision, or how many would be needed."""
         name, unit = QUANTITY_WORDS[quantity], UNITS[quantity] or " pH"
-        return f"{name}: {_pots(pots)} would give ±{precision:g}{unit}."
+        verb = "is" if asked == 1 else "are"
+        if pots <= asked:
+            return f"{name}: {_pots(asked)} {verb} enough for ±{precision:g}{unit}."
+        many = f"more than {_MOST_POTS} pots" if pots > _MOST_POTS else _pots(pots)
+        return f"{name}: {many} would be needed for ±{precision:g}{unit}, {asked} {verb} asked for."
 
     def question(self, row: Row) -> str:
         """Sentence for one row of the relation `site_questions`."""
@@ -117,7 +122,9 @@ class Wording:
                 f"The solution {row['solution'] or 'of its last check'} was past its date "
                 f"({self.day(row['solution_expires_on'])}): take a fresh one."
             )
-        days = row["days_used_without_calibration"]
+        # The day of the failed check has been told already.
+        told = row["last_calibrated_on"] if row["is_in_doubt"] else None
+        days = [day for day in row["days_used_without_calibration"] if day != told]
         if row["last_calibrated_on"] is None:
             parts.append(f"No calibration of {row['meter_id']} is known.")
         elif days:
@@ -129,6 +136,13 @@ class Wording:
     def trend_state(self, row: Row) -> str:
         """What can be said of a trend, for one row of the relation `trends`; also that nothing can be said."""
         name, unit = _named(row)
+        slope = row["slope_per_week"]
+        # As in the reasons: a test of order knows no size.
+        if row["is_trend"] and abs(slope) * 8 < row["step"] - 1e-8:
+            return (
+                f"{name}: moves one way over {row['n']} samplings, but by less than {row['step']:g}{unit} in eight "
+                f"weeks (slope {slope:+z.2f}{unit} a week)."
+            )
         if row["is_trend"]:
             return _trend(
                 self,
@@ -141,28 +155,27 @@ class Wording:
                     "since_on": row["first_day"],
                 },
             )
-        slope = row["slope_per_week"]
         if row["is_trend"] is None:
             moves = "" if slope is None else f", slope {slope:+z.2f}{unit} a week"
-            return f"{name}: {_count(row['n'], 'sampling')} in this stage, no trend judged (five are needed){moves}."
-        return (
-            f"{name}: no trend over {row['n']} samplings, slope {slope:+z.2f}{unit} a week (p {row['p']:.2f})."
-        )
+            counted = _count(row["n"], "sampling")
+            return f"{name}: {counted} since the last change, no trend judged (5 are needed){moves}."
+        return f"{name}: no trend over {row['n']} samplings, slope {slope:+z.2f}{unit} a week (p {row['p']:.2f})."
 
     def own_chart_state(self, row: Row) -> str:
         """Where the last sampling stands on the lot's own chart, for one row of the query `own_charts`."""
         name, unit = _named(row)
         if row["ewma"] is None:
             reason = {
-                "too_few": "too few samplings in this stage for a chart of its own (six are needed)",
+                "too_few": "too few samplings since the last change for a chart of its own (6 are needed)",
                 "baseline": "the last sampling belongs to the baseline",
                 "no_spread": "the first samplings are all alike, so there is no limit",
             }[row["reason"]]
             return f"{name}: {reason}."
         place = {"low": "below", "high": "above", None: "within"}[row["ewma_side"]]
         return (
-            f"{name}: smoothed {row['ewma']:.2f}{unit}, {place} the limits "
-            f"{row['ewma_low']:.2f}-{row['ewma_high']:.2f} around the lot's first five samplings ({row['centre']:.2f})."
+            f"{name}: weighted mean of the samplings {row['ewma']:.2f}{unit}, {place} the limits "
+            f"{_ends(row['ewma_low'], row['ewma_high'])}{unit} around the first five samplings "
+            f"({row['centre']:.2f}{unit})."
         )
 
     def silent(self, name: str, last: date | None, nights: int | None) -> str:
@@ -225,28 +238,40 @@ class Wording:
 def _out(words: Wording, row: Row) -> str:
     name, target = QUANTITY_WORDS[row["quantity"]], _range(row["quantity"], row["low"], row["high"])
     day = words.day(row["sampled_on"])
-    if row["flag"]:
-        why = (
-            "too much leachate dilutes" if row["side"] == "high" else "too little leachate makes it read high"
-        )
-        return (
-            f"{name} is {row['side']} on {day} although {why}, so the true figure lies further out; "
-            f"target {target}, {_in_a_row(words, row)}."
-        )
     how = "clearly out" if row["code"] == "clearly_out" else "out"
-    return f"{_mean(row)} on {day}: {how}, target {target}, {_in_a_row(words, row)}."
+    out = f"on {day}: {how}, target {target}, {_in_a_row(words, row)}."
+    if row["flag"]:
+        bound, why = (
+            ("at least", "too much leachate dilutes")
+            if row["side"] == "high"
+            else ("at most", "too little leachate makes EC read high")
+        )
+        return f"{name} {bound} {row['bound']:.2f}{UNITS[row['quantity']]} ({_pots(row['bound_pots'])}, {why}) {out}"
+    return f"{_mean(row)} {out}{_asks_for_nothing(row)}"
+
+
+def _asks_for_nothing(row: Row) -> str:
+    """Why a low EC is a note only; its stage is that of the sampling."""
+    if (row["quantity"], row["side"], row["level"]) != ("ec", "low", "note"):
+        return ""
+    stages = {
+        "finishing": "while a lot is finishing",
+        "establishing": "while a lot is establishing itself",
+    }
+    return f" Low EC is expected {stages[row['stage']]} and asks for nothing."
 
 
 def _in_a_row(words: Wording, row: Row) -> str:
     if row["in_a_row"] < 2:
-        return f"1st {row['side']}"
+        return str(row["side"])
     return f"{_nth(row['in_a_row'])} {row['side']} in a row since {words.day(row['since_on'])}"
 
 
 def _very_high(words: Wording, row: Row) -> str:
+    at_least = "at least " if row["flag"] else ""
     return (
-        f"EC {row['mean']:.2f} mS/cm on {words.day(row['sampled_on'])} is in the published band very high or above: "
-        "salt injury is likely."
+        f"EC {at_least}{row['mean']:.2f} mS/cm on {words.day(row['sampled_on'])} is in the published band very high or "
+        "above: salt injury is likely."
     )
 
 
@@ -264,7 +289,7 @@ def _never_counted(_: Wording, row: Row) -> str:
 def _not_read(words: Wording, row: Row) -> str:
     return (
         f"Last read {_days(row['days'])} ago, on {words.day(row['sampled_on'])}; "
-        f"a sampling is asked for every {_days(row['pots'])}."
+        f"a sampling is due every {_days(row['pots'])}."
     )
 
 
@@ -280,15 +305,13 @@ def _uneven(words: Wording, row: Row) -> str:
     name, unit = QUANTITY_WORDS[row["quantity"]], UNITS[row["quantity"]]
     return (
         f"Uneven lot on {words.day(row['sampled_on'])}: {name} differs from pot to pot with an SD of "
-        f"{row['mean']:.2f}{unit} (policy {row['first_mean']:.2f}{unit}); look at watering and feed."
+        f"{row['mean']:.2f}{unit} (the policy allows {row['first_mean']:.2f}{unit}); look at watering and feed."
     )
 
 
 def _affected(words: Wording, row: Row) -> str:
-    return (
-        f"Affected plants were sampled apart on {words.day(row['sampled_on'])} ({_pots(row['pots'])}): "
-        "compare them with the healthy ones."
-    )
+    sampled = f"Affected plants were sampled apart on {words.day(row['sampled_on'])} ({_pots(row['pots'])})"
+    return f"{sampled}." if row["is_compared"] else f"{sampled}: compare them with the healthy ones."
 
 
 def _meter_in_doubt(words: Wording, row: Row) -> str:
@@ -312,7 +335,7 @@ def _ec_not_judged(words: Wording, row: Row) -> str:
             f"EC of {day} is not judged: the meter does not compensate for temperature, "
             "and no temperature was written down."
         )
-    median = f"median {row['mean']:.0f} mL, {_ml(row['low'], row['high'])} is asked for"
+    median = f"median {row['mean']:.0f} mL instead of {_ml(row['low'], row['high'])}"
     if row["side"] == "both":
         return (
             f"EC of {day} is not judged: too much leachate was collected from {_pots(row['pots'])} and too little from "
@@ -348,8 +371,8 @@ def _named(row: Row) -> tuple[str, str]:
 def _one_pot(words: Wording, row: Row) -> str:
     name, unit = _named(row)
     return (
-        f"{name} of {words.day(row['sampled_on'])} depends on one pot at {row['first_mean']:.2f}: the mean is "
-        f"{row['mean']:.2f}{unit} with it and {row['ci_low']:.2f} without, target "
+        f"{name} of {words.day(row['sampled_on'])} depends on one pot at {row['first_mean']:.2f}{unit}: the mean is "
+        f"{row['mean']:.2f}{unit} with it and {row['ci_low']:.2f}{unit} without, target "
         f"{_range(row['quantity'], row['low'], row['high'])}. Read that pot again."
     )
 
@@ -383,10 +406,11 @@ def _forecast(words: Wording, row: Row) -> str:
 
 def _off_baseline(words: Wording, row: Row) -> str:
     name, unit = _named(row)
-    edge = row["ci_high"] if row["side"] == "high" else row["ci_low"]
+    way, edge = ("up", row["ci_high"]) if row["side"] == "high" else ("down", row["ci_low"])
     return (
-        f"{name} has moved away from this lot's own start: smoothed {row['mean']:.2f}{unit} on "
-        f"{words.day(row['sampled_on'])}, first samplings {row['first_mean']:.2f}, limit {edge:.2f}."
+        f"{name} has moved away from this lot's own start: its weighted mean is now {row['mean']:.2f}{unit} "
+        f"({words.day(row['sampled_on'])}), its first five samplings had {row['first_mean']:.2f}{unit}, and {way} to "
+        f"{edge:.2f}{unit} would be chance."
     )
 
 
@@ -438,16 +462,32 @@ def _treatment_result(words: Wording, row: Row) -> str:
     if row["flag"]:
         return f"{figures}; {row['pots']} and {_pots(row['min_pots'])} are too few to tell whether it moved."
     interval = "" if row["ci_low"] is None else f" ({row['ci_low']:+z.2f} to {row['ci_high']:+z.2f})"
-    if row["side"] is None:
-        return f"{figures}, {moved:+z.2f}{interval}: no clear move."
-    return f"{figures}, {moved:+z.2f}{interval}: a clear {'rise' if moved > 0 else 'fall'}."
+    is_clear = row["side"] is not None
+    return (
+        f"{figures}, {moved:+z.2f}{interval}: {_move(row, moved, row['ci_low'], row['ci_high'], is_clear)}."
+    )
+
+
+def _move(row: Row, moved: float, low: float | None, high: float | None, is_clear: bool) -> str:
+    """What is said of a move from before to after, one wording for reason and contrast.
+
+    An interval that leaves 0 out is a move; below one step of the policy it is a small one.
+    """
+    word = "rise" if moved > 0 else "fall"
+    if is_clear:
+        return f"a clear {word}"
+    if low is None or high is None or low <= 0 <= high:
+        return "no clear move"
+    if abs(moved) < row["step"] - 1e-9:
+        return f"a small {word}, less than {row['step']:g}{UNITS[row['quantity']] or ' pH'}"
+    return f"a {word}, but so few pots do not prove it"
 
 
 def _alkaline_water(words: Wording, row: Row) -> str:
     return (
         f"pH rises by {row['first_mean']:.2f} a week, and the source water has "
-        f"{row['mean']:.0f} mg/L alkalinity (CaCO3, {words.day(row['sampled_on'])}) where "
-        f"{_alkalinity(row['low'], row['high'])} is published for these containers: the water may be the cause."
+        f"{row['mean']:.0f} mg/L alkalinity as CaCO3 ({words.day(row['sampled_on'])}), published for these containers: "
+        f"{_alkalinity(row['low'], row['high'])} mg/L. The water may be the cause."
     )
 
 
@@ -467,15 +507,18 @@ def _alkalinity_off(words: Wording, row: Row) -> str:
     """One water against the ranges of all containers for which it lies outside."""
     ranges = row["ranges"]
     shown = ", ".join(
-        f"{_alkalinity(one['low'], one['high'])} for {_containers(one['classes'])}" for one in ranges
+        f"{_alkalinity(one['low'], one['high'])} mg/L for {_containers(one['classes'])}" for one in ranges
     )
     is_low = [one["low"] is not None and row["a"] < one["low"] for one in ranges]
     side = "below" if all(is_low) else "outside" if any(is_low) else "above"
-    acid = "" if row["c"] is None else f" Acid is thought of above {row['c']:.0f}: expect pH to rise."
-    sources = "; ".join(dict.fromkeys(one["source"] for one in ranges))
+    acid = (
+        ""
+        if row["c"] is None
+        else f" Above {row['c']:.0f} mg/L growers consider treating the water with acid: expect pH to rise."
+    )
     return (
-        f"Source water of {words.day(row['checked_on'])}: alkalinity {row['a']:.0f} mg/L CaCO3, {side} what is "
-        f"published: {shown} ({sources}).{acid}"
+        f"Source water of {words.day(row['checked_on'])}: alkalinity {row['a']:.0f} mg/L as CaCO3, {side} the "
+        f"published {shown}.{acid}"
     )
 
 
@@ -487,16 +530,17 @@ def _feed_off(words: Wording, row: Row) -> str:
     word = "weak" if row["rule"] == "feed_weak" else "strong"
     added, wanted = row["a"] - row["b"], row["c"] - row["b"]
     return (
-        f"{_hose(row)} is {word}: {row['a']:.2f} mS/cm on {words.day(row['checked_on'])}, {row['c']:.2f} is asked for. "
-        f"Source water of {words.day(row['water_on'])} has {row['b']:.2f}, so the feed adds {added:.2f} where "
-        f"{wanted:.2f} is meant ({row['d'] * 100:.0f} %). Check injector and stock tank."
+        f"{_hose(row)} is {word}: {row['a']:.2f} mS/cm on {words.day(row['checked_on'])}, its target is "
+        f"{row['c']:.2f} mS/cm. The source water has {row['b']:.2f} mS/cm ({words.day(row['water_on'])}), so the feed "
+        f"adds {added:.2f} mS/cm instead of {wanted:.2f} mS/cm ({row['d'] * 100:.0f} %). Check injector and stock tank."
     )
 
 
 def _feed_below_water(words: Wording, row: Row) -> str:
     return (
         f"{_hose(row)} has {row['a']:.2f} mS/cm on {words.day(row['checked_on'])}, less than the source water alone "
-        f"({row['b']:.2f} on {words.day(row['water_on'])}). Check the meter, and whether both were the same water."
+        f"({row['b']:.2f} mS/cm on {words.day(row['water_on'])}). Check the meter, and whether both were the same "
+        "water."
     )
 
 
@@ -510,6 +554,10 @@ _WATER_FINDINGS: dict[str, Callable[[Wording, Row], str]] = {
 _MOST_NAMES = 5
 
 
+def _is(names: Sequence[str]) -> str:
+    return "is" if len(names) == 1 else "are"
+
+
 def _some(names: list[str]) -> str:
     more = f" and {len(names) - _MOST_NAMES} more" if len(names) > _MOST_NAMES else ""
     return ", ".join(names[:_MOST_NAMES]) + more
@@ -517,8 +565,8 @@ def _some(names: list[str]) -> str:
 
 _LIST_FINDINGS: dict[str, Callable[[Row], str]] = {
     "lot_not_listed": lambda r: (
-        f"{_count(len(r['names']), 'planted lot')} not in the lot list: {_some(r['names'])}. "
-        "Nobody is asked to sample them."
+        f"{_count(len(r['names']), 'planted lot')} {_is(r['names'])} not in the lot list: {_some(r['names'])}. "
+        f"Nobody is asked to sample {'it' if len(r['names']) == 1 else 'them'}."
     ),
     "sampler_not_trained": lambda r: (
         f"{_count(r['readings'], 'reading')} of the last 28 days by somebody who is not in the list of people or was "
@@ -540,13 +588,35 @@ def _contrast(words: Wording, row: Row) -> str:
     }[row["comparison"]]
     figures = (
         f"{name} {row['mean_first']:.2f}{unit} {first} ({words.day(row['first_on'])}), "
-        f"{row['mean_second']:.2f} {second} ({words.day(row['second_on'])})"
+        f"{row['mean_second']:.2f}{unit} {second} ({words.day(row['second_on'])})"
     )
     if row["word"] == "too_few":
         return f"{figures}: too few pots to tell them apart."
-    verdict = "a clear difference" if row["word"] == "clear" else "no clear difference"
-    interval = "" if row["ci_low"] is None else f", {row['ci_low']:+z.2f} to {row['ci_high']:+z.2f}"
-    return f"{figures}: {verdict} ({row['difference']:+z.2f}{interval})."
+    difference, low, high = row["difference"], row["ci_low"], row["ci_high"]
+    is_clear = row["word"] == "clear"
+    if row["comparison"] == "affected":
+        verdict = _gap(row, difference, low, high)
+    else:
+        # What moved is what came after less what was before.
+        difference, low, high = -difference, _minus(high), _minus(low)
+        verdict = _move(row, difference, low, high, is_clear)
+    interval = "" if low is None else f", {low:+z.2f} to {high:+z.2f}"
+    return f"{figures}: {verdict} ({difference:+z.2f}{interval})."
+
+
+def _minus(value: float | None) -> float | None:
+    return None if value is None else -value
+
+
+def _gap(row: Row, difference: float, low: float | None, high: float | None) -> str:
+    """What is said of two groups of pots of one day."""
+    if row["word"] == "clear":
+        return "a clear difference"
+    if low is None or high is None or low <= 0 <= high:
+        return "no clear difference"
+    if abs(difference) < row["step"] - 1e-9:
+        return f"a small difference, less than {row['step']:g}{UNITS[row['quantity']] or ' pH'}"
+    return "a difference, but so few pots do not prove it"
 
 
 _DATED_FINDINGS: dict[str, Callable[[Row, str], str]] = {
@@ -554,8 +624,8 @@ _DATED_FINDINGS: dict[str, Callable[[Row, str], str]] = {
         f"All {_pots(r['of_pots'])} read as they did on {day}. Were they read anew?"
     ),
     "ec_below_water": lambda r, day: (
-        f"EC {r['a']:.2f} mS/cm in the leachate, the source water had {r['b']:.2f} on {day}: check the meter, and what "
-        "was poured."
+        f"EC {r['a']:.2f} mS/cm in the leachate, the source water had {r['b']:.2f} mS/cm on {day}: check the meter, "
+        "and what was poured."
     ),
 }
 
@@ -591,11 +661,11 @@ _FINDINGS: dict[str, Callable[[Row], str]] = {
         f"{_pots(r['pots'])} usable for pH, {r['low']:.0f} needed: shown, but it does not count."
     ),
     "over_collected": lambda r: (
-        f"Over-collected: {_of_pots(r)}, {_ml(r['a'], r['b'])}, {_ml(r['low'], r['high'])} is asked for. "
+        f"Over-collected: {_of_pots(r)}, {_ml(r['a'], r['b'])} instead of {_ml(r['low'], r['high'])}. "
         "Too much leachate dilutes: EC reads low."
     ),
     "under_collected": lambda r: (
-        f"Under-collected: {_of_pots(r)}, {_ml(r['a'], r['b'])}, {_ml(r['low'], r['high'])} is asked for. "
+        f"Under-collected: {_of_pots(r)}, {_ml(r['a'], r['b'])} instead of {_ml(r['low'], r['high'])}. "
         "Too little leachate makes EC read high."
     ),
     "volume_excludes_ec": lambda r: (
@@ -610,8 +680,7 @@ _FINDINGS: dict[str, Callable[[Row], str]] = {
         f"Unequal volumes, {r['low']:.0f}-{r['high']:.0f} mL: collect the same from each pot."
     ),
     "poured_off_recipe": lambda r: (
-        f"Water poured off the recipe on {_of_pots(r)}: {_ml(r['a'], r['b'])}, "
-        f"{r['low']:.0f} mL is the policy's."
+        f"Water poured off the recipe on {_of_pots(r)}: {_ml(r['a'], r['b'])} instead of {r['low']:.0f} mL."
     ),
     "poured_not_distilled": lambda r: (
         f"{_of_pots(r)} poured with {r['what'].replace(',', ' and ')} water whose EC is not written down: "
@@ -621,8 +690,8 @@ _FINDINGS: dict[str, Callable[[Row], str]] = {
         f"More leachate than water poured on {_of_pots(r)}: an entry error, or the pots had not drained."
     ),
     "drain_time": lambda r: (
-        f"Drain time of {_of_pots(r)} {_span(r['a'], r['b'])} min, "
-        f"{_span(r['low'], r['high'])} min is the policy's."
+        f"Drain time of {_of_pots(r)} {_span(r['a'], r['b'])} min instead of "
+        f"{_span(r['low'], r['high'])} min."
     ),
     "meter_in_doubt": lambda r: f"Read with meter {r['what']}, whose last check failed.",
     "meter_not_calibrated": lambda r: (
@@ -651,8 +720,8 @@ _FINDINGS: dict[str, Callable[[Row], str]] = {
     "reading_corrected": lambda r: (
         f"{_count(r['pots'], 'reading')} replaced by a later version; both are kept."
     ),
-    "uneven_ph": lambda r: f"Uneven: SD {r['a']:.2f} pH between pots (policy {r['high']:.2f}).",
-    "uneven_ec": lambda r: f"Uneven: SD {r['a']:.2f} mS/cm between pots (policy {r['high']:.2f}).",
+    "uneven_ph": lambda r: f"Uneven: SD {r['a']:.2f} pH between pots (the policy allows {r['high']:.2f}).",
+    "uneven_ec": lambda r: f"Uneven: SD {r['a']:.2f} mS/cm between pots (the policy allows {r['high']:.2f}).",
 }
 
 
@@ -660,7 +729,7 @@ def _outlier(row: Row, quantity: str) -> str:
     name, unit = QUANTITY_WORDS[quantity], UNITS[quantity]
     which = "1 pot lies" if row["pots"] == 1 else f"{row['pots']} pots lie"
     furthest = "" if row["pots"] == 1 else "up to "
-    without = "" if row["high"] is None else f" ({row['high']:.2f}-{row['b']:.2f})"
+    without = "" if row["high"] is None else f" ({_ends(row['high'], row['b'])})"
     it, stays = ("it", "It stays") if row["pots"] == 1 else ("them", "They stay")
     return (
         f"{which} apart, {furthest}{name} {row['a']:.2f}{unit}: without {it} the mean is {row['low']:.2f}{without}. "
@@ -677,7 +746,7 @@ _QUESTIONS: dict[str, Callable[[Row], str]] = {
         f"{r['a']:.0f} of {r['n']} EC readings of the last month are whole numbers. Are they rounded?"
     ),
     "scale_jump": lambda r: (
-        f"The median EC of the last 14 days is {r['a']:.2f} mS/cm, before it was {r['b']:.2f}: "
+        f"The median EC of the last 14 days is {r['a']:.2f} mS/cm, before it was {r['b']:.2f} mS/cm: "
         f"about {_factor(r['c'])}. "
         "Was a meter, its scale or the unit of the column changed?"
     ),
@@ -692,8 +761,13 @@ def _factor(value: float) -> str:
 
 def _mean(row: Row) -> str:
     name, unit = QUANTITY_WORDS[row["quantity"]], UNITS[row["quantity"]]
-    interval = "" if row["ci_low"] is None else f" ({row['ci_low']:.2f}-{row['ci_high']:.2f})"
+    interval = "" if row["ci_low"] is None else f" ({_ends(row['ci_low'], row['ci_high'])})"
     return f"{name} {row['mean']:.2f}{unit}{interval}"
+
+
+def _ends(low: float, high: float) -> str:
+    """Both ends of an interval of pH or EC, which do not go below 0."""
+    return f"{max(0.0, low):.2f}-{max(0.0, high):.2f}"
 
 
 def _edge(value: float) -> str:

@@ -133,6 +133,9 @@ def _file(row: Row, _: WriteDay) -> Told:
 def _cell(row: Row, _: WriteDay) -> Told:
     first = " " if row["records"] == 1 else " for example "
     detail = (row["detail"] or row["cause"]).rstrip(".")
+    if row["cause"] in _MENDS:
+        # Advice inside the detail is the mend's to give.
+        detail = detail.partition(": check ")[0]
     mend = _MENDS.get(row["cause"], "Correct the line where the export is made and send the file again.")
     return f"{_lines(row)}:{first}{detail}.", mend
 

@@ -19,6 +19,9 @@ select
     v.side,
     v.verdict,
     v.is_at_least,
+    if(v.is_at_least, v.judged_mean, null) as bound,
+    b.n as bound_pots,
+    v.stage,
     v.is_inside_another,
     coalesce(k.in_a_row, 0) as in_a_row,
     v.not_judged_why,
@@ -38,6 +41,15 @@ left join sampling_figures as f
         and v.sampled_on = f.sampled_on
         and v.purpose = f.purpose
         and v.quantity = f.quantity
+-- the pots that lean one way and decided all the same
+left join biased_figures as b
+    on
+        v.is_at_least
+        and v.site_id = b.site_id
+        and v.lot_key = b.lot_key
+        and v.sampled_on = b.sampled_on
+        and v.purpose = b.purpose
+        and b.leaning = if(v.side = 'high', 'reads_low', 'reads_high')
 left join streaks as k
     on
         v.site_id = k.site_id

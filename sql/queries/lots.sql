@@ -13,7 +13,9 @@ select
     d.state,
     d.days_overdue,
     p.precision_ph::double as precision_ph,
-    p.precision_ec_ms_cm::double as precision_ec
+    p.precision_ec_ms_cm::double as precision_ec,
+    p.step_ph::double as step_ph,
+    p.step_ec_ms_cm::double as step_ec
 from standing_lots as l
 inner join attention as a on l.site_id = a.site_id and l.lot_key = a.lot_key
 inner join due_states as d on l.site_id = d.site_id and l.lot_key = d.lot_key

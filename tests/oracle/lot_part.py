@@ -47,6 +47,8 @@ def figures_part(sampling: Sampling, quantity: str) -> dict[str, Any]:
         "side": judged.side,
         "verdict": judged.verdict,
         "at_least": judged.at_least,
+        "bound": number(judged.decides) if judged.at_least else None,
+        "bound_pots": judged.bound_pots,
         "inside_another_range": judged.inside_another_range,
         "in_a_row": judged.in_a_row,
         "band": judged.band,

@@ -9,6 +9,7 @@ import pytest
 
 from pipeline.measures.reference_tables import load_corrective_options, load_ec_bands
 from pipeline.reports.compile import compile_summary
+from pipeline.reports.compile_lot import choose_options
 from pipeline.reports.rows import Published
 from pipeline.reports.summary import Lot, Summary
 from pipeline.settings import POLICY_CATALOGUE, Settings, load_settings, resolve_policy
@@ -101,8 +102,46 @@ def test_options_fit_the_side_and_the_crop_and_come_mild_first(stored: Summary) 
         and one["ph_group"] in (None, lot.ph_group)
         and one["needs_in_a_row"] <= 3
     ]
+    # pH 6.52 of a petunia: above 6.4, but neither a calibrachoa nor 6.9 to 7.4
+    fitting.remove("Fe-EDDHA drench (calibrachoa, pH 6.9 to 7.4)")
     assert [option.title for option in lot.options] == fitting
-    assert fitting
+    assert "Acid-reaction fertilizer" in fitting
+
+
+def test_an_option_for_some_crops_or_readings_is_shown_for_those_alone() -> None:
+    def titles(crop: str, ph_group: str | None, quantity: str, side: str, *means: float) -> set[str]:
+        reasons = [
+            {"code": "out", "level": "act", "quantity": quantity, "side": side, "in_a_row": 3, "mean": mean}
+            for mean in means
+        ]
+        everything = load_corrective_options().to_dicts()
+        return {option.title for option in choose_options(reasons, crop, ph_group, everything)}
+
+    liquid, below = "Liquid limestone at about pH 4.0", "Lime or bicarbonate below pH 5.4"
+    zonal = titles("geranium, zonal", "iron-efficient", "ph", "low", 5.36)
+    assert below in zonal
+    assert liquid not in zonal
+    assert {liquid, below} <= titles("pansy", None, "ph", "low", 4.1)
+    assert {liquid, below}.isdisjoint(titles("pansy", None, "ph", "low", 5.4))
+    # Affected plants alone may be what an option is published for.
+    assert below in titles("pansy", None, "ph", "low", 5.5, 5.2)
+    iron = "Fe-EDDHA drench (calibrachoa, pH 6.9 to 7.4)"
+    assert iron in titles("Calibrachoa, trailing", "iron-inefficient", "ph", "high", 6.9)
+    assert iron not in titles("calibrachoa", "iron-inefficient", "ph", "high", 6.89)
+    assert iron not in titles("petunia", "iron-inefficient", "ph", "high", 7.0)
+    acid = "Acid-reaction fertilizer"
+    assert acid not in titles("petunia", "iron-inefficient", "ph", "high", 6.4)
+    assert acid in titles("petunia", "iron-inefficient", "ph", "high", 6.41)
+    leach = "Leach with twice the pot volume"
+    assert leach in titles("African violet", None, "ec", "high", 5.0)
+    assert leach not in titles("poinsettia", None, "ec", "high", 5.0)
+
+
+def test_options_fit_a_reading_that_is_only_a_bound() -> None:
+    reason = {"code": "out", "level": "watch", "quantity": "ec", "side": "high", "in_a_row": 1}
+    everything = load_corrective_options().to_dicts()
+    chosen = choose_options([{**reason, "mean": None, "bound": 5.06}], "dahlia", None, everything)
+    assert chosen[0].title == "Check the meter first"
 
 
 def test_an_option_that_needs_a_row_of_samplings_waits_for_it(

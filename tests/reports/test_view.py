@@ -9,14 +9,16 @@ import pytest
 
 from pipeline.reports.charts import Size
 from pipeline.reports.formats import Voice, load_phrases
-from pipeline.reports.summary import Due, Finding, HeldCause, PolicyValue
+from pipeline.reports.summary import Due, Finding, HeldCause, PolicyValue, Reason, Source
 from pipeline.reports.view import (
     collect_sources,
     count_levels,
     describe_due,
     describe_figures,
     describe_freshness,
+    list_reasons,
     make_lot_block,
+    make_lot_row,
     name_place,
 )
 from pipeline.reports.view_overview import make_overview_view
@@ -59,7 +61,7 @@ def make_due(state: Any, on: date | None, **changes: Any) -> Due:
         (make_due("not_yet", AS_OF + timedelta(days=7)), "2026-04-13"),
         (make_due("overdue", AS_OF - timedelta(days=1)), "overdue 1 day"),
         (make_due("overdue", AS_OF - timedelta(days=3)), "overdue 3 days"),
-        (make_due("never_sampled", AS_OF - timedelta(days=3)), "never, overdue 3 days"),
+        (make_due("never_sampled", AS_OF - timedelta(days=3)), "overdue 3 days, never sampled yet"),
         (make_due("ships_first", AS_OF + timedelta(days=9)), "ships before the next"),
         (make_due("not_yet", None), "not yet"),
     ],
@@ -90,10 +92,13 @@ def test_verdict_in_words(changes: dict[str, Any], sign: str, verdict: str) -> N
 
 
 def test_a_mean_known_to_lie_further_out_says_at_least() -> None:
-    high = make_figures([3.0] * 5, 1.0, 2.6, side="high", verdict="out", at_least=True)
-    low = make_figures([0.5] * 5, 1.0, 2.6, side="low", verdict="out", at_least=True)
-    assert describe_figures(high, 2, VOICE).mean == "≥\u202f3.00"
-    assert describe_figures(low, 2, VOICE).mean == "≤\u202f0.50"
+    high = make_figures(
+        [2.0, 2.1], 1.0, 2.6, side="high", verdict="out", at_least=True, bound=3.0, bound_pots=5
+    )
+    low = make_figures([], 1.0, 2.6, side="low", verdict="out", at_least=True, bound=0.5, bound_pots=5)
+    # What decided has no interval of its own.
+    told = [describe_figures(figures, 2, VOICE) for figures in (high, low)]
+    assert [(text.mean, text.interval) for text in told] == [("≥\u202f3.00", ""), ("≤\u202f0.50", "")]
 
 
 def test_an_interval_from_an_assumed_sd_is_marked() -> None:
@@ -127,7 +132,7 @@ def test_sampling_days_begin_with_what_is_overdue_then_go_by_day() -> None:
         ("Wed 2026-04-08", ["P-106", "P-101"]),
     ]
     first = days[0].items[0]
-    assert (first.pots, first.purpose, first.late) == ("5 pots", "retest", "never sampled, 4 days late")
+    assert (first.pots, first.purpose, first.late) == ("5 pots", "retest", "4 days late, never sampled yet")
 
 
 @pytest.mark.parametrize(
@@ -197,7 +202,9 @@ def test_sources_are_named_once() -> None:
         ),
         PolicyValue(name="c", value="1", unit=None, origin="H", meaning="c", source=None, default=None),
     ]
-    sources = [text for text, _ in collect_sources([make_lot(1, "act"), make_lot(2, "act")], policy, VOICE)]
+    sources = [
+        text for text, _ in collect_sources([make_lot(1, "act"), make_lot(2, "act")], policy, [], VOICE)
+    ]
     assert sources == sorted(set(sources))
     assert sources.count("Some guide") == 1
 
@@ -250,6 +257,16 @@ def test_policy_values_of_containers_stand_side_by_side() -> None:
     assert view.containers.rows == (("4 inch pots", ("14 C",)),)
 
 
+def test_a_source_that_says_published_is_not_called_published_twice() -> None:
+    def origin(source: str) -> str:
+        value = PolicyValue(name="slope_low_pct", value="85", unit="%", origin="P", meaning="slope",
+                            source=source, default=None)  # fmt: skip
+        return make_policy_view([value], VOICE).rows[0].origin
+
+    assert origin("published worksheet on slope and offset") == "published worksheet on slope and offset"
+    assert origin("UMass Extension") == "published: UMass Extension"
+
+
 def test_policy_without_containers_has_no_table() -> None:
     assert make_policy_view(POLICY[:3], VOICE).containers is None
 
@@ -275,4 +292,51 @@ def test_common_practice_is_no_source() -> None:
         update={"source": "common practice (no source)", "how_known": "common practice"}
     )
     lot = make_lot(1, "ok", options=[option], target_ph=None, target_ec=None)
-    assert collect_sources([lot], [], VOICE) == ()
+    assert collect_sources([lot], [], [], VOICE) == ()
+
+
+def test_no_interval_goes_below_0() -> None:
+    figures = make_figures([5.0, 5.1], 2.0, 3.5, mean=5.06, ci_low=-5.28, ci_high=15.41)
+    assert describe_figures(figures, 2, VOICE).interval == "0.00–15.41"
+
+
+def test_the_general_range_says_that_the_crop_has_none_of_its_own() -> None:
+    lot = make_lot(1, "watch")
+    assert lot.target_ph is not None
+    general = Source(basis="general", text="A paper", url=None, how_known="read")
+    plain = lot.model_copy(update={"target_ph": lot.target_ph.model_copy(update={"source": general})})
+    block = make_lot_block(plain, AS_OF, VOICE, chart_days=90, chart_size=Size(300, 100), most_rows=None)
+    assert block.targets[0].source == "no published pH target for this crop; general range: A paper (read)"
+    assert make_lot_row(plain, AS_OF, VOICE, True).ph_target.endswith("*")
+    assert "*" not in make_lot_row(lot, AS_OF, VOICE, True).ph_target
+    summary = make_summary([make_site(1, ("ok",))])
+    assert not make_site_view(summary, summary.sites[0], VOICE, for_print=True).has_general_range
+    site = summary.sites[0].model_copy(update={"lots": [plain]})
+    assert make_site_view(summary, site, VOICE, for_print=True).has_general_range
+
+
+def make_reason(code: str) -> Reason:
+    return Reason(code=code, level="watch", quantity=None, side=None, sentence=code)
+
+
+def test_that_affected_plants_were_sampled_is_not_said_beside_how_they_differ() -> None:
+    noted, differ = make_reason("affected_noted"), make_reason("affected_differ")
+    lot = make_lot(1, "watch", reasons=[differ, noted])
+    assert list_reasons(lot) == (differ,)
+    assert list_reasons(make_lot(1, "watch", reasons=[noted])) == (noted,)
+    block = make_lot_block(lot, AS_OF, VOICE, chart_days=90, chart_size=Size(300, 100), most_rows=None)
+    assert block.reasons == (differ,)
+    summary = make_summary([make_site(1, ("watch",))])
+    site = summary.sites[0].model_copy(update={"lots": [lot]})
+    told = make_overview_view(summary.model_copy(update={"sites": [site]}), VOICE).lots[0].sentences
+    assert told == ("affected_differ",)
+    assert make_site_view(summary, site, VOICE, for_print=True).watch[0].sentences == ("affected_differ",)
+
+
+def test_what_a_remark_on_water_leans_on_stands_beside_the_table_and_among_the_sources() -> None:
+    finding = Finding(rule="alkalinity_acid", level="warn", sentence="Alkalinity.", sources=["A paper"])
+    summary = make_summary([make_site(1, ("ok",), findings=[finding])])
+    view = make_site_view(summary, summary.sites[0], VOICE, for_print=True)
+    assert view.water_sentences == ("Alkalinity.",)
+    assert view.water_sources == ("A paper",)
+    assert ("A paper", "published") in view.sources

@@ -27,6 +27,17 @@ OUT = {
 }
 EC_OUT = {**OUT, "quantity": "ec", "mean": 1.3, "ci_low": None, "ci_high": None, "low": 2.0, "high": 3.5}
 
+# What the document adds to a row of `reasons`.
+CONTEXT: dict[str, Any] = {
+    "level": "act",
+    "stage": "active",
+    "step": 0.2,
+    "bound": None,
+    "bound_pots": None,
+    "is_compared": False,
+    "flag": False,
+}
+
 REASONS: list[tuple[str, dict[str, Any], str]] = [
     (
         "treated",
@@ -55,8 +66,8 @@ REASONS: list[tuple[str, dict[str, Any], str]] = [
         "alkaline_water",
         {"quantity": "ph", "first_mean": 0.12, "mean": 212.0, "low": None, "high": 100.0, "sampled_on": DAY},
         (
-            "pH rises by 0.12 a week, and the source water has 212 mg/L alkalinity (CaCO3, 31.03.2026) where at "
-            "most 100 is published for these containers: the water may be the cause."
+            "pH rises by 0.12 a week, and the source water has 212 mg/L alkalinity as CaCO3 (31.03.2026), published "
+            "for these containers: at most 100 mg/L. The water may be the cause."
         ),
     ),
     (
@@ -109,8 +120,24 @@ REASONS: list[tuple[str, dict[str, Any], str]] = [
             "ci_high": 4.16,
         },
         (
-            "EC has moved away from this lot's own start: smoothed 4.61 mS/cm on 31.03.2026, first samplings 3.85, "
-            "limit 4.16."
+            "EC has moved away from this lot's own start: its weighted mean is now 4.61 mS/cm (31.03.2026), its first "
+            "five samplings had 3.85 mS/cm, and up to 4.16 mS/cm would be chance."
+        ),
+    ),
+    (
+        "off_baseline",
+        {
+            "quantity": "ph",
+            "side": "low",
+            "sampled_on": DAY,
+            "mean": 5.61,
+            "first_mean": 6.0,
+            "ci_low": 5.8,
+            "ci_high": 6.2,
+        },
+        (
+            "pH has moved away from this lot's own start: its weighted mean is now 5.61 (31.03.2026), its first five "
+            "samplings had 6.00, and down to 5.80 would be chance."
         ),
     ),
     (
@@ -147,23 +174,57 @@ REASONS: list[tuple[str, dict[str, Any], str]] = [
     (
         "out",
         {**EC_OUT, "side": "low", "in_a_row": 1},
-        "EC 1.30 mS/cm on 31.03.2026: out, target 2.0-3.5 mS/cm, 1st low.",
+        "EC 1.30 mS/cm on 31.03.2026: out, target 2.0-3.5 mS/cm, low.",
     ),
     (
-        "out",
-        {**EC_OUT, "flag": True, "in_a_row": 2},
+        "clearly_out",
+        {**EC_OUT, "side": "low", "in_a_row": 1, "level": "note", "stage": "finishing"},
         (
-            "EC is high on 31.03.2026 although too much leachate dilutes, so the true figure lies further out; "
-            "target 2.0-3.5 mS/cm, 2nd high in a row since 17.03.2026."
+            "EC 1.30 mS/cm on 31.03.2026: clearly out, target 2.0-3.5 mS/cm, low. Low EC is expected while a lot is "
+            "finishing and asks for nothing."
         ),
     ),
     (
         "out",
-        {**EC_OUT, "flag": True, "side": "low", "in_a_row": 1},
+        {**EC_OUT, "side": "low", "in_a_row": 2, "level": "note", "stage": "establishing"},
         (
-            "EC is low on 31.03.2026 although too little leachate makes it read high, so the true figure lies "
-            "further out; target 2.0-3.5 mS/cm, 1st low."
+            "EC 1.30 mS/cm on 31.03.2026: out, target 2.0-3.5 mS/cm, 2nd low in a row since 17.03.2026. Low EC is "
+            "expected while a lot is establishing itself and asks for nothing."
         ),
+    ),
+    (
+        "out",
+        {**EC_OUT, "mean": 5.06, "ci_low": -5.28, "ci_high": 15.41, "in_a_row": 1},
+        "EC 5.06 mS/cm (0.00-15.41) on 31.03.2026: out, target 2.0-3.5 mS/cm, high.",
+    ),
+    (
+        "out",
+        {**EC_OUT, "mean": None, "bound": 5.06, "bound_pots": 5, "flag": True, "in_a_row": 2},
+        (
+            "EC at least 5.06 mS/cm (5 pots, too much leachate dilutes) on 31.03.2026: out, target 2.0-3.5 mS/cm, "
+            "2nd high in a row since 17.03.2026."
+        ),
+    ),
+    (
+        "out",
+        {
+            **EC_OUT,
+            "mean": None,
+            "bound": 1.06,
+            "bound_pots": 1,
+            "flag": True,
+            "side": "low",
+            "in_a_row": 1,
+        },
+        (
+            "EC at most 1.06 mS/cm (1 pot, too little leachate makes EC read high) on 31.03.2026: out, target 2.0-3.5 "
+            "mS/cm, low."
+        ),
+    ),
+    (
+        "ec_very_high",
+        {"mean": 6.8, "sampled_on": DAY, "flag": True},
+        "EC at least 6.80 mS/cm on 31.03.2026 is in the published band very high or above: salt injury is likely.",
     ),
     (
         "ec_very_high",
@@ -179,7 +240,7 @@ REASONS: list[tuple[str, dict[str, Any], str]] = [
     (
         "not_read_lately",
         {"days": 20, "sampled_on": date(2026, 3, 17), "pots": 14},
-        "Last read 20 days ago, on 17.03.2026; a sampling is asked for every 14 days.",
+        "Last read 20 days ago, on 17.03.2026; a sampling is due every 14 days.",
     ),
     (
         "close_to_limit",
@@ -195,14 +256,19 @@ REASONS: list[tuple[str, dict[str, Any], str]] = [
         "uneven",
         {"quantity": "ec", "mean": 0.69, "first_mean": 0.6, "sampled_on": DAY},
         (
-            "Uneven lot on 31.03.2026: EC differs from pot to pot with an SD of 0.69 mS/cm (policy 0.60 mS/cm); "
-            "look at watering and feed."
+            "Uneven lot on 31.03.2026: EC differs from pot to pot with an SD of 0.69 mS/cm (the policy allows 0.60 "
+            "mS/cm); look at watering and feed."
         ),
     ),
     (
         "affected_noted",
         {"sampled_on": DAY, "pots": 1},
         "Affected plants were sampled apart on 31.03.2026 (1 pot): compare them with the healthy ones.",
+    ),
+    (
+        "affected_noted",
+        {"sampled_on": DAY, "pots": 5, "is_compared": True},
+        "Affected plants were sampled apart on 31.03.2026 (5 pots).",
     ),
     (
         "meter_in_doubt",
@@ -218,16 +284,16 @@ REASONS: list[tuple[str, dict[str, Any], str]] = [
         "ec_not_judged",
         {"sampled_on": DAY, "side": "high", "pots": 5, "mean": 80.0, "low": 50.0, "high": 50.0},
         (
-            "EC of 31.03.2026 is not judged: too much leachate was collected from 5 pots (median 80 mL, 50 mL is "
-            "asked for), which makes EC read low."
+            "EC of 31.03.2026 is not judged: too much leachate was collected from 5 pots (median 80 mL instead of "
+            "50 mL), which makes EC read low."
         ),
     ),
     (
         "ec_not_judged",
         {"sampled_on": DAY, "side": "low", "pots": 5, "mean": 20.0, "low": 50.0, "high": 60.0},
         (
-            "EC of 31.03.2026 is not judged: too little leachate was collected from 5 pots (median 20 mL, "
-            "50-60 mL is asked for), which makes EC read high."
+            "EC of 31.03.2026 is not judged: too little leachate was collected from 5 pots (median 20 mL "
+            "instead of 50-60 mL), which makes EC read high."
         ),
     ),
     (
@@ -256,7 +322,7 @@ REASONS: list[tuple[str, dict[str, Any], str]] = [
 
 @pytest.mark.parametrize(("code", "row", "sentence"), REASONS)
 def test_a_reason_s_sentence(code: str, row: dict[str, Any], sentence: str) -> None:
-    assert WORDS.reason({"code": code, **row}) == sentence
+    assert WORDS.reason({"code": code, **CONTEXT, **row}) == sentence
 
 
 POTS = {"pots": 2, "of_pots": 5, "low": 50.0, "high": 50.0, "a": 75.0, "b": 85.0, "what": "M1"}
@@ -305,8 +371,8 @@ FINDINGS: list[tuple[str, dict[str, Any], str]] = [
         "ec_below_water",
         {"a": 0.31, "b": 0.45, "what": "2026-03-31"},
         (
-            "EC 0.31 mS/cm in the leachate, the source water had 0.45 on 31.03.2026: check the meter, and what was "
-            "poured."
+            "EC 0.31 mS/cm in the leachate, the source water had 0.45 mS/cm on 31.03.2026: check the meter, and what "
+            "was poured."
         ),
     ),
     ("reading_corrected", {"pots": 1}, "1 reading replaced by a later version; both are kept."),
@@ -318,12 +384,12 @@ FINDINGS: list[tuple[str, dict[str, Any], str]] = [
     (
         "over_collected",
         {},
-        "Over-collected: 2 of 5 pots, 75-85 mL, 50 mL is asked for. Too much leachate dilutes: EC reads low.",
+        "Over-collected: 2 of 5 pots, 75-85 mL instead of 50 mL. Too much leachate dilutes: EC reads low.",
     ),
     (
         "under_collected",
         {"a": 20.0, "b": 20.0, "high": 60.0},
-        "Under-collected: 2 of 5 pots, 20 mL, 50-60 mL is asked for. Too little leachate makes EC read high.",
+        "Under-collected: 2 of 5 pots, 20 mL instead of 50-60 mL. Too little leachate makes EC read high.",
     ),
     (
         "volume_excludes_ec",
@@ -347,7 +413,7 @@ FINDINGS: list[tuple[str, dict[str, Any], str]] = [
     (
         "poured_off_recipe",
         {"a": 150.0, "b": 150.0, "low": 75.0},
-        "Water poured off the recipe on 2 of 5 pots: 150 mL, 75 mL is the policy's.",
+        "Water poured off the recipe on 2 of 5 pots: 150 mL instead of 75 mL.",
     ),
     (
         "more_than_poured",
@@ -357,15 +423,15 @@ FINDINGS: list[tuple[str, dict[str, Any], str]] = [
     (
         "drain_time",
         {"a": 10.0, "b": 20.0, "low": 30.0, "high": 60.0},
-        "Drain time of 2 of 5 pots 10-20 min, 30-60 min is the policy's.",
+        "Drain time of 2 of 5 pots 10-20 min instead of 30-60 min.",
     ),
     ("meter_in_doubt", {}, "Read with meter M1, whose last check failed."),
     ("meter_not_calibrated", {}, "No accepted calibration of meter M1 on this day."),
     ("meter_not_calibrated", {"what": ""}, "No meter written down."),
     ("affected_in_routine", {"pots": 1}, "1 pot marked as affected: kept apart from the routine figure."),
     ("all_alike", {}, "All 5 pots read exactly alike. Was each pot read by itself?"),
-    ("uneven_ph", {"a": 0.41, "high": 0.3}, "Uneven: SD 0.41 pH between pots (policy 0.30)."),
-    ("uneven_ec", {"a": 0.72, "high": 0.6}, "Uneven: SD 0.72 mS/cm between pots (policy 0.60)."),
+    ("uneven_ph", {"a": 0.41, "high": 0.3}, "Uneven: SD 0.41 pH between pots (the policy allows 0.30)."),
+    ("uneven_ec", {"a": 0.72, "high": 0.6}, "Uneven: SD 0.72 mS/cm between pots (the policy allows 0.60)."),
 ]
 
 
@@ -421,14 +487,14 @@ def test_a_due_s_sentence(why: str, sentence: str) -> None:
         (
             {"rule": "scale_jump", "a": 1050.0, "b": 1.05, "c": 1000.0},
             (
-                "The median EC of the last 14 days is 1050.00 mS/cm, before it was 1.05: about 1000 times as much. "
-                "Was a meter, its scale or the unit of the column changed?"
+                "The median EC of the last 14 days is 1050.00 mS/cm, before it was 1.05 mS/cm: about 1000 times "
+                "as much. Was a meter, its scale or the unit of the column changed?"
             ),
         ),
         (
             {"rule": "scale_jump", "a": 1.5, "b": 2.1, "c": 0.7},
             (
-                "The median EC of the last 14 days is 1.50 mS/cm, before it was 2.10: about 0.7 times. "
+                "The median EC of the last 14 days is 1.50 mS/cm, before it was 2.10 mS/cm: about 0.7 times. "
                 "Was a meter, its scale or the unit of the column changed?"
             ),
         ),
@@ -504,6 +570,19 @@ METER = {
             (
                 "M2 slope 94.0 % on 31.03.2026: accepted, but outside 95-102 %; "
                 "the electrode is ageing or dirty."
+            ),
+        ),
+        (
+            {
+                "is_in_doubt": True,
+                "is_slope_failed": True,
+                "slope_pct": 84.0,
+                "days_used_without_calibration": [date(2026, 3, 28), DAY],
+            },
+            (
+                "M2 failed its check on 31.03.2026 (slope 84 %, accepted are 85-105 %): clean it and calibrate; "
+                "1 reading since the last good check in doubt. "
+                "M2 was used without an accepted calibration on 28.03.2026."
             ),
         ),
         (
@@ -634,6 +713,16 @@ HELD = {
                 "Correct the cell where the export is made and send the file again.",
             ),
         ),
+        (
+            "ec_out_of_scale",
+            {
+                "detail": "EC 2600 mS/cm is above 20; it looks like µS/cm: check the unit of the column in site.toml"
+            },
+            (
+                "1 line: EC 2600 mS/cm is above 20; it looks like µS/cm.",
+                "Correct the cell, or the unit of the EC column in site.toml.",
+            ),
+        ),
     ],
 )
 def test_a_held_cause_s_sentence_and_mend(cause: str, changes: dict[str, Any], told: tuple[str, str]) -> None:
@@ -658,7 +747,7 @@ def test_a_file_with_held_lines_takes_the_mend_of_its_own_cause() -> None:
     [(2, "2nd"), (3, "3rd"), (4, "4th"), (11, "11th"), (12, "12th"), (21, "21st"), (112, "112th")],
 )
 def test_ordinals(number: int, word: str) -> None:
-    sentence = WORDS.reason({"code": "out", **OUT, "in_a_row": number})
+    sentence = WORDS.reason({"code": "out", **CONTEXT, **OUT, "in_a_row": number})
     assert f", {word} high in a row since" in sentence
 
 

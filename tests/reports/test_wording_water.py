@@ -38,15 +38,15 @@ def test_every_treatment_has_a_word() -> None:
                 "ranges": [published(80.0, 120.0, "pot_4in", "pot_6_5in_plus")],
             },
             (
-                "Source water of 30 Mar: alkalinity 60 mg/L CaCO3, below what is published: 80-120 for 4 inch pots "
-                "and 6.5 inch pots and larger (A paper)."
+                "Source water of 30 Mar: alkalinity 60 mg/L as CaCO3, below the published 80-120 mg/L for 4 inch pots "
+                "and 6.5 inch pots and larger."
             ),
         ),
         (
             {"rule": "alkalinity_outside", "a": 130.0, "ranges": [published(None, 100.0, "nursery")]},
             (
-                "Source water of 30 Mar: alkalinity 130 mg/L CaCO3, above what is published: at most 100 for nursery "
-                "containers (A paper)."
+                "Source water of 30 Mar: alkalinity 130 mg/L as CaCO3, above the published at most 100 mg/L for "
+                "nursery containers."
             ),
         ),
         (
@@ -59,8 +59,8 @@ def test_every_treatment_has_a_word() -> None:
                 ],
             },
             (
-                "Source water of 30 Mar: alkalinity 70 mg/L CaCO3, outside what is published: 40-60 for plug trays, "
-                "80-120 for 4 inch pots (A paper; Another paper)."
+                "Source water of 30 Mar: alkalinity 70 mg/L as CaCO3, outside the published 40-60 mg/L for plug trays, "
+                "80-120 mg/L for 4 inch pots."
             ),
         ),
         (
@@ -71,29 +71,31 @@ def test_every_treatment_has_a_word() -> None:
                 "ranges": [published(80.0, 120.0, "pot_4in")],
             },
             (
-                "Source water of 30 Mar: alkalinity 210 mg/L CaCO3, above what is published: 80-120 for 4 inch pots "
-                "(A paper). Acid is thought of above 150: expect pH to rise."
+                "Source water of 30 Mar: alkalinity 210 mg/L as CaCO3, above the published 80-120 mg/L for 4 inch "
+                "pots. Above 150 mg/L growers consider treating the water with acid: expect pH to rise."
             ),
         ),
         (
             {"rule": "feed_weak", "a": 1.3, "b": 0.4, "c": 1.9, "d": 0.6, "place": "North"},
             (
-                "Feed at the hose end (North) is weak: 1.30 mS/cm on 30 Mar, 1.90 is asked for. Source water of 23 "
-                "Mar has 0.40, so the feed adds 0.90 where 1.50 is meant (60 %). Check injector and stock tank."
+                "Feed at the hose end (North) is weak: 1.30 mS/cm on 30 Mar, its target is 1.90 mS/cm. The source "
+                "water has 0.40 mS/cm (23 Mar), so the feed adds 0.90 mS/cm instead of 1.50 mS/cm (60 %). Check "
+                "injector and stock tank."
             ),
         ),
         (
             {"rule": "feed_strong", "a": 2.5, "b": 0.4, "c": 1.9, "d": 1.4, "place": ""},
             (
-                "Feed at the hose end is strong: 2.50 mS/cm on 30 Mar, 1.90 is asked for. Source water of 23 "
-                "Mar has 0.40, so the feed adds 2.10 where 1.50 is meant (140 %). Check injector and stock tank."
+                "Feed at the hose end is strong: 2.50 mS/cm on 30 Mar, its target is 1.90 mS/cm. The source water has "
+                "0.40 mS/cm (23 Mar), so the feed adds 2.10 mS/cm instead of 1.50 mS/cm (140 %). Check injector and "
+                "stock tank."
             ),
         ),
         (
             {"rule": "feed_below_water", "a": 0.3, "b": 0.4, "c": None, "d": None, "place": "North"},
             (
-                "Feed at the hose end (North) has 0.30 mS/cm on 30 Mar, less than the source water alone (0.40 on 23 "
-                "Mar). Check the meter, and whether both were the same water."
+                "Feed at the hose end (North) has 0.30 mS/cm on 30 Mar, less than the source water alone (0.40 mS/cm "
+                "on 23 Mar). Check the meter, and whether both were the same water."
             ),
         ),
     ],
@@ -107,11 +109,14 @@ def test_water_and_feed(row: dict[str, Any], sentence: str) -> None:
     [
         (
             {"rule": "lot_not_listed", "names": ["P-1"], "readings": None},
-            "1 planted lot not in the lot list: P-1. Nobody is asked to sample them.",
+            "1 planted lot is not in the lot list: P-1. Nobody is asked to sample it.",
         ),
         (
             {"rule": "lot_not_listed", "names": [f"P-{at}" for at in range(1, 8)], "readings": None},
-            "7 planted lots not in the lot list: P-1, P-2, P-3, P-4, P-5 and 2 more. Nobody is asked to sample them.",
+            (
+                "7 planted lots are not in the lot list: P-1, P-2, P-3, P-4, P-5 and 2 more. "
+                "Nobody is asked to sample them."
+            ),
         ),
         (
             {"rule": "sampler_not_trained", "names": ["Bo", "Cy"], "readings": 12},
@@ -145,6 +150,7 @@ RESULT: dict[str, Any] = {
     "min_pots": 5,
     "flag": False,
     "side": "low",
+    "step": 0.2,
 }
 
 
@@ -153,6 +159,8 @@ RESULT: dict[str, Any] = {
     [
         ({}, "-0.50 (-0.65 to -0.35): a clear fall."),
         ({"side": None, "ci_low": None, "ci_high": None}, "-0.50: no clear move."),
+        ({"side": None, "ci_low": -1.1, "ci_high": 0.1}, "-0.50 (-1.10 to +0.10): no clear move."),
+        ({"side": None}, "-0.50 (-0.65 to -0.35): a fall, but so few pots do not prove it."),
         ({"flag": True, "pots": 2, "min_pots": 1}, "2 and 1 pot are too few to tell whether it moved."),
     ],
 )
@@ -173,8 +181,8 @@ def test_alkaline_water() -> None:
     row = {"code": "alkaline_water", "first_mean": 0.1, "mean": 180.0, "low": 80.0, "high": 120.0,
            "sampled_on": date(2026, 3, 30)}  # fmt: skip
     assert WORDS.reason(row) == (
-        "pH rises by 0.10 a week, and the source water has 180 mg/L alkalinity (CaCO3, 30 Mar) where 80-120 is "
-        "published for these containers: the water may be the cause."
+        "pH rises by 0.10 a week, and the source water has 180 mg/L alkalinity as CaCO3 (30 Mar), published for these "
+        "containers: 80-120 mg/L. The water may be the cause."
     )
 
 
@@ -186,27 +194,90 @@ def test_remarks_on_a_sampling() -> None:
     )
     below = {"rule": "ec_below_water", "a": 0.31, "b": 0.45, "what": "2026-03-12"}
     assert WORDS.finding(below) == (
-        "EC 0.31 mS/cm in the leachate, the source water had 0.45 on 12 Mar: check the meter, and what was poured."
+        "EC 0.31 mS/cm in the leachate, the source water had 0.45 mS/cm on 12 Mar: check the meter, and what was "
+        "poured."
     )
 
 
 CONTRAST: dict[str, Any] = {
     "comparison": "affected", "quantity": "ec", "first_on": date(2026, 3, 30), "second_on": date(2026, 3, 29),
     "mean_first": 5.1, "mean_second": 3.0, "difference": 2.1, "ci_low": 1.5, "ci_high": 2.7, "word": "clear",
+    "step": 0.5,
 }  # fmt: skip
 
 
 def test_contrasts_in_words() -> None:
     assert WORDS.contrast(CONTRAST) == (
-        "EC 5.10 mS/cm affected plants (30 Mar), 3.00 healthy ones (29 Mar): a clear difference (+2.10, "
+        "EC 5.10 mS/cm affected plants (30 Mar), 3.00 mS/cm healthy ones (29 Mar): a clear difference (+2.10, "
         "+1.50 to +2.70)."
     )
     unclear = {**CONTRAST, "comparison": "feed", "word": "not_clear", "ci_low": None, "ci_high": None}
-    assert WORDS.contrast(unclear).endswith("3.00 after feeding (29 Mar): no clear difference (+2.10).")
+    assert WORDS.contrast(unclear).endswith("3.00 mS/cm after feeding (29 Mar): no clear move (-2.10).")
     few = {**CONTRAST, "comparison": "treatment", "word": "too_few"}
-    assert WORDS.contrast(few).endswith("3.00 after it (29 Mar): too few pots to tell them apart.")
+    assert WORDS.contrast(few).endswith("3.00 mS/cm after it (29 Mar): too few pots to tell them apart.")
 
 
 def test_pots_needed() -> None:
-    assert WORDS.pots_needed("ph", 7, 0.2) == "pH: 7 pots would give ±0.2 pH."
-    assert WORDS.pots_needed("ec", 1, 0.3) == "EC: 1 pot would give ±0.3 mS/cm."
+    assert WORDS.pots_needed("ph", 7, 0.2, 5) == "pH: 7 pots would be needed for ±0.2 pH, 5 are asked for."
+    assert WORDS.pots_needed("ph", 5, 0.2, 5) == "pH: 5 pots are enough for ±0.2 pH."
+    assert WORDS.pots_needed("ec", 1, 0.3, 5) == "EC: 5 pots are enough for ±0.3 mS/cm."
+    assert (
+        WORDS.pots_needed("ec", 50, 0.3, 1) == "EC: 50 pots would be needed for ±0.3 mS/cm, 1 is asked for."
+    )
+    assert WORDS.pots_needed("ec", 4180, 0.3, 5) == (
+        "EC: more than 50 pots would be needed for ±0.3 mS/cm, 5 are asked for."
+    )
+
+
+SMALL: dict[str, Any] = {
+    "quantity": "ph", "first_mean": 5.46, "mean": 5.36, "mean_first": 5.46, "mean_second": 5.36,
+    "first_on": date(2026, 3, 24), "second_on": date(2026, 3, 31), "word": "not_clear", "step": 0.2,
+}  # fmt: skip
+
+
+def test_a_small_move_is_told_alike_by_reason_and_contrast() -> None:
+    reason = WORDS.reason({**RESULT, **SMALL, "side": None, "ci_low": -0.19, "ci_high": -0.01})
+    assert reason.endswith("-0.10 (-0.19 to -0.01): a small fall, less than 0.2 pH.")
+    # The row of a contrast is first less second.
+    row = {**SMALL, "comparison": "treatment", "difference": 0.1, "ci_low": 0.01, "ci_high": 0.19}
+    assert WORDS.contrast(row) == (
+        "pH 5.46 before the treatment (24 Mar), 5.36 after it (31 Mar): a small fall, less than 0.2 pH "
+        "(-0.10, -0.19 to -0.01)."
+    )
+    rise = WORDS.contrast({**row, "difference": -0.3, "ci_low": -0.4, "ci_high": -0.2, "word": "clear"})
+    assert rise.endswith("a clear rise (+0.30, +0.20 to +0.40).")
+    apart = {**row, "comparison": "affected"}
+    assert WORDS.contrast(apart).endswith("a small difference, less than 0.2 pH (+0.10, +0.01 to +0.19).")
+    far = {**apart, "difference": 0.3, "ci_low": 0.1, "ci_high": 0.5}
+    assert WORDS.contrast(far).endswith(
+        "a difference, but so few pots do not prove it (+0.30, +0.10 to +0.50)."
+    )
+
+
+TREND: dict[str, Any] = {"quantity": "ph", "is_trend": None, "n": 1, "slope_per_week": None}
+
+
+def test_what_measures_say_before_there_is_enough() -> None:
+    assert WORDS.trend_state(TREND) == "pH: 1 sampling since the last change, no trend judged (5 are needed)."
+    assert WORDS.trend_state({**TREND, "n": 4, "slope_per_week": -0.1}) == (
+        "pH: 4 samplings since the last change, no trend judged (5 are needed), slope -0.10 a week."
+    )
+    few = {"quantity": "ec", "ewma": None, "reason": "too_few"}
+    assert WORDS.own_chart_state(few) == (
+        "EC: too few samplings since the last change for a chart of its own (6 are needed)."
+    )
+
+
+def test_an_own_chart_has_units_and_no_edge_below_0() -> None:
+    row = {
+        "quantity": "ec",
+        "ewma": 1.2,
+        "ewma_side": None,
+        "ewma_low": -0.3,
+        "ewma_high": 2.1,
+        "centre": 0.9,
+    }
+    assert WORDS.own_chart_state(row) == (
+        "EC: weighted mean of the samplings 1.20 mS/cm, within the limits 0.00-2.10 mS/cm around the first five "
+        "samplings (0.90 mS/cm)."
+    )
