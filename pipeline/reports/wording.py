@@ -456,7 +456,7 @@ def _treatment_result(words: Wording, row: Row) -> str:
     name, unit = _named(row)
     moved = row["mean"] - row["first_mean"]
     figures = (
-        f"After {_treatments(row['what'])} on {words.day(row['until_on'])}: {name} {row['first_mean']:.2f} on "
+        f"After {_treatments(row['what'])} on {words.day(row['until_on'])}: {name} {row['first_mean']:.2f}{unit} on "
         f"{words.day(row['since_on'])}, {row['mean']:.2f}{unit} on {words.day(row['sampled_on'])}"
     )
     if row["flag"]:
@@ -492,12 +492,18 @@ def _alkaline_water(words: Wording, row: Row) -> str:
 
 
 def _alkalinity(low: float | None, high: float) -> str:
-    return f"at most {high:.0f}" if low is None else f"{low:.0f}-{high:.0f}"
+    return f"up to {high:.0f}" if low is None else f"{low:.0f}-{high:.0f}"
+
+
+_POT_CLASSES = ("pot_4in", "pot_5_6in", "pot_6_5in_plus")
 
 
 def _containers(classes: Sequence[str]) -> str:
+    if set(_POT_CLASSES) <= set(classes):
+        classes = [*(name for name in classes if name not in _POT_CLASSES), "pots"]
     names = [
-        "6.5 inch pots and larger" if name == "pot_6_5in_plus" else f"{CONTAINER_WORDS[name]}s"
+        {"pot_6_5in_plus": "6.5 inch pots and larger", "pots": "pots of all sizes"}.get(name)
+        or f"{CONTAINER_WORDS[name]}s"
         for name in classes
     ]
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"

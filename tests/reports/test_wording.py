@@ -67,7 +67,7 @@ REASONS: list[tuple[str, dict[str, Any], str]] = [
         {"quantity": "ph", "first_mean": 0.12, "mean": 212.0, "low": None, "high": 100.0, "sampled_on": DAY},
         (
             "pH rises by 0.12 a week, and the source water has 212 mg/L alkalinity as CaCO3 (31.03.2026), published "
-            "for these containers: at most 100 mg/L. The water may be the cause."
+            "for these containers: up to 100 mg/L. The water may be the cause."
         ),
     ),
     (

@@ -45,7 +45,7 @@ def test_every_treatment_has_a_word() -> None:
         (
             {"rule": "alkalinity_outside", "a": 130.0, "ranges": [published(None, 100.0, "nursery")]},
             (
-                "Source water of 30 Mar: alkalinity 130 mg/L as CaCO3, above the published at most 100 mg/L for "
+                "Source water of 30 Mar: alkalinity 130 mg/L as CaCO3, above the published up to 100 mg/L for "
                 "nursery containers."
             ),
         ),
@@ -61,6 +61,17 @@ def test_every_treatment_has_a_word() -> None:
             (
                 "Source water of 30 Mar: alkalinity 70 mg/L as CaCO3, outside the published 40-60 mg/L for plug trays, "
                 "80-120 mg/L for 4 inch pots."
+            ),
+        ),
+        (
+            {
+                "rule": "alkalinity_outside",
+                "a": 130.0,
+                "ranges": [published(80.0, 120.0, "cell_pack", "pot_4in", "pot_5_6in", "pot_6_5in_plus")],
+            },
+            (
+                "Source water of 30 Mar: alkalinity 130 mg/L as CaCO3, above the published 80-120 mg/L for cell packs "
+                "and pots of all sizes."
             ),
         ),
         (
@@ -166,6 +177,8 @@ RESULT: dict[str, Any] = {
 )
 def test_what_a_treatment_moved(changes: dict[str, Any], end: str) -> None:
     sentence = WORDS.reason({**RESULT, **changes})
+    in_ec = WORDS.reason({**RESULT, "quantity": "ec"})
+    assert "EC 6.70 mS/cm on 16 Mar, 6.20 mS/cm on 30 Mar" in in_ec
     assert sentence.startswith("After acid feed on 20 Mar: pH 6.70 on 16 Mar, 6.20 on 30 Mar")
     assert sentence.endswith(end)
 
