@@ -13,6 +13,7 @@ from pipeline.adopt.dictionary import OTHER, fold, header_words, known_phrases, 
 from pipeline.adopt.moments import are_weeks, are_years, day_formats, moment_formats, time_formats
 from pipeline.adopt.numerals import numeric_share, values_of
 from pipeline.adopt.questions import Sure
+from pipeline.adopt.waters import is_about, is_of_leachate, is_of_other_water, named_quantity
 from pipeline.intake.header import header_key
 from pipeline.settings.words import FIELDS, UNIT_OF_FIELD, WORDS_BY_FIELD
 
@@ -63,7 +64,11 @@ _NO_DAYS = frozenset(
 )
 _UNITS_AT_THE_END = frozenset(("%", "pct", "mv", "min", "cm", "minutes"))
 _MOSTLY = 0.5
+_OF_LEACHATE = 0.93
+_AMOUNTS = frozenset(("poured", "leachate", "drain"))
+"""What is poured, caught or waited for: never a column whose header names pH or EC."""
 _PPM = ("ec", "ppm")
+_SIGN_OF = {"ph": "pH", "ec": "EC"}
 
 
 @dataclass(frozen=True)
@@ -220,11 +225,32 @@ def _score_fields(column: ColumnFacts, kind: str) -> dict[str, tuple[float, str]
             continue
         if score > best.get(entry.field, (0.0, ""))[0]:
             best[entry.field] = (score, _explain(" ".join(entry.words), entry.field, score))
-    return {
+    scores = {
         field: (score - _led_astray(field, score, misled), why)
         for field, (score, why) in best.items()
         if score - _led_astray(field, score, misled) >= _LEAST
     }
+    return _by_water(column, scores, misled) if kind == "readings" else scores
+
+
+def _by_water(
+    column: ColumnFacts, scores: dict[str, tuple[float, str]], misled: float
+) -> dict[str, tuple[float, str]]:
+    """What a header says that names pH or EC: no amount of water, and no reading where it names another water."""
+    quantity = named_quantity(column.words)
+    if quantity is None:
+        return scores
+    kept = {field: score for field, score in scores.items() if field not in _AMOUNTS}
+    if is_of_leachate(column.words):
+        is_plain = not misled and not is_about(column.words)
+        if is_plain and kept.get(quantity, (0.0, ""))[0] < _OF_LEACHATE:
+            kept[quantity] = (
+                _OF_LEACHATE,
+                f"the header says that it is the {_SIGN_OF[quantity]} of leachate",
+            )
+    elif is_of_other_water(column.words) and kept.get(quantity, (0.0, ""))[0] < 1:
+        kept.pop(quantity, None)
+    return kept
 
 
 def _is_little(words: tuple[str, ...]) -> bool:
@@ -340,13 +366,20 @@ def _support_figures(field: str, column: ColumnFacts) -> str | None:
     # "Target" alone may be one of pH: the unit or the words must say of what.
     if field == "target_ec" and not (column.unit or _NAMES_EC.search(column.words)):
         return None
+    if not _figures_fit(field, column):
+        return None
+    return "the cells are figures" if field != "ph" else "the cells are between 0 and 14"
+
+
+def _figures_fit(field: str, column: ColumnFacts) -> bool:
+    """Whether most figures of a column are within what a field can be in any of its units."""
     low, high = _RANGES[field]
     for decimal in (".", ","):
         values = values_of(column.cells, decimal)
         inside = sum(low <= value <= high for value in values)
         if values and inside >= 0.6 * len(values):
-            return "the cells are figures" if field != "ph" else "the cells are between 0 and 14"
-    return None
+            return True
+    return False
 
 
 _NAMES_BICARBONATE = re.compile(
@@ -398,6 +431,9 @@ def could_be(field: str, column: ColumnFacts) -> bool:
     """Whether the cells alone make a column a candidate for a field that no header names."""
     if not column.cells or not header_key(column.header):
         return False
+    said = named_quantity(column.words)
+    if said is not None and field in _RANGES:
+        return said == _quantity_of(field) and _support_figures(field, column) is not None
     values = values_of(column.cells, ".")
     if "," in "".join(column.cells[:50]):
         values = values_of(column.cells, ",") or values
@@ -410,8 +446,10 @@ def could_be(field: str, column: ColumnFacts) -> bool:
             part = sum(0.1 <= value <= 9 or 100 <= value <= 9000 for value in values)
             varied = len(set(values)) > 3
             return column.number_share > 0.8 and part > 0.9 * len(values) and varied and not column.days
-        case "date" | "started" | "planted" | "ships" | "from" | "until":
+        case _ if field in DAY_FIELDS:
             return bool(column.days)
+        case _ if field in _RANGES:
+            return column.number_share > 0.8 and _support_figures(field, column) is not None
         case "place" | "what":
             return known_share(field, column.cells) >= _MOSTLY or (
                 not column.days and not column.moments and column.number_share < 0.2
@@ -422,6 +460,13 @@ def could_be(field: str, column: ColumnFacts) -> bool:
             return sum(_is_code(cell) for cell in column.cells) > 0.8 * len(column.cells)
         case _:
             return not column.days and not column.moments and column.number_share < 0.2
+
+
+def _quantity_of(field: str) -> str | None:
+    """ph or ec for the fields that are figures of one of them."""
+    if field in ("ph", "ph_sd") or field.startswith(("found_", "left_")):
+        return "ph"
+    return "ec" if UNIT_OF_FIELD.get(field) == "ec" else None
 
 
 def _is_code(cell: str) -> bool:

@@ -200,9 +200,8 @@ def _settle_columns(columns: Sequence[ColumnFacts], kind: str, name: str, desk: 
     for field, match in list(matches.items()):
         key = f"column.{field}"
         if key not in desk.answers and match.rivals and (field in _FIGURES or field in _WEIGHTY):
-            matches[field] = _ask_column(
-                field, (match.column, *match.rivals), f"two columns could be {field}", desk
-            )
+            candidates = _on_offer(field, (match.column, *match.rivals), matches, columns)
+            matches[field] = _ask_column(field, candidates, f"two columns could be {field}", desk)
     for group in missing_groups(kind, list(matches)):
         _fill_group(group, matches, columns, kind, name, desk)
     if kind == "people":
@@ -258,6 +257,21 @@ def _free(matches: Mapping[str, Match], columns: Sequence[ColumnFacts]) -> list[
     ]
 
 
+def _on_offer(
+    field: str,
+    first: Sequence[ColumnFacts],
+    matches: Mapping[str, Match],
+    columns: Sequence[ColumnFacts],
+) -> list[ColumnFacts]:
+    """The candidates, then every other column whose cells fit and that no other field has for certain."""
+    certain = {other: match for other, match in matches.items() if match.sure == "certain"}
+    theirs = {column.at for column in first}
+    rest = [
+        column for column in _free(certain, columns) if column.at not in theirs and could_be(field, column)
+    ]
+    return [*first, *rest]
+
+
 def _fill_group(
     group: Sequence[str],
     matches: dict[str, Match],
@@ -276,9 +290,8 @@ def _fill_group(
         candidates = [column for column in free if could_be(field, column)]
         if not candidates:
             continue
-        matches[field] = _ask_column(
-            field, candidates, f"no header names the {field}, which {kind} need", desk
-        )
+        why = f"no header names the {field}, which {kind} need"
+        matches[field] = _ask_column(field, _on_offer(field, candidates, matches, columns), why, desk)
         return
     wanted = " or ".join(group)
     headers = ", ".join(
@@ -332,6 +345,7 @@ def _ask_by_cells(field: str, matches: dict[str, Match], columns: Sequence[Colum
         candidates = [column for column in candidates if column.number_share > 0.9]
     if not candidates:
         return
+    candidates = _on_offer(field, candidates, matches, columns)
     match = _ask_column(
         field, candidates, f"no header names {field}, and these cells look like it", desk, may_be_none=True
     )
