@@ -1,4 +1,4 @@
-"""Held lines as a list by site and cause, for the command that shows them."""
+"""Held lines by site and cause, and lines that are no data by file, for the command that shows them."""
 
 from __future__ import annotations
 
@@ -67,6 +67,53 @@ def tell_held(groups: Sequence[HeldGroup], *, show_all: bool) -> list[str]:
         told += [f"    {one.file} line {one.line}: {_printable(one.text)}" for one in shown]
         if len(shown) < len(group.lines):
             told.append(f"    and {len(group.lines) - len(shown)} more; leachbook held --all lists them")
+    return told
+
+
+class NotDataLine(BaseModel):
+    """One line that a rule set aside: the header, titles, units, the separator's line, comments and totals."""
+
+    model_config = ConfigDict(frozen=True)
+
+    line: int
+    rule: str
+    text: str
+
+
+class NotDataFile(BaseModel):
+    """A file of the newest that a site sent, with what in it is no data; blank lines are counted."""
+
+    model_config = ConfigDict(frozen=True)
+
+    site_id: str
+    file: str
+    blank: int
+    lines: list[NotDataLine]
+
+
+def list_not_data(files: pl.DataFrame, lines: pl.DataFrame) -> list[NotDataFile]:
+    """Lines that are no data, by file in the order in which they were received."""
+    by_file: dict[int, list[NotDataLine]] = defaultdict(list)
+    for row in lines.iter_rows(named=True):
+        by_file[row["file_id"]].append(NotDataLine(line=row["line"], rule=row["rule"], text=row["text"]))
+    return [
+        NotDataFile(
+            site_id=row["site_id"], file=row["file"], blank=row["blank"], lines=by_file[row["file_id"]]
+        )
+        for row in files.iter_rows(named=True)
+    ]
+
+
+def tell_not_data(files: Sequence[NotDataFile]) -> list[str]:
+    """The list for a terminal: each line with its rule, and the blank ones as a number."""
+    if not files:
+        return ["Every line of the newest files is data."]
+    told: list[str] = []
+    for file in files:
+        told.append(f"{file.site_id}: {file.file}")
+        told += [f"    line {one.line}, {one.rule}: {_printable(one.text)}" for one in file.lines]
+        if file.blank:
+            told.append(f"    {file.blank} blank line{'s' if file.blank > 1 else ''}")
     return told
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from pipeline.held import SHOWN, HeldGroup, list_held, tell_held
+from pipeline.held import SHOWN, HeldGroup, list_held, list_not_data, tell_held, tell_not_data
 from pipeline.reports.summary import HeldExample
 from pipeline.settings import load_settings
 from tests.home import make_home, run_cli
@@ -106,3 +106,29 @@ def test_the_command_lists_all_or_the_first_five(demo_home: Path, flag: str | No
     told = run_cli("held", demo_home, *([flag] if flag else [])).out.splitlines()
     shown = [line for line in told if line.startswith("    drop/")]
     assert len(shown) == (28 if flag else 21)
+
+
+def test_lines_that_are_no_data_are_told_with_their_rule() -> None:
+    files = pl.DataFrame({"site_id": ["hill"] * 2, "file_id": [1, 2], "file": ["a", "b"], "blank": [2, 1]})
+    lines = pl.DataFrame(
+        {"file_id": [1, 1], "line": [1, 9], "rule": ["header", "total"], "text": ["Lot,pH", "Total\x1b,5"]}
+    )
+    listed = list_not_data(files, lines)
+    assert tell_not_data(listed) == [
+        "hill: a",
+        "    line 1, header: Lot,pH",
+        "    line 9, total: Total�,5",
+        "    2 blank lines",
+        "hill: b",
+        "    1 blank line",
+    ]
+    assert tell_not_data([]) == ["Every line of the newest files is data."]
+
+
+def test_the_command_lists_what_is_no_data(demo_home: Path) -> None:
+    told = run_cli("held", demo_home, "--not-data").out
+    found = run_cli("held", demo_home, "--not-data", "--json").json
+    rules = {one["rule"] for file in found for one in file["lines"]}
+    assert {"header", "total"} <= rules
+    assert not rules & {"data", "blank"}
+    assert all(f"line {one['line']}, {one['rule']}: " in told for file in found for one in file["lines"])

@@ -33,6 +33,7 @@ from pipeline.reports.summary import (
     Night,
     Quality,
     Reread,
+    SetAsideLine,
     Site,
     Summary,
     WaterCheck,
@@ -47,6 +48,7 @@ ORDER_FORMULA = (
     "then the number of plants; then the days to the lot's end. House default."
 )
 MOST_CORRECTIONS = 20
+MOST_SET_ASIDE = 50
 _REREAD_FIELDS = [name for name in Reread.model_fields if name != "sentence"]
 _CROP_CONTRAST_FIELDS = [name for name in CropContrast.model_fields if name != "crop"]
 LEVELS: tuple[Level, ...] = get_args(Level)
@@ -114,7 +116,10 @@ def _site(site: SiteSettings, policy: PolicyInForce, rows: Rows, group_date_form
         lots_on_time=sum(lot.due.state not in ("overdue", "never_sampled") for lot in lots),
         quality_28_days=Quality(**{name: state[name] for name in Quality.model_fields}),
         lines=Lines(**{name: state[name] for name in Lines.model_fields}),
-        files_tonight=[_file(row) for row in rows.site("files_tonight", site.id)],
+        files_tonight=[
+            _file(row, rows.site("not_data_lines", site.id), rows.site("not_data_files", site.id))
+            for row in rows.site("files_tonight", site.id)
+        ],
         released_tonight=sum(row["records"] for row in releases),
         released_sentences=[words.released(row) for row in releases],
         superseded_tonight=sum(row["fate"] == "superseded" for row in corrections),
@@ -143,7 +148,8 @@ def _site(site: SiteSettings, policy: PolicyInForce, rows: Rows, group_date_form
     )
 
 
-def _file(row: Row) -> FileReceived:
+def _file(row: Row, lines: Sequence[Row], counts: Sequence[Row]) -> FileReceived:
+    aside = [one for one in lines if one["file_id"] == row["file_id"]]
     return FileReceived(
         name=row["name"],
         kind=row["kind"],
@@ -151,6 +157,12 @@ def _file(row: Row) -> FileReceived:
         lines=row["lines"],
         records=row["records"],
         held_why=row["problem_sentence"],
+        not_data=[
+            SetAsideLine(line=one["line"], rule=one["rule"], text=one["text"])
+            for one in aside[:MOST_SET_ASIDE]
+        ],
+        not_data_more=max(0, len(aside) - MOST_SET_ASIDE),
+        blank_lines=sum(one["blank"] for one in counts if one["file_id"] == row["file_id"]),
     )
 
 

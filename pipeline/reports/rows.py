@@ -77,6 +77,8 @@ def arrange_rows(tables: Mapping[str, pl.DataFrame], published: Published) -> Ro
         "rereads_tonight",
         "new_columns",
         "files_tonight",
+        "not_data_lines",
+        "not_data_files",
         "troubles",
     )
     return Rows(

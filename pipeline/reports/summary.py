@@ -346,6 +346,14 @@ class HeldCause(Part):
     examples: list[HeldExample]
 
 
+class SetAsideLine(Part):
+    """One line of a file that is no data."""
+
+    line: int
+    rule: Literal["header", "title", "units", "separator", "comment", "total"]
+    text: str
+
+
 class FileReceived(Part):
     """One file of the night."""
 
@@ -355,6 +363,11 @@ class FileReceived(Part):
     lines: int
     records: int
     held_why: str | None = Field(description="Sentence, when the whole file is held")
+    not_data: list[SetAsideLine] = Field(
+        default_factory=list, description="The first 50 lines that a rule set aside as no data, without blank ones"
+    )
+    not_data_more: int = Field(default=0, description="Lines set aside beyond those")
+    blank_lines: int = Field(default=0, description="Blank records")
 
 
 class Correction(Part):

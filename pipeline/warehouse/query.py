@@ -25,6 +25,8 @@ _QUERIES: Final = (
     "rereads_tonight",
     "new_columns",
     "files_tonight",
+    "not_data_lines",
+    "not_data_files",
     "troubles",
 )
 _RELATIONS: Final = (
@@ -62,6 +64,11 @@ def fetch_measured(connection: Connection) -> dict[str, pl.DataFrame]:
 def fetch_held(connection: Connection) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Causes of held lines, and every held line."""
     return fetch_relation(connection, "held_causes"), fetch(connection, "queries/held_lines")
+
+
+def fetch_not_data(connection: Connection) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """The newest files of each site with their lines that are no data counted, and these lines but the blank ones."""
+    return fetch(connection, "queries/not_data_files"), fetch(connection, "queries/not_data_lines")
 
 
 def fetch_lot(connection: Connection, site_id: str, lot_key: str) -> pl.DataFrame:

@@ -2,6 +2,7 @@
 -- grain: one file. key: file_id
 select
     f.site_id,
+    f.file_id,
     f.name,
     f.kind,
     f.mode,

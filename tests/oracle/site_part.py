@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
@@ -10,6 +11,7 @@ from tests.oracle.attention import DUE_STATES, LEVELS
 from tests.oracle.fates import Ref, SiteFacts
 from tests.oracle.lot_part import iso, lot_part
 from tests.oracle.meters import meter_part, quality_part
+from tests.oracle.records import Record
 from tests.oracle.samplings import Sampling
 from tests.oracle.settings import Home, Policy, SiteSettings, policy_on
 from tests.oracle.site_findings import all_site_findings, is_silent
@@ -28,6 +30,16 @@ def lines_part(facts: SiteFacts) -> dict[str, int]:
             fate: fates[fate]
             for fate in ("accepted", "held", "repeated", "superseded", "withdrawn", "not_data")
         },
+    }
+
+
+def not_data_part(records: Sequence[Record]) -> dict[str, Any]:
+    """The first 50 records of a file that are neither data nor blank, how many more, and how many blank ones."""
+    aside = [record for record in records if record.kind not in ("data", "blank")]
+    return {
+        "not_data": [{"line": one.line_from, "rule": one.kind, "text": one.text} for one in aside[:50]],
+        "not_data_more": len(aside[50:]),
+        "blank_lines": sum(1 for record in records if record.kind == "blank"),
     }
 
 
@@ -143,6 +155,7 @@ def site_part(
                 "lines": file.read.lines,
                 "records": len(file.read.records),
                 "is_held": file.read.file_problem is not None,
+                **not_data_part(file.read.records),
             }
             for file in facts.files
             if file.received_on == as_of

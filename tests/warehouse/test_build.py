@@ -24,7 +24,7 @@ PAGES = {
     "lots", "samplings", "figures", "pots", "targets", "files_tonight", "troubles", "dues", "reasons",
     "sampling_findings", "site_questions", "meter_states", "site_states", "held_causes", "releases", "published_ranges",
     "trends", "own_charts", "contrasts", "crop_contrasts", "treatments", "water_checks", "water_findings",
-    "list_findings", "new_columns", "corrections_tonight", "rereads_tonight",
+    "list_findings", "new_columns", "corrections_tonight", "rereads_tonight", "not_data_lines", "not_data_files",
 }  # fmt: skip
 
 
