@@ -131,7 +131,7 @@ def propose(
 ) -> Proposal:
     """Propose a block for a file; raises AdoptError where the file cannot be an export at all."""
     desk = Desk(answers or {})
-    sheet = sniff(data, name)
+    sheet = sniff(data, name, desk)
     columns = [
         ColumnFacts(
             at, header, sheet.column(at), sheet.units[at] if sheet.units and at < len(sheet.units) else ""

@@ -18,7 +18,7 @@ from typing import NamedTuple
 import polars as pl
 
 from pipeline.adopt.dictionary import cell_key, cell_words, fold, known_phrases, unit_key, unit_words
-from pipeline.adopt.questions import Guess
+from pipeline.adopt.questions import Choice, Desk, Guess, Question
 from pipeline.errors import AdoptError
 from pipeline.intake.decode import decode, split_lines
 from pipeline.intake.read import ReadResult, read_records
@@ -27,7 +27,8 @@ from pipeline.settings import Column, Export
 
 DELIMITERS = (";", "\t", ",", "|")
 DELIMITER_WORDS = {";": "semicolon", "\t": "tab", ",": "comma", "|": "bar"}
-_COMMENT_MARKS = ("#", "//", "%", "!", "*", "'")
+_REMARK = "#"
+_COMMENT_MARKS = (_REMARK, "//", "%", "!", "*", "'")
 _SEPARATOR = re.compile(r'"?sep=(.)"?\s*', re.IGNORECASE)
 _FIGURE = re.compile(r"[-+]?[\d.,' \u00a0\u202f]*\d[\d.,' \u00a0\u202f]*")
 _DATE_LIKE = re.compile(r"\d{1,4}[./-]\d{1,2}[./-]\d{1,4}(?:[ T].*)?")
@@ -87,8 +88,11 @@ class _Layout(NamedTuple):
         return self.fitting / len(self.below) if self.below else 1.0
 
 
-def sniff(data: bytes, name: str) -> Sheet:
-    """Find the dialect of a file; raises AdoptError where it is no table of text."""
+def sniff(data: bytes, name: str, desk: Desk) -> Sheet:
+    """Find the dialect of a file, and ask what lines are that look like remarks and like data.
+
+    Raises AdoptError where it is no table of text.
+    """
     encoding = guess_encoding(data, name)
     text, problem = decode(data, encoding.value)
     if problem is not None:
@@ -108,8 +112,9 @@ def sniff(data: bytes, name: str) -> Sheet:
         )
     delimiter = _explain_delimiter(layout, is_declared=declared is not None)
     units = _units_row(layout)
-    title = _title_lines(lines, first, layout, comment)
-    prefix = comment.value if comment else "#"
+    comment = _settle_comment(comment, lines, layout, desk)
+    prefix = comment.value if comment else _REMARK
+    title = _title_lines(lines, first, layout, prefix)
     result, title_lines = _read_whole(data, encoding.value, layout, title, first, prefix, name)
     totals = _find_totals(result, layout.delimiter)
     cells = _data_only(result, len(layout.header.cells), units, totals)
@@ -119,7 +124,7 @@ def sniff(data: bytes, name: str) -> Sheet:
         encoding=encoding,
         delimiter=delimiter,
         title_lines=title_lines,
-        comment_prefix=comment if comment and comment.value != "#" else None,
+        comment_prefix=comment if comment and comment.value != _REMARK else None,
         total_words=_explain_totals(totals),
         totals=totals,
         header=tuple(layout.header.cells),
@@ -186,9 +191,48 @@ def _guess_comment(lines: Sequence[str], first: int) -> Guess | None:
         # A first header like "#" (pot number) or "*" before a figure is no remark.
         if not marked or len(marked) > len(heads) / 2:
             continue
-        if mark == "#" or all(not any(sign in line for sign in ";\t|") for line in marked):
+        if mark == _REMARK or all(not any(sign in line for sign in ";\t|") for line in marked):
             return Guess(mark, "likely", f"{_count(len(marked), 'line begins', 'lines begin')} with it")
     return None
+
+
+def _settle_comment(comment: Guess | None, lines: Sequence[str], layout: _Layout, desk: Desk) -> Guess | None:
+    """The mark of remarks, with lines looked at that have it and yet the cells of a record, like a pot called #1.
+
+    The mark "" stands for a file whose lines are all data. None stands for the mark that settings have by themselves.
+    """
+    mark = comment.value if comment else _REMARK
+    below = [line for line in lines[layout.header.line_to :] if line.strip()]
+    alike = [line for line in below if line.lstrip().startswith(mark) and _is_record(line, mark, layout)]
+    if not alike:
+        return comment
+    if mark != _REMARK:
+        return None
+    begin = _count(len(alike), "line begins", "lines begin")
+    if len(alike) > len(below) / 2:
+        return Guess("", "likely", f'{begin} with "{mark}" and the cells of a record stand behind it')
+    text = f'{begin} with "{mark}" although there are figures behind it: data or remarks?'
+    choices = (
+        Choice("none", f'they are data, like a pot called "{mark}1"'),
+        Choice(mark, "they are struck out; a night holds them until somebody has looked at them"),
+    )
+    answer = desk.ask(Question("comment_prefix", text, choices))
+    return Guess("" if answer.value == "none" else answer.value, answer.sure, answer.why)
+
+
+def _is_record(line: str, mark: str, layout: _Layout) -> bool:
+    """Whether a line with the mark of remarks is as wide as the header and has a figure or a day in it."""
+    text = line.rstrip("\r\n")
+    try:
+        with unlimited_fields():
+            cells = next(csv.reader((text,), delimiter=layout.delimiter), [])
+    except csv.Error:
+        cells = text.split(layout.delimiter)
+    head = cells[0].strip().removeprefix(mark).strip().rstrip(":") if cells else ""
+    if len(cells) != len(layout.header.cells) or cell_key(head) in cell_words()["total"]:
+        return False
+    filled = [cell.strip() for cell in cells[1:] if cell.strip()]
+    return any(_FIGURE.fullmatch(cell) or _DATE_LIKE.fullmatch(cell) for cell in filled)
 
 
 def _find_layout(lines: list[str], first: int, declared: str | None, comment: Guess | None) -> _Layout | None:
@@ -287,13 +331,12 @@ def _unit_of_cell(cell: str) -> bool:
     return unit_key(cell.strip("()[]{} ")) in unit_words()
 
 
-def _title_lines(lines: list[str], first: int, layout: _Layout, comment: Guess | None) -> int:
+def _title_lines(lines: list[str], first: int, layout: _Layout, prefix: str) -> int:
     """The number of the last line above the header that is neither blank nor a remark; 0 without one."""
-    prefix = comment.value if comment else "#"
     titles = [
         number
         for number in range(first + 1, layout.header.line_from)
-        if lines[number - 1].strip() and not lines[number - 1].lstrip().startswith(prefix)
+        if lines[number - 1].strip() and not (prefix and lines[number - 1].lstrip().startswith(prefix))
     ]
     return titles[-1] if titles else 0
 
@@ -336,10 +379,11 @@ def _explain_titles(count: int) -> Guess:
 
 
 def _find_totals(result: ReadResult, delimiter: str) -> tuple[str, ...]:
-    """First cells of lines that add up or average: known words, and hardly any lines with them."""
+    """First filled cells of lines that add up or average: known words, and hardly any lines with them."""
     known = cell_words()["total"]
+    blanks = f"{delimiter} \t"
     firsts = Counter(
-        text.split(delimiter, 1)[0].strip().strip('"').rstrip(":").strip()
+        text.lstrip(blanks).split(delimiter, 1)[0].strip().strip('"').rstrip(":").strip()
         for text, kind in result.records.select("text", "kind").iter_rows()
         if kind in ("data", "total")
     )
@@ -365,7 +409,10 @@ def _data_only(
         return pl.DataFrame()
     if units is not None and tuple(cells.drop("record_no").row(0)) == units:
         cells = cells.slice(1)
-    firsts = cells["c0"].str.strip_chars().str.strip_chars_end(":").str.to_lowercase()
+    names = [name for name in cells.columns if name != "record_no"]
+    stripped = cells.select(pl.col(names).str.strip_chars())
+    filled = stripped.select(pl.coalesce(pl.when(pl.col(name) != "").then(pl.col(name)) for name in names))
+    firsts = filled.to_series().fill_null("").str.strip_chars_end(":").str.to_lowercase()
     return cells.filter(~firsts.is_in([word.lower() for word in totals]))
 
 

@@ -9,6 +9,7 @@ from pipeline.adopt.propose import Proposal
 from pipeline.adopt.questions import Guess, Question
 
 _WIDEST = 24
+_LEFT_LINES = {"title": "titles", "total": "totals", "comment": "remarks"}
 
 
 def tell_proposal(proposal: Proposal, preview: Preview) -> list[str]:
@@ -101,6 +102,11 @@ def _tell_preview(preview: Preview) -> list[str]:
         return [f"The file would be held whole: {preview.file_problem}."]
     lines = [f"The first {len(preview.rows)} of {preview.data_lines} lines, as they would be read"]
     lines += ["  " + ", ".join(f"{name} {value}" for name, value in row.items()) for row in preview.rows]
+    lines += [
+        f"{count} {'line' if count == 1 else 'lines'} left out: {_LEFT_LINES[kind]}"
+        for kind, count in preview.other_lines.items()
+        if kind in _LEFT_LINES
+    ]
     if preview.unread:
         lines += ["", f"Not read ({preview.unread_count})"]
         lines += [
