@@ -6,12 +6,11 @@ Nothing is judged here: what follows from a trend or an outlier stands in sql/ju
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from itertools import combinations
 from typing import Final
 
 import polars as pl
 
-from pipeline.measures.contrasts import contrasts
+from pipeline.measures.contrasts import contrasts, site_contrasts
 from pipeline.measures.drift import RULES, drift_charts
 from pipeline.measures.forecast import forecasts
 from pipeline.measures.outliers import score_pots, with_and_without
@@ -23,6 +22,7 @@ from pipeline.warehouse.query import fetch_measured
 from pipeline.warehouse.statements import replace_rows
 
 LOT: Final = ["site_id", "lot_key"]
+CROP: Final = ["crop_key", "container_class", "first_site", "second_site"]
 SAMPLING: Final = [*LOT, "sampled_on", "purpose"]
 QUANTITIES: Final = ("ph", "ec")
 DECIMALS: Final = 9
@@ -76,7 +76,7 @@ def measure(inputs: Inputs) -> Tables:
     for limits in inputs["limits"].head(1).iter_rows(named=True):
         for quantity in QUANTITIES:
             means = inputs["crop_means"].filter(pl.col("quantity") == quantity).drop("quantity")
-            compared = _crop_contrasts(means, limits[f"step_{quantity}"])
+            compared = site_contrasts(means, limits[f"step_{quantity}"]).select(*CROP, *_COMPARED)
             found.setdefault("crop_contrasts", []).append(compared.with_columns(quantity=pl.lit(quantity)))
     return {name: _rounded(pl.concat(frames)) for name, frames in found.items()}
 
@@ -172,20 +172,13 @@ def _drift_points(series: pl.DataFrame, least_sigma: float) -> pl.DataFrame:
 _COMPARED: Final = [
     pl.col("n_first").cast(pl.Int32),
     pl.col("n_second").cast(pl.Int32),
+    *(pl.col(name) for name in ("mean_first", "mean_second", "difference")),
+    # A p of 1.0 from one lot against one lot is no finding: where the groups are too small, no test is told of.
     *(
-        pl.col(name)
-        for name in (
-            "mean_first",
-            "mean_second",
-            "difference",
-            "ci_low",
-            "ci_high",
-            "p",
-            "hedges_g",
-            "word",
-            "reason",
-        )
+        pl.when(pl.col("word") != "too_few").then(pl.col(name)).alias(name)
+        for name in ("ci_low", "ci_high", "p", "hedges_g")
     ),
+    *(pl.col(name) for name in ("word", "reason")),
 ]
 
 
@@ -193,32 +186,6 @@ def _contrasts(pots: pl.DataFrame, least: float) -> pl.DataFrame:
     keys = [*LOT, "comparison", "first_on", "second_on", "second_purpose"]
     found = contrasts(
         pots, keys, value="value", group="grp", first="first", second="second", least_difference=least
-    )
-    return found.filter((pl.col("n_first") > 0) & (pl.col("n_second") > 0)).select(*keys, *_COMPARED)
-
-
-def _crop_contrasts(means: pl.DataFrame, least: float) -> pl.DataFrame:
-    """Every two sites that grow a crop in the same container class, a lot's mean being one value."""
-    sites = means["site_id"].unique().sort().to_list()
-    keys = ["crop_key", "container_class", "first_site", "second_site"]
-    # A loop over pairs of sites, not over lots.
-    both = [
-        means.filter(pl.col("site_id").is_in([first, second])).with_columns(
-            first_site=pl.lit(first),
-            second_site=pl.lit(second),
-            grp=pl.when(pl.col("site_id") == first).then(pl.lit("first")).otherwise(pl.lit("second")),
-        )
-        for first, second in combinations(sites, 2)
-    ]
-    empty = means.clear().with_columns(first_site=pl.lit(""), second_site=pl.lit(""), grp=pl.lit(""))
-    found = contrasts(
-        pl.concat(both) if both else empty,
-        keys,
-        value="mean",
-        group="grp",
-        first="first",
-        second="second",
-        least_difference=least,
     )
     return found.filter((pl.col("n_first") > 0) & (pl.col("n_second") > 0)).select(*keys, *_COMPARED)
 

@@ -198,6 +198,35 @@ def contrasts(
     )
 
 
+def site_contrasts(means: pl.DataFrame, least_difference: float) -> pl.DataFrame:
+    """Every two sites that grow a crop in the same container class, a lot's mean being one value.
+
+    `means`: one row a lot with site_id, crop_key, container_class, mean (pH or mS/cm). Result: as from `contrasts`
+    with the keys crop_key, container_class, first_site, second_site; only where both sites have lots.
+    """
+    sites = means["site_id"].unique().sort().to_list()
+    # A loop over pairs of sites, not over lots.
+    both = [
+        means.filter(pl.col("site_id").is_in([first, second])).with_columns(
+            first_site=pl.lit(first),
+            second_site=pl.lit(second),
+            grp=pl.when(pl.col("site_id") == first).then(pl.lit("first")).otherwise(pl.lit("second")),
+        )
+        for first, second in combinations(sites, 2)
+    ]
+    empty = means.clear().with_columns(first_site=pl.lit(""), second_site=pl.lit(""), grp=pl.lit(""))
+    found = contrasts(
+        pl.concat(both) if both else empty,
+        ["crop_key", "container_class", "first_site", "second_site"],
+        value="mean",
+        group="grp",
+        first="first",
+        second="second",
+        least_difference=least_difference,
+    )
+    return found.filter((pl.col("n_first") > 0) & (pl.col("n_second") > 0))
+
+
 def _smallest_p_column(n_1: Ints, n_2: Ints) -> Floats:
     sizes, size_of = np.unique(np.stack([n_1, n_2], axis=1), axis=0, return_inverse=True)
     each = np.array([smallest_p(first, second) for first, second in sizes.tolist()], dtype=np.float64)

@@ -112,14 +112,14 @@ def normal_p(everything: Sequence[Fraction], u: Fraction, n_1: int, n_2: int) ->
 
 @dataclass(frozen=True)
 class Compared:
-    """First group less second."""
+    """First group less second. With too few there is no interval, no p and no g."""
 
     n_first: int
     n_second: int
     mean_first: Fraction
     mean_second: Fraction
     half: float | None
-    p: float
+    p: float | None
     g: float | None
     word: str
 
@@ -144,18 +144,19 @@ class Compared:
 
 
 def compare_groups(first: Sequence[Fraction], second: Sequence[Fraction], least: Fraction) -> Compared | None:
-    """None where a group is empty. Pots without any spread have no interval: there the exact test speaks alone."""
+    """None where a group is empty; means alone where they are too few for a p of 5 %.
+
+    Pots without any spread have no interval: there the exact test speaks alone.
+    """
     if not first or not second:
         return None
-    half, p = welch_half(first, second), mann_whitney_p(first, second)
-    difference = abs(mean_of(first) - mean_of(second))
     smallest = min(Fraction(1), Fraction(2, math.comb(len(first) + len(second), len(first))))
     if smallest > Fraction(1, 20) or min(len(first), len(second)) < 2:
-        word = "too_few"
-    elif difference > (half or 0) and p <= 0.05 + 1e-12 and difference >= least:
-        word = "clear"
-    else:
-        word = "not_clear"
+        return Compared(len(first), len(second), mean_of(first), mean_of(second), None, None, None, "too_few")
+    half, p = welch_half(first, second), mann_whitney_p(first, second)
+    difference = abs(mean_of(first) - mean_of(second))
+    is_clear = difference > (half or 0) and p <= 0.05 + 1e-12 and difference >= least
+    word = "clear" if is_clear else "not_clear"
     return Compared(
         len(first), len(second), mean_of(first), mean_of(second), half, p, hedges_g(first, second), word
     )
