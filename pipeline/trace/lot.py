@@ -134,9 +134,8 @@ def trace_lot(
         )
     found_lines = fetch_lot_lines(connection, site_id, lot_key, day)
     spans = _known_spans(connection, found_lines)
-    lines = [
-        _line(row, site, spans.get((row["file_id"], row["record_no"]))) for row in found_lines.to_dicts()
-    ]
+    line_rows = found_lines.to_dicts()
+    lines = [_line(row, site, spans.get((row["file_id"], row["record_no"]))) for row in line_rows]
     return Trace(
         site_id=site.id,
         site_name=site.name,
@@ -149,6 +148,7 @@ def trace_lot(
         samplings=_samplings(
             [row for row in rows if row["sampled_on"] == day],
             lines,
+            line_rows,
             fetch_lot_ranges(connection, site_id, lot_key).to_dicts(),
         ),
         not_used=[line for line in lines if line.fate != "accepted"],
@@ -157,13 +157,14 @@ def trace_lot(
 
 
 def _samplings(
-    rows: Sequence[Row], lines: Sequence[TracedLine], ranges: Sequence[Row]
+    rows: Sequence[Row], lines: Sequence[TracedLine], line_rows: Sequence[Row], ranges: Sequence[Row]
 ) -> list[TracedSampling]:
     purposes = sorted({row["purpose"] for row in rows})
     traced = []
     for purpose in purposes:
         own = [row for row in rows if row["purpose"] == purpose]
         first = own[0]
+        pots = [row for row in line_rows if row["fate"] == "accepted" and row["purpose"] == purpose]
         traced.append(
             TracedSampling(
                 sampled_on=first["sampled_on"],
@@ -173,7 +174,7 @@ def _samplings(
                 counts=first["is_counting"],
                 proper=first["proper"],
                 lines=[line for line in lines if line.fate == "accepted" and line.purpose == purpose],
-                figures=[_figure(row, ranges) for row in own],
+                figures=[_figure(row, ranges, pots) for row in own],
             )
         )
     return traced
@@ -230,7 +231,8 @@ def _why_not(row: Row, known: tuple[date, date] | None) -> str:
         return str(row["detail"] or row["cause"])
     why = _FATES[row["fate"]]
     if row["by_file"] is not None:
-        why = f"replaced by line {row['by_line']} of {row['by_file']}"
+        where = row["by_file"] if row["by_line"] is None else f"line {row['by_line']} of {row['by_file']}"
+        why = f"replaced by {where}"
     return why if known is None else f"known from {known[0]} to {known[1]}, {why}"
 
 
@@ -292,7 +294,7 @@ def _plain(value: Any) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
-def _figure(row: Row, ranges: Sequence[Row]) -> TracedFigure:
+def _figure(row: Row, ranges: Sequence[Row], pots: Sequence[Row]) -> TracedFigure:
     target = None if row["low"] is None else f"{_edge(row['low'])}-{_edge(row['high'])}"
     return TracedFigure(
         quantity=row["quantity"],
@@ -302,7 +304,7 @@ def _figure(row: Row, ranges: Sequence[Row]) -> TracedFigure:
         sd=row["sd"],
         ci_low=row["ci_low"],
         ci_high=row["ci_high"],
-        arithmetic=_arithmetic(row),
+        arithmetic=[*_arithmetic(row), *_bound_steps(row, pots)],
         target=target,
         source=None if row["low"] is None else f"{row['source'] or 'own value'} ({row['how_known']})",
         other_ranges=[
@@ -339,6 +341,32 @@ def _arithmetic(row: Row) -> list[str]:
         )
         steps.append(f"against the edges on exact sums: {_plain(row['sum_x'])} beside {edges}")
     return steps
+
+
+def _bound_steps(row: Row, pots: Sequence[Row]) -> list[str]:
+    """What gave EC a side though it is not judged: pots that can lean one way only, and are out the other way."""
+    if not row["is_at_least"]:
+        return []
+    is_high = row["side"] == "high"
+    leaning, wrong, edge = ("low", "under", "high") if is_high else ("high", "over", "low")
+    used = [one for one in pots if one["ec_25_ms_cm"] is not None and not one[f"is_{wrong}_collected"]]
+    listed = ", ".join(
+        f"{_plain(one['ec_25_ms_cm'])}{_times(one['n_pots'])} ({one['file']} line {one['line_from']})"
+        for one in used
+    )
+    total, n = row["bound_sum"], row["bound_pots"]
+    return [
+        f"judged from the pots that are not {wrong}-collected; they may read too {leaning}, not too {edge}: {listed}",
+        (
+            f"sum {_plain(total)} / {n} pots = {float(total) / n:.4f}, the true mean is "
+            f"{'no lower' if is_high else 'no higher'}; against the edge on exact sums: {_plain(total)} beside "
+            f"{_edge(row[edge])} × {n} = {_plain(row[edge] * n)}"
+        ),
+    ]
+
+
+def _times(n_pots: int) -> str:
+    return "" if n_pots == 1 else f" × {n_pots}"
 
 
 def _verdict(row: Row) -> str:

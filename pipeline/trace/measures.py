@@ -42,6 +42,10 @@ Row = dict[str, Any]
 EPOCH: Final = date(1970, 1, 1)
 LOT: Final = ["site_id", "lot_key"]
 DAYS_A_WEEK: Final = 7
+WEEKS_OF_A_STEP: Final = 8
+"""House default: a trend is spoken of where it moves a step in so many weeks (sql/judgement/reasons.sql)."""
+STEP_DUST: Final = 1e-8
+"""As in the SQL: slopes are kept to nine decimals."""
 
 
 class TracedMeasure(BaseModel):
@@ -161,11 +165,15 @@ def _over_samplings(part: Inputs, quantity: str, limits: Row) -> list[TracedMeas
     row = found.row(0, named=True)
     newest = newest_segment(series, LOT, "sampled_on", "segment")
     points = one_a_day(newest, LOT, "sampled_on", "mean").sort("sampled_on")
-    traced = [_measure("trend", quantity, _trend_steps(row, points.tail(last), last))]
+    step = limits[f"step_{quantity}"]
+    steps = [*_trend_steps(row, points.tail(last), last), *_size_steps(row, step)]
+    traced = [_measure("trend", quantity, steps)]
     told = forecasts(found.join(part["standing"], on=LOT, how="inner"))
     if told.height:
         forecast = told.row(0, named=True)
         steps = _forecast_steps(row, forecast)
+        if forecast["reason"] is None and not _is_large(row, step):
+            steps.append("the report says nothing of it: the trend is too small")
         traced += [_measure("forecast", quantity, steps)] if steps else []
     least = limits[f"least_sigma_{quantity}"]
     chart = drift_charts(newest, LOT, day="sampled_on", value="mean", segment="segment", least_sigma=least)
@@ -201,6 +209,24 @@ def _trend_steps(row: Row, points: pl.DataFrame, last: int) -> list[str]:
             f"pairs that rise less pairs that fall: S = {row['s']} of {slopes.size}; among all orders of these means "
             f"{row['p']:.4f} lie as far from 0 (Mann-Kendall, exact): p = {row['p']:.4f} beside 0.05, {word}"
         ),
+    ]
+
+
+def _is_large(row: Row, step: float) -> bool:
+    return bool(abs(row["slope_per_week"]) * WEEKS_OF_A_STEP >= step - STEP_DUST)
+
+
+def _size_steps(row: Row, step: float) -> list[str]:
+    """Whether a trend is large enough for a word in the report."""
+    if not row["is_trend"]:
+        return []
+    moved = abs(row["slope_per_week"]) * WEEKS_OF_A_STEP
+    word = "the report speaks of it" if _is_large(row, step) else "too small to be spoken of"
+    return [
+        (
+            f"in {WEEKS_OF_A_STEP} weeks {WEEKS_OF_A_STEP} × {abs(row['slope_per_week']):.4f} = {moved:.4f} "
+            f"beside a step of {step:g}: {word}"
+        )
     ]
 
 
@@ -289,14 +315,12 @@ def _compared(pots: pl.DataFrame, quantity: str, least: float) -> list[TracedMea
     for row in found.filter((pl.col("n_first") > 0) & (pl.col("n_second") > 0)).iter_rows(named=True):
         mine = pots.filter(pl.col("comparison") == row["comparison"])
         traced.append(
-            _measure(
-                "contrast", quantity, _contrast_steps(row, mine, least), row["first_on"], row["comparison"]
-            )
+            _measure("contrast", quantity, _pots_steps(row, mine, least), row["first_on"], row["comparison"])
         )
     return traced
 
 
-def _contrast_steps(row: Row, pots: pl.DataFrame, least: float) -> list[str]:
+def _pots_steps(row: Row, pots: pl.DataFrame, least: float) -> list[str]:
     names = _GROUPS[row["comparison"]]
     groups = {name: pots.filter(pl.col("grp") == name)["value"].sort() for name in ("first", "second")}
     second_name = names[1] or row["second_purpose"].replace("_", " ")
@@ -307,6 +331,14 @@ def _contrast_steps(row: Row, pots: pl.DataFrame, least: float) -> list[str]:
             f"difference {row['difference']:.4f}"
         )
     ]
+    return [*steps, *contrast_steps(row, least, "pots")]
+
+
+def contrast_steps(row: Row, least: float, units: str) -> list[str]:
+    """What is worked out from the values of two groups, for one row of `contrasts`; `units` are pots or lots."""
+    if row["word"] == "too_few":
+        return [f"too few {units}: the smallest p that they can give is {row['smallest_p']:.4f}"]
+    steps = []
     if row["ci_low"] is not None:
         half = row["ci_high"] - row["difference"]
         t = float(t_quantile(_floats([row["df"]]))[0])
@@ -323,7 +355,6 @@ def _contrast_steps(row: Row, pots: pl.DataFrame, least: float) -> list[str]:
     words = {
         "clear": f"clear: the interval leaves 0 out, p is at most 0.05 and the difference is at least {least:g}",
         "not_clear": f"not clear: it takes an interval without 0, p of at most 0.05 and a difference of {least:g}",
-        "too_few": f"too few pots: the smallest p that they can give is {row['smallest_p']:.4f}",
     }
     return [*steps, words[row["word"]]]
 

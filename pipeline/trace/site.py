@@ -1,4 +1,4 @@
-"""From the figures of a site's meters, water and feed back to file and line."""
+"""From the figures of a site's meters, water and feed back to file and line, and its crops beside other sites'."""
 
 from __future__ import annotations
 
@@ -11,12 +11,14 @@ import numpy as np
 import polars as pl
 from pydantic import BaseModel, ConfigDict
 
+from pipeline.measures.contrasts import site_contrasts
 from pipeline.measures.electrodes import nernst_slope_mv
 from pipeline.reports.wording import CONTAINER_WORDS
 from pipeline.settings import Settings, SiteSettings
 from pipeline.trace.find import find_site
+from pipeline.trace.measures import contrast_steps
 from pipeline.warehouse.connect import Connection
-from pipeline.warehouse.query import fetch_buffers, fetch_checks, fetch_traced_waters
+from pipeline.warehouse.query import fetch_buffers, fetch_checks, fetch_crop_means, fetch_traced_waters
 
 Row = dict[str, Any]
 
@@ -34,18 +36,33 @@ class TracedCheck(BaseModel):
     steps: list[str]
 
 
+class TracedCropContrast(BaseModel):
+    """One crop in one container class at two sites: the lots' means, and what was worked out from them."""
+
+    model_config = ConfigDict(frozen=True)
+
+    crop: str
+    container_class: str
+    quantity: Literal["ph", "ec"]
+    first_site: str
+    second_site: str
+    word: Literal["clear", "not_clear", "too_few"]
+    steps: list[str]
+
+
 class SiteTrace(BaseModel):
-    """A site's checks that tonight's judgement takes."""
+    """A site's checks that tonight's judgement takes, and its crops against those of other sites."""
 
     model_config = ConfigDict(frozen=True)
 
     site_id: str
     site_name: str
     checks: list[TracedCheck]
+    contrasts: list[TracedCropContrast]
 
 
 def trace_site(connection: Connection, settings: Settings, site_id: str) -> SiteTrace:
-    """Trace the last check of each meter of a site, and the checks of its water and feed.
+    """Trace the last check of each meter of a site, the checks of its water and feed, and its crops elsewhere.
 
     Raises SiteNotFound when the home lacks the site.
     """
@@ -56,7 +73,71 @@ def trace_site(connection: Connection, settings: Settings, site_id: str) -> Site
         for row in fetch_checks(connection, site.id).iter_rows(named=True)
     ]
     waters = fetch_traced_waters(connection, site.id).to_dicts()
-    return SiteTrace(site_id=site.id, site_name=site.name, checks=[*meters, *_waters(waters, site)])
+    means, limits = fetch_crop_means(connection)
+    names = {one.id: one.name for one in settings.sites}
+    return SiteTrace(
+        site_id=site.id,
+        site_name=site.name,
+        checks=[*meters, *_waters(waters, site)],
+        contrasts=trace_crop_contrasts(means, limits, site.id, names),
+    )
+
+
+def trace_crop_contrasts(
+    means: pl.DataFrame, limits: pl.DataFrame, site_id: str, names: Mapping[str, str]
+) -> list[TracedCropContrast]:
+    """Each crop that a site grows as another site does, held against it anew; pure.
+
+    `means`, `limits`: rows of sql/measures/crop_means.sql and limits.sql; `names`: of the sites by id. As in the
+    night the first site's step decides.
+    """
+    traced = []
+    for quantity in ("ph", "ec"):
+        mine = means.filter(pl.col("quantity") == quantity)
+        for least in limits[f"step_{quantity}"].head(1):
+            rows = site_contrasts(mine, least).filter(
+                (pl.col("first_site") == site_id) | (pl.col("second_site") == site_id)
+            )
+            traced += [
+                _crop_contrast(row, mine, quantity, least, names) for row in rows.iter_rows(named=True)
+            ]
+    return sorted(traced, key=lambda one: (one.crop, one.container_class, one.first_site, one.second_site))
+
+
+def _crop_contrast(
+    row: Row, means: pl.DataFrame, quantity: str, least: float, names: Mapping[str, str]
+) -> TracedCropContrast:
+    steps = [
+        _lots(row, means, row[f"{which}_site"], names, row[f"mean_{which}"]) for which in ("first", "second")
+    ]
+    steps.append(
+        f"difference {row['mean_first']:.4f} - {row['mean_second']:.4f} = {row['difference']:.4f}, "
+        "a lot's last counting mean being one value"
+    )
+    return TracedCropContrast.model_validate(
+        {
+            "crop": row["crop_key"],
+            "container_class": row["container_class"],
+            "quantity": quantity,
+            "first_site": row["first_site"],
+            "second_site": row["second_site"],
+            "word": row["word"],
+            "steps": [*steps, *contrast_steps(row, least, "lots")],
+        }
+    )
+
+
+def _lots(row: Row, means: pl.DataFrame, site_id: str, names: Mapping[str, str], mean: float) -> str:
+    lots = means.filter(
+        pl.col("site_id") == site_id,
+        pl.col("crop_key") == row["crop_key"],
+        pl.col("container_class") == row["container_class"],
+    ).sort("lot_id")
+    listed = ", ".join(
+        f"{lot} {day} {value:.4f}"
+        for lot, day, value in lots.select("lot_id", "sampled_on", "mean").iter_rows()
+    )
+    return f"{names.get(site_id, site_id)}: {listed}; mean {mean:.4f}"
 
 
 def _cells(row: Row, site: SiteSettings) -> list[str]:
@@ -255,4 +336,15 @@ def write_site_trace(trace: SiteTrace) -> list[str]:
         kind = "meter " if check.of == "meter" else ""
         lines += ["", f"{kind}{check.name}", f"  {check.file} line {check.line}: {check.text}"]
         lines += [f"      {step}" for step in check.steps]
-    return lines if trace.checks else [*lines, "", "  none"]
+    if not trace.checks:
+        lines += ["", "  none"]
+    if trace.contrasts:
+        lines += [
+            "",
+            "The same crop here and at another site, the lots' last counting means of the last 28 days",
+        ]
+    for one in trace.contrasts:
+        name = "pH" if one.quantity == "ph" else "EC"
+        lines += ["", f"{one.crop}, {CONTAINER_WORDS[one.container_class]}, {name}"]
+        lines += [f"      {step}" for step in one.steps]
+    return lines

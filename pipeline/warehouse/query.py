@@ -114,6 +114,11 @@ def of_lot(tables: Tables, site_id: str, lot_key: str) -> dict[str, pl.DataFrame
     }
 
 
+def fetch_crop_means(connection: Connection) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """The lots' means by which sites are held against each other, and the policy's limits of every site."""
+    return fetch(connection, "measures/crop_means"), fetch(connection, "measures/limits")
+
+
 def fetch_checks(connection: Connection, site_id: str) -> pl.DataFrame:
     """The last check of each meter of a site with its line."""
     return fetch(connection, "queries/trace_checks", {"site_id": site_id})

@@ -28,6 +28,8 @@ select
     u.leachate_high_ml,
     u.is_usable_ph,
     u.is_usable_ec,
+    u.is_over_collected,
+    u.is_under_collected,
     u.why_not_ec
 from reading_lines as r
 inner join records as c on r.file_id = c.file_id and r.record_no = c.record_no

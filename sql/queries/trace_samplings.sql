@@ -23,6 +23,8 @@ select
     v.side,
     v.verdict,
     v.is_at_least,
+    b.n as bound_pots,
+    b.sum_x as bound_sum,
     v.is_inside_another,
     v.not_judged_why,
     coalesce(k.in_a_row, 0) as in_a_row
@@ -43,6 +45,15 @@ left join sampling_figures as f
         and v.sampled_on = f.sampled_on
         and v.purpose = f.purpose
         and v.quantity = f.quantity
+-- the pots that lean one way and decided all the same
+left join biased_figures as b
+    on
+        v.is_at_least
+        and v.site_id = b.site_id
+        and v.lot_key = b.lot_key
+        and v.sampled_on = b.sampled_on
+        and v.purpose = b.purpose
+        and b.leaning = if(v.side = 'high', 'reads_low', 'reads_high')
 left join streaks as k
     on
         v.site_id = k.site_id

@@ -71,6 +71,9 @@ def test_trends_and_forecasts_are_the_document_s(traced: Traced) -> None:
                 assert [float(end) for end in ends] == pytest.approx(
                     [trend.slope_low, trend.slope_high], abs=0.0001
                 )
+            assert ("beside a step of" in told) is bool(trend.is_trend)
+            is_spoken_of = any(one.code == "trend" and one.quantity == quantity for one in lot.reasons)
+            assert ("the report speaks of it" in told) is is_spoken_of
             forecast = steps(measures, "forecast", quantity)
             assert (trend.likely_on is not None and trend.likely_on.isoformat() in forecast) or (
                 "no forecast" in forecast or trend.likely_on is None
@@ -117,10 +120,15 @@ def test_contrasts_are_the_document_s_and_scipy_s(traced: Traced) -> None:
             first, second = (
                 numbers(part) for part in re.findall(r"\(\d{4}-\d\d-\d\d\) ([^:]+): mean", one.steps[0])
             )
+            assert f"difference {contrast.difference:.4f}" in told
+            seen += 1
+            if contrast.word == "too_few":
+                assert (contrast.p, contrast.ci_low, contrast.ci_high, contrast.hedges_g) == (None,) * 4
+                assert "too few pots: the smallest p that they can give is " in told
+                continue
             assert contrast.p == pytest.approx(
                 stats.mannwhitneyu(first, second, method=stats.PermutationMethod()).pvalue, abs=0.02
             )
-            assert f"difference {contrast.difference:.4f}" in told
             if contrast.ci_low is not None and contrast.ci_high is not None:
                 welch = stats.ttest_ind(first, second, equal_var=False).confidence_interval(0.95)
                 assert (contrast.ci_low, contrast.ci_high) == pytest.approx(
@@ -128,7 +136,6 @@ def test_contrasts_are_the_document_s_and_scipy_s(traced: Traced) -> None:
                 )
                 assert f"{contrast.ci_low:.4f} to {contrast.ci_high:.4f}" in told
             assert f"p = {contrast.p:.4f}" in told
-            seen += 1
     assert seen >= 4
 
 
@@ -156,12 +163,12 @@ def test_pots_that_lie_apart_are_the_document_s(traced: Traced) -> None:
     assert apart > 0
 
 
-def table(rows: int, quantity: str = "ph") -> dict[str, pl.DataFrame]:
+def table(rows: int, quantity: str = "ph", climb: float = 0.1) -> dict[str, pl.DataFrame]:
     """A lot with so many weekly samplings that climb by 0.1 from 5.9, and a target to 6.6."""
     keys = {"site_id": "north", "lot_key": "p-1", "quantity": quantity}
     days = [date(2026, 1, 5) + timedelta(days=7 * at) for at in range(rows)]
     series = pl.DataFrame(
-        {"sampled_on": days, "mean": [5.9 + at / 10 for at in range(rows)], "segment": [0] * rows},
+        {"sampled_on": days, "mean": [5.9 + at * climb for at in range(rows)], "segment": [0] * rows},
         schema={"sampled_on": pl.Date, "mean": pl.Float64, "segment": pl.Int64},
     ).with_columns(**{name: pl.lit(value) for name, value in keys.items()})
     standing = pl.DataFrame(
@@ -197,8 +204,19 @@ def test_a_climb_of_a_tenth_a_week_meets_the_edge_two_weeks_after_the_last() -> 
     assert told[2].endswith("the middle one 0.1000 (Theil-Sen)")
     assert "S = 15 of 15; among all orders of these means 0.0028" in told[4]
     # 5.9 + 0.1 a week reaches 6.6 seven weeks after 5 January.
-    assert "the line turns about the medians, 2026-01-22 and 6.1500; to the edge 6.6" in told[6]
-    assert told[6].endswith("(6.6 - 6.1500) / 0.1000 × 7 = 31.5 days, 2026-02-23")
+    assert told[5].endswith("in 8 weeks 8 × 0.1000 = 0.8000 beside a step of 0.2: the report speaks of it")
+    assert "the line turns about the medians, 2026-01-22 and 6.1500; to the edge 6.6" in told[7]
+    assert told[7].endswith("(6.6 - 6.1500) / 0.1000 × 7 = 31.5 days, 2026-02-23")
+
+
+def test_a_climb_too_small_to_be_spoken_of_says_so() -> None:
+    slow = table(6, climb=0.024)
+    slow["standing"] = slow["standing"].with_columns(high=6.1)
+    measures = trace_measures(slow, date(2026, 1, 5))
+    told = {one.measure: one.steps for one in measures}
+    small = "in 8 weeks 8 × 0.0240 = 0.1920 beside a step of 0.2: too small to be spoken of"
+    assert told["trend"][-1] == small
+    assert told["forecast"][-1] == "the report says nothing of it: the trend is too small"
 
 
 @pytest.mark.parametrize(

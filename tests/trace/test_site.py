@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from pipeline.trace import trace_site, write_site_trace
 from pipeline.trace.site import SiteTrace
@@ -124,3 +125,73 @@ def test_the_command_without_a_lot_shows_lines_and_cells_as_they_stand(demo_home
     assert f": {0.87 / 1.52 * 100:.1f} %, accepted 90-110 %: weak\n" in told
     traced = run_cli("trace", demo_home, "erlenwerth", "--json").json
     assert {one["of"] for one in traced["checks"]} == {"meter", "source_water", "hose_end"}
+
+
+# Sites against each other --------------------------------------------------------------------------
+
+
+def grown(bench: Bench, north: str, south: str) -> SiteTrace:
+    """Two sites with as many lots of one crop as means are given, each of five equal pots."""
+    both = (site("north"), site("south"))
+    bench.use(*both)
+    for site_id, means in (("north", north.split()), ("south", south.split())):
+        lots = [f"{site_id[0].upper()}{number}" for number, _ in enumerate(means, start=1)]
+        bench.lots("lot_code\n" + "\n".join(lots), site_id=site_id)
+        rows = [f"{lot} | {mean}" for lot, mean in zip(lots, means, strict=True) for _ in range(5)]
+        bench.readings("lot_code | ph\n" + "\n".join(rows), site_id=site_id)
+    bench.measure()
+    bench.build("calibrations", "buffer_readings")
+    return trace_site(bench.connection, settings_of(*both), "south")
+
+
+def test_lots_of_both_sites_and_the_tests_stand_in_the_trace(bench: Bench) -> None:
+    north, south = "5.8 5.9 6.0 6.1", "6.3 6.4 6.6 6.5"
+    found = [one for one in grown(bench, north, south).contrasts if one.quantity == "ph"]
+    (one,) = found
+    day = "2026-03-30"
+    assert (one.crop, one.container_class, one.word) == ("poinsettia", "pot_4in", "clear")
+    assert one.steps[0] == (
+        f"North: N1 {day} 5.8000, N2 {day} 5.9000, N3 {day} 6.0000, N4 {day} 6.1000; mean 5.9500"
+    )
+    assert one.steps[1].startswith(f"South: S1 {day} 6.3000, ")
+    assert one.steps[2].startswith("difference 5.9500 - 6.4500 = -0.5000, ")
+    first, second = ([float(mean) for mean in means.split()] for means in (north, south))
+    welch = stats.ttest_ind(first, second, equal_var=False).confidence_interval(0.95)
+    assert f"= {welch.low:.4f} to {welch.high:.4f}" in one.steps[3]
+    exact = stats.mannwhitneyu(first, second, method="exact")
+    assert one.steps[4].startswith(f"U = {float(exact.statistic):g} of 4 × 4, p = {exact.pvalue:.4f} (")
+    # What the trace works out anew is what the night has stored.
+    (stored,) = bench.select("crop_contrasts", "difference, ci_low, ci_high, p, word", "quantity = 'ph'")
+    assert stored == (
+        pytest.approx(-0.5),
+        pytest.approx(welch.low),
+        pytest.approx(welch.high),
+        pytest.approx(exact.pvalue),
+        "clear",
+    )
+
+
+def test_one_lot_against_one_has_no_test_in_the_table_and_in_the_trace(bench: Bench) -> None:
+    (one, _) = sorted(grown(bench, "5.8", "6.4").contrasts, key=lambda one: one.quantity, reverse=True)
+    assert one.steps[3:] == ["too few lots: the smallest p that they can give is 1.0000"]
+    columns = "n_first, n_second, mean_first, difference, word, ci_low, ci_high, p, hedges_g"
+    (stored,) = bench.select("crop_contrasts", columns, "quantity = 'ph'")
+    assert stored[:5] == (1, 1, 5.8, pytest.approx(-0.6), "too_few")
+    assert stored[5:] == (None, None, None, None)
+
+
+def test_a_crop_that_no_other_site_grows_is_held_against_nothing(bench: Bench) -> None:
+    assert grown(bench, "5.8", "").contrasts == []
+
+
+@pytest.mark.parametrize(("pots", "word"), [("5.0 5.1 5.2", "too_few"), ("5.0 5.1 5.2 5.3", "clear")])
+def test_too_few_pots_have_no_test_in_the_table(bench: Bench, pots: str, word: str) -> None:
+    bench.lots()
+    healthy = " ".join(f"{float(pot) + 1:.1f}" for pot in pots.split())
+    bench.pots(pots, purpose="affected", sampled_on="2026-03-30")
+    bench.pots(healthy, purpose="healthy", sampled_on="2026-03-30")
+    bench.measure()
+    columns = "word, ci_low is null, ci_high is null, p is null, hedges_g is null, round(difference, 6)"
+    (stored,) = bench.select("contrasts", columns, "quantity = 'ph'")
+    is_null = word == "too_few"
+    assert stored == (word, is_null, is_null, is_null, is_null, -1.0)
