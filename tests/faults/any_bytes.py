@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import io
+import re
 import sys
 import time
 from collections import Counter
@@ -16,6 +17,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+import polars as pl
 from hypothesis import HealthCheck, Phase, given, seed, settings
 from hypothesis import strategies as st
 
@@ -131,6 +133,9 @@ def files(draw: st.DrawFn) -> tuple[bytes, Export]:
     header = [*(export.columns[name].column for name in names), *extra]
     end = draw(st.sampled_from(["\n", "\r\n", "\r"]))
     out.write(export.delimiter.join(header) + end)
+    if export.units_row and draw(st.integers(0, 3)):
+        units = (export.columns[name].unit or "" for name in names)
+        out.write(export.delimiter.join([*units, *[""] * len(extra)]) + end)
     for _ in range(draw(st.integers(0, 6))):
         cells = [*(good_cell(name, export) for name in names), *extra]
         cells = [f'"{cell}"' if export.delimiter in cell else cell for cell in cells]
@@ -157,6 +162,20 @@ def take(data: bytes, export: Export) -> NewFile:
     return receive(file, export, SITE, POLICY)
 
 
+def measured_cells(records: pl.DataFrame, text: str, export: Export) -> list[str]:
+    """The cells of a line that are a plain figure or this file's own day in a column for one."""
+    titles = records.filter(kind="header")["text"][0].casefold().split(export.delimiter)
+    places = {column.column.casefold(): name for name, column in export.columns.items()}
+    day = MOMENT.strftime(export.date_format)
+    found = []
+    for title, cell in zip(titles, text.split(export.delimiter), strict=False):
+        name = places.get(title.strip(), "")
+        is_figure = name in UNIT_OF_FIELD and re.fullmatch(r"[0-9]+[.,]?[0-9]*", cell.strip()) is not None
+        if is_figure or (name in ("date", "started", "ends") and cell.strip() == day):
+            found.append(cell)
+    return found
+
+
 @dataclass
 class Seen:
     """What went through."""
@@ -181,6 +200,8 @@ def check(data: bytes, export: Export, seen: Seen) -> None:
     data_numbers = new.records.filter(kind="data")["record_no"].to_list()
     others = set(new.records["kind"]) - {"data"}
     assert others <= NOT_DATA
+    for text in new.records.filter(kind="units")["text"]:
+        assert not measured_cells(new.records, text, export)
     assert new.rows["record_no"].to_list() == data_numbers
     assert set(new.problems["record_no"]) <= set(data_numbers)
     # A record without cells cannot be used, so it has a problem of its own or the file has one.

@@ -334,8 +334,9 @@ def _check_balance(
         tally.fault(
             "unbalanced", file, f"{lines} lines, and the fates hold {sum(one['lines'] for one in fates)}"
         )
+    top = next((one["text"] for one in records if one["kind"] == "header"), "")
     for one in records:
-        why = _not_data(one, file.export.table)
+        why = _not_data(one, file.export.table) or _has_reading(one, top, file.export.table)
         if why is not None:
             tally.fault("lost", file, f"line {one['line_from']} is set aside as {one['kind']}: {why}")
     headers = [one for one in records if one["kind"] == "header"]
@@ -355,7 +356,8 @@ def _titles(text: str, delimiter: str) -> list[str]:
 def _not_data(record: Mapping[str, Any], export: Mapping[str, Any]) -> str | None:
     """Why a record should not have been set aside; None where it is data or was set aside by a rule."""
     text, delimiter = record["text"], export.get("delimiter", ",")
-    first = fold(text.split(delimiter)[0].strip(' "').rstrip(":"))
+    filled = next((cell for cell in text.split(delimiter) if cell.strip(' "')), "")
+    first = fold(filled.strip(' "').rstrip(":")).removeprefix("grand ")
     totals = export.get("total_words", ("total", "totals", "sum", "mean", "average"))
     right: dict[str, bool] = {
         "data": True,
@@ -368,6 +370,31 @@ def _not_data(record: Mapping[str, Any], export: Mapping[str, Any]) -> str | Non
         "units": bool(export.get("units_row")),
     }
     return None if right.get(record["kind"]) else f"{text[:80]!r}"
+
+
+def _has_reading(record: Mapping[str, Any], header: str, export: Mapping[str, Any]) -> str | None:
+    """Why a comment, a total or a row of units is a record: it has a day in the column of days, and a lot."""
+    if record["kind"] not in ("comment", "total", "units") or "date" not in export["columns"]:
+        return None
+    delimiter, prefix = export.get("delimiter", ","), export.get("comment_prefix", "#")
+    titles = _titles(header, delimiter)
+    text = record["text"].lstrip()
+    is_comment = record["kind"] == "comment"
+    cells = next(csv.reader([text.removeprefix(prefix) if is_comment else text], delimiter=delimiter), [])
+    named = dict(zip(titles, cells, strict=False))
+    day, lot = (named.get(_titles(_column(export, name), "\n")[0], "").strip() for name in ("date", "lot"))
+    # Words for totals that the export states decide, but not in the column of lots.
+    is_stated = record["kind"] == "total" and "total_words" in export and cells[0].strip() != lot
+    try:
+        datetime.strptime(day, export.get("date_format", "%Y-%m-%d"))
+    except ValueError:
+        return None
+    return f"{record['text'][:80]!r} has a day and a lot" if lot and not is_stated else None
+
+
+def _column(export: Mapping[str, Any], name: str) -> str:
+    column = export["columns"].get(name, " ")
+    return str(column["column"] if isinstance(column, Mapping) else column)
 
 
 def _check_values(

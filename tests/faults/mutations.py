@@ -132,6 +132,14 @@ def _insert_line(lines: list[str], draw: random.Random, dialect: Dialect) -> Non
     lines.insert(draw.choice((0, draw.randrange(len(lines) + 1))), line)
 
 
+def _call_it(lines: list[str], draw: random.Random, dialect: Dialect) -> None:
+    """A line begins like a comment or a total: its first cell gets the mark, or is the word."""
+    at = draw.randrange(len(lines))
+    first, mark, rest = lines[at].partition(dialect.delimiter)
+    word = draw.choice(("#", "# ", "Mean", "Total:", "Summe", "Mittel", "Grand total"))
+    lines[at] = (word + first if word.startswith("#") else word) + mark + rest
+
+
 def _glue_lines(lines: list[str], draw: random.Random, _: Dialect) -> None:
     at = draw.randrange(len(lines))
     lines[at] = lines[at].rstrip("\r\n")
@@ -249,7 +257,7 @@ BYTES: tuple[Bytes, ...] = (
     _cut, _lose_beginning, _lose_middle, _flip_bytes, _flip_bytes, _insert_bytes, _recode, _join, _end_otherwise,
 )  # fmt: skip
 LINES: tuple[Lines, ...] = (
-    _repeat_line, _swap_lines, _delete_lines, _insert_line, _glue_lines, _break_line, _shuffle,
+    _repeat_line, _swap_lines, _delete_lines, _insert_line, _call_it, _glue_lines, _break_line, _shuffle,
 )  # fmt: skip
 COLUMNS = (_rename_column, _move_column, _double_column, _drop_column, _add_column)
 CELLS: tuple[Cells, ...] = (

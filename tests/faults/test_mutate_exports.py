@@ -17,6 +17,7 @@ from tests.faults.mutate_exports import (
     Found,
     Spoiled,
     Tally,
+    _has_reading,
     check_nights,
     fetch_nights,
     judge_batch,
@@ -169,3 +170,20 @@ def test_a_figure_is_read_by_its_own_words(name: str, cell: str, value: Fraction
 def test_what_is_not_understood_is_no_figure(name: str, cell: str) -> None:
     with pytest.raises(NotUnderstood):
         read_figure(name, cell, EXPORT)
+
+
+@pytest.mark.parametrize(
+    ("kind", "text", "is_lost"),
+    [
+        ("comment", "#A1,2026-04-05,5.8", True),
+        ("comment", "# seen 2026-04-05", False),
+        ("total", "Mean,2026-04-05,5.8", True),
+        ("total", "Mean,,5.8", False),
+        ("units", "A1,2026-04-05,5.8", True),
+        ("data", "A1,2026-04-05,5.8", False),
+    ],
+)
+def test_a_reading_that_was_set_aside_is_seen(kind: str, text: str, is_lost: bool) -> None:
+    export = {"columns": {"lot": "Lot", "date": "Date", "ph": "pH"}}
+    found = _has_reading({"kind": kind, "text": text}, "Lot,Date,pH", export)
+    assert (found is not None) == is_lost

@@ -26,6 +26,7 @@ from pipeline.reports.summary import (
     Quality,
     Reason,
     Sampling,
+    SetAsideLine,
     Site,
     Source,
     Summary,
@@ -407,6 +408,12 @@ def make_site(number: int, levels: tuple[str, ...], **changes: Any) -> Site:
                 lines=52,
                 records=52,
                 held_why=None,
+                not_data=[
+                    SetAsideLine(line=1, rule="header", text="Lot,Date,pH,EC"),
+                    SetAsideLine(line=52, rule="total", text="Total,,<b>12</b>,"),
+                ],
+                not_data_more=3,
+                blank_lines=1,
             ),
             FileReceived(
                 name="drop/lots.csv", kind="lots", received_on=AS_OF, lines=17, records=17, held_why=None

@@ -161,6 +161,18 @@ def test_every_option_stands_with_source_cautions_and_the_line(small_night: Path
             assert part in line
 
 
+def test_lines_that_are_no_data_stand_under_their_file(small_night: Path) -> None:
+    section = parse(small_night / "sites" / "site-1.html").xpath("//section[@class='files']")[0]
+    (details,) = section.findall("details")
+    assert details.findtext("summary") == "drop/readings_2026-04-05.csv: 5 lines that are no data"
+    rows = [[" ".join(cell.text_content().split()) for cell in row] for row in details.findall(".//tbody/tr")]
+    assert rows == [["1", "header", "Lot,Date,pH,EC"], ["52", "total word", "Total,,<b>12</b>,"]]
+    assert [line.text for line in details.findall("p")] == [
+        "and 3 more; leachbook held --not-data lists them",
+        "1 blank line.",
+    ]
+
+
 def test_an_empty_site_says_so(empty_night: Path) -> None:
     text = parse(empty_night / "sites" / "site-1.html").text_content()
     for part in ("Nothing received yet", "No lot stands in a house", "No file arrived", "No line is held"):
