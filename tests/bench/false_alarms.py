@@ -6,27 +6,32 @@ Lots: five pots at each sampling, SD between pots 0.15 pH and 0.40 mS/cm, one ro
 to two decimals. On top of the pots each sampling as a whole is off by an SD of 0.05 pH and 0.15 mS/cm (weather, hour,
 meter, hand). Nobody has published that figure for one site. The choice is about half of what laboratories differ by on
 the same water: 0.10 to 0.20 pH (AOAC Official Method 973.41), 7 % in EC (EPA Method 120.1: 119 of 1,710 µS/cm).
-Targets: pH 5.8 to 6.2, EC 2.5 to 4.5 mS/cm, no other published range, stage active.
+Targets: pH 5.8 to 6.2, EC 2.5 to 4.5 mS/cm, no other published range, stage active; then other targets, and those of
+the crops of pipeline/reference, with the other published ranges of each crop and its action thresholds.
 
 The rules are those of sql/judgement (verdicts, streaks, drifts, reasons) written anew on whole arrays, with the
-shipped policy, and those of pipeline.measures. A follow-up a week after a lot was out is not played out.
+shipped policy, and those of pipeline.measures. A follow-up a week after a lot was out is not played out. Contrasts: two
+samplings of one lot (each off by its own chance), and two groups of pots of one day (both off alike, so it cancels).
 """
 
 from __future__ import annotations
 
 import argparse
 import sys
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from pipeline.measures.contrasts import contrasts
 from pipeline.measures.drift import RULES, drift_charts
 from pipeline.measures.forecast import forecasts
 from pipeline.measures.outliers import LEAST_DISTANCE, is_outlier
+from pipeline.measures.reference_tables import load_crop_targets, load_general_targets
 from pipeline.measures.t_table import t_quantile
+from pipeline.measures.targets import choose_targets, list_published_ranges
 from pipeline.measures.trend import LAST_SAMPLINGS, trends
 from pipeline.settings.policy import PolicyValues
 
@@ -52,11 +57,20 @@ DETECTING: Final = (
     "act",
     "act, once confirmed",
     "three moves one way (drift)",
-    "trend (p at most 0.05)",
+    "trend (p at most 0.05, a step in eight weeks)",
     "forecast within two samplings",
     "EWMA",
     "any run rule",
 )
+TARGET_PLACES: Final = ("in the middle", "spread evenly", "near the low edge", "near the high edge")
+PH_TARGETS: Final = ((5.8, 6.2), (5.4, 6.2))
+EC_TARGETS: Final = ((2.5, 4.5), (1.0, 2.6), (1.5, 2.5), (2.0, 3.5))
+SPREADS: Final = ((0.0, 0.0), (0.05, 0.15), (0.10, 0.25))
+"""By how much whole samplings are off: pH, mS/cm."""
+EC_SHARES: Final = (0.10, 0.15, 0.20, 0.25, 0.30)
+"""Margins of `clearly out` for EC that the published targets are tried with."""
+WEEKS_OF_A_STEP: Final = 8
+"""A trend is spoken of where it moves a step in so many weeks."""
 MARGINS: Final = ((0.2, 0.10), (0.3, 0.15), (0.3, 0.20), (0.4, 0.25))
 """Other margins of `clearly out`, pH and share of the EC edge, beside the shipped one."""
 
@@ -73,49 +87,65 @@ class Quantity:
     clear_low: float
     clear_high: float
     action_low: float
+    action_high: float
     act_from: float
     far_below: float
     uneven_sd: float
     step: float
     least_sigma: float
+    others: tuple[tuple[float, float], ...] = ()
+    """Other published ranges of the crop: a mean inside of one is never clearly out."""
 
 
 def quantities(
     between_ph: float, between_ec: float, margin_ph: float, margin_ec: float
 ) -> tuple[Quantity, Quantity]:
+    return ph_of(5.8, 6.2, between_ph, margin_ph), ec_of(2.5, 4.5, between_ec, margin_ec)
+
+
+def ph_of(low: float, high: float, between: float, margin: float, group: str | None = None) -> Quantity:
+    """pH against a target; `group` is the crop's pH group. A threshold counts only beyond the target's own edge."""
     policy = PolicyValues()
-    root = np.sqrt(POTS)
-    ph = Quantity(
+    lowest = float(
+        policy.ph_action_low_iron_efficient if group == "iron-efficient" else policy.ph_action_low_other
+    )
+    highest = float(policy.ph_action_high_iron_inefficient) if group == "iron-inefficient" else np.inf
+    return Quantity(
         name="ph",
-        low=5.8,
-        high=6.2,
+        low=low,
+        high=high,
         pot_sd=0.15,
-        between_sd=between_ph,
-        clear_low=5.8 - margin_ph,
-        clear_high=6.2 + margin_ph,
-        action_low=float(policy.ph_action_low_other),
+        between_sd=between,
+        clear_low=low - margin,
+        clear_high=high + margin,
+        action_low=lowest if low > lowest else -np.inf,
+        action_high=highest if high < highest else np.inf,
         act_from=np.inf,
         far_below=np.inf,
         uneven_sd=float(policy.uneven_ph_sd),
         step=float(policy.step_ph),
-        least_sigma=float(policy.summary_ph_sd) / root,
+        least_sigma=float(policy.summary_ph_sd) / np.sqrt(POTS),
     )
-    ec = Quantity(
+
+
+def ec_of(low: float, high: float, between: float, margin_share: float) -> Quantity:
+    policy = PolicyValues()
+    return Quantity(
         name="ec",
-        low=2.5,
-        high=4.5,
+        low=low,
+        high=high,
         pot_sd=0.40,
-        between_sd=between_ec,
-        clear_low=2.5 * (1 - margin_ec),
-        clear_high=4.5 * (1 + margin_ec),
+        between_sd=between,
+        clear_low=low * (1 - margin_share),
+        clear_high=high * (1 + margin_share),
         action_low=-np.inf,
+        action_high=np.inf,
         act_from=float(policy.ec_act_ms_cm),
-        far_below=2.5 * float(policy.ec_low_act_share),
+        far_below=low * float(policy.ec_low_act_share),
         uneven_sd=float(policy.uneven_ec_sd_ms_cm),
         step=float(policy.step_ec_ms_cm),
-        least_sigma=float(policy.summary_ec_sd_ms_cm) / root,
+        least_sigma=float(policy.summary_ec_sd_ms_cm) / np.sqrt(POTS),
     )
-    return ph, ec
 
 
 def read_pots(rng: np.random.Generator, true_means: Floats, quantity: Quantity) -> Floats:
@@ -126,11 +156,13 @@ def read_pots(rng: np.random.Generator, true_means: Floats, quantity: Quantity) 
 
 
 def place_lots(rng: np.random.Generator, lots: int, quantity: Quantity, place: str) -> Floats:
-    """True mean of each lot: lots. Near the edge: an eighth of the target's width inside its upper edge."""
+    """True mean of each lot: lots. Near an edge: an eighth of the target's width inside; the edge is the high one."""
     width = quantity.high - quantity.low
     if place == "in the middle":
         return np.full(lots, quantity.low + width / 2)
-    if place == "near the edge":
+    if place == "near the low edge":
+        return np.full(lots, quantity.low + width / 8)
+    if place in ("near the edge", "near the high edge"):
         return np.full(lots, quantity.high - width / 8)
     return rng.uniform(quantity.low, quantity.high, lots)
 
@@ -157,7 +189,8 @@ def verdict_rules(pots: Floats, quantity: Quantity) -> dict[str, Bools]:
     side = (mean > quantity.high + EDGE).astype(np.int64) - (mean < quantity.low - EDGE)
     beyond = (mean >= quantity.clear_high - EDGE) | (mean <= quantity.clear_low + EDGE)
     whole = np.where(side > 0, mean - half > quantity.high, (side < 0) & (mean + half < quantity.low))
-    clearly = (whole & beyond) | (mean < quantity.action_low)
+    over_threshold = (mean < quantity.action_low - EDGE) | (mean > quantity.action_high + EDGE)
+    clearly = ((whole & beyond) | over_threshold) & ~_inside_another(mean, quantity)
     rows = in_a_row(side)
     two_beyond = (rows >= PolicyValues().act_in_a_row) & beyond & one_before(beyond)
     is_low_ec = (side < 0) & (quantity.name == "ec")
@@ -179,6 +212,13 @@ def verdict_rules(pots: Floats, quantity: Quantity) -> dict[str, Bools]:
         # What `act` would be if one sampling clearly out waited for a second one out on its side.
         "act, once confirmed": (act | (mean >= quantity.act_from)) & (rows >= 2),
     }
+
+
+def _inside_another(mean: Floats, quantity: Quantity) -> Bools:
+    inside = np.zeros(mean.shape, dtype=np.bool_)
+    for low, high in quantity.others:
+        inside |= (mean >= low - EDGE) & (mean <= high + EDGE)
+    return inside
 
 
 def moved_one_way(mean: Floats, step: float) -> Bools:
@@ -213,11 +253,13 @@ def series_rules(mean: Floats, quantity: Quantity) -> dict[str, Bools]:
         ends_on=pl.lit(None, dtype=pl.Date),
         interval_days=EVERY_DAYS,
     )
-    leaving = forecasts(told)
+    leaving = forecasts(told).with_columns(
+        is_large=pl.col("slope_per_week").abs() * WEEKS_OF_A_STEP >= quantity.step - 1e-8
+    )
     chart = drift_charts(frame, ["lot"], day="day", value="value", least_sigma=quantity.least_sigma)
     columns = {
-        "trend (p at most 0.05)": leaving["is_trend"],
-        "forecast within two samplings": leaving["is_within_two_samplings"],
+        "trend (p at most 0.05, a step in eight weeks)": leaving["is_trend"] & leaving["is_large"],
+        "forecast within two samplings": leaving["is_within_two_samplings"] & leaving["is_large"],
         "EWMA": chart["ewma_side"].is_not_null(),
         "moving range": chart["is_moving_range_high"],
         **{f"run rule {rule}": chart[rule] for rule in RULES},
@@ -240,7 +282,7 @@ def begins(speaks: Bools) -> Bools:
 
 def false_alarms(rng: np.random.Generator, lots: int, both: tuple[Quantity, Quantity]) -> list[str]:
     """A Markdown table: new false alarms a month of a group of 500 steady lots."""
-    months = lots * LIFE * EVERY_DAYS / DAYS_A_MONTH
+    months = lot_months(lots)
     rates: dict[str, list[str]] = {}
     acts, standing = [], []
     for place in PLACES:
@@ -312,7 +354,7 @@ def detection(rng: np.random.Generator, lots: int, both: tuple[Quantity, Quantit
 
 def choices(seed: int, lots: int, between_ph: float, between_ec: float) -> list[str]:
     """A Markdown table: what other margins and a confirmation would make of `act`, on the same lots."""
-    months = lots * LIFE * EVERY_DAYS / DAYS_A_MONTH
+    months = lot_months(lots)
     rows: dict[str, list[str]] = {}
     for margin_ph, margin_ec in MARGINS:
         both = quantities(between_ph, between_ec, margin_ph, margin_ec)
@@ -335,6 +377,139 @@ def choices(seed: int, lots: int, between_ph: float, between_ec: float) -> list[
                 cells = rows[f"{rule}; margin {margin_ph} pH, {margin_ec:.0%} of the EC edge"]
                 cells.append(delay(verdicts[rule], since))
     return table(["choice", *PLACES, "pH + 0.1 a week, near the edge", "EC + 1 mS/cm, near the edge"], rows)
+
+
+def lot_months(lots: int) -> float:
+    return lots * LIFE * EVERY_DAYS / DAYS_A_MONTH
+
+
+def steady_act(rng: np.random.Generator, lots: int, quantity: Quantity, place: str) -> Bools:
+    """Where steady lots are `act` in one quantity: lots x samplings."""
+    means = np.repeat(place_lots(rng, lots, quantity, place)[:, None], LIFE, axis=1)
+    return verdict_rules(read_pots(rng, means, quantity), quantity)["act"]
+
+
+def by_target(seed: int, lots: int, between_ph: float, between_ec: float) -> list[str]:
+    """A Markdown table: `act` per 100 lot-months by target, one quantity each, under the shipped margins."""
+    policy = PolicyValues()
+    wanted = {
+        f"pH {low}-{high}": ph_of(low, high, between_ph, float(policy.clear_margin_ph))
+        for low, high in PH_TARGETS
+    }
+    wanted |= {
+        f"EC {low}-{high}": ec_of(low, high, between_ec, float(policy.clear_margin_ec_share))
+        for low, high in EC_TARGETS
+    }
+    rng = np.random.default_rng(seed)
+    rows = {
+        name: [
+            f"{100 * begins(steady_act(rng, lots, quantity, place)).sum() / lot_months(lots):.2f}"
+            for place in TARGET_PLACES
+        ]
+        for name, quantity in wanted.items()
+    }
+    return table(["target", *TARGET_PLACES], rows)
+
+
+def published_crops(
+    between_ph: float, between_ec: float, margin_ph: float, margin_ec: float
+) -> dict[str, tuple[Quantity, ...]]:
+    """pH and, where one is published, EC of every crop in the published table, as the shipped policy chooses them."""
+    frame = load_crop_targets()
+    chosen = choose_targets(frame, PolicyValues().target_source_order)
+    ranges = list_published_ranges(frame)
+    (general,) = load_general_targets().filter(pl.col("used") & (pl.col("quantity") == "ph")).to_dicts()
+    crops = {}
+    for (crop,), mine in chosen.group_by("crop_key", maintain_order=True):
+        edges = {row["quantity"]: (float(row["low"]), float(row["high"])) for row in mine.to_dicts()}
+        others: dict[str, list[tuple[float, float]]] = {"ph": [], "ec": []}
+        for row in ranges.filter(pl.col("crop_key") == crop).to_dicts():
+            others[row["quantity"]].append((float(row["low"]), float(row["high"])))
+        low, high = edges.get("ph", (float(general["low"]), float(general["high"])))
+        both = [ph_of(low, high, between_ph, margin_ph, mine["ph_group"][0])]
+        if "ec" in edges:
+            both.append(ec_of(*edges["ec"], between_ec, margin_ec))
+        crops[str(crop)] = tuple(replace(one, others=tuple(others[one.name])) for one in both)
+    return crops
+
+
+def published_rates(
+    seed: int, lots: int, between_ph: float, between_ec: float, margin_ph: float, margin_ec: float
+) -> tuple[float, float, float]:
+    """`act` per 100 lot-months of pH, of EC, of either, in a group with as many lots of each crop of the table.
+
+    True means are spread evenly over each crop's target.
+    """
+    crops = published_crops(between_ph, between_ec, margin_ph, margin_ec)
+    rng = np.random.default_rng(seed)
+    each = max(1, lots // len(crops))
+    counts = np.zeros(3)
+    for crop in crops.values():
+        acts = [steady_act(rng, each, quantity, "spread evenly") for quantity in crop]
+        for quantity, act in zip(crop, acts, strict=True):
+            counts[0 if quantity.name == "ph" else 1] += begins(act).sum()
+        counts[2] += begins(np.logical_or.reduce(acts)).sum()
+    ph, ec, either = 100 * counts / lot_months(each * len(crops))
+    return float(ph), float(ec), float(either)
+
+
+def published_group(seed: int, lots: int) -> list[str]:
+    """A Markdown table: `act` per 100 lot-months of the group as the published table has it, by margin and spread."""
+    margin_ph = float(PolicyValues().clear_margin_ph)
+    rows: dict[str, list[str]] = {}
+    for share in EC_SHARES:
+        cells = rows.setdefault(f"{margin_ph} pH, {share:.0%} of the EC edge", [])
+        for between_ph, between_ec in SPREADS:
+            ph, ec, either = published_rates(seed, lots, between_ph, between_ec, margin_ph, share)
+            cells.append(f"{either:.2f} ({ph:.2f}, {ec:.2f})")
+    return table(["margin", *spread_names()], rows)
+
+
+def spread_names() -> list[str]:
+    return [f"{ph:.2f} pH, {ec:.2f} mS/cm" if ph else "none" for ph, ec in SPREADS]
+
+
+def clear_share(rng: np.random.Generator, lots: int, quantity: Quantity, *, of_one_day: bool) -> float:
+    """How many of 100 comparisons of equal pots are `clear`: five before and five after, or of one day."""
+    offsets = rng.normal(0.0, quantity.between_sd, size=(lots, 2, 1))
+    if of_one_day:
+        offsets[:, 1] = offsets[:, 0]
+    middle = (quantity.low + quantity.high) / 2
+    pots = np.round(middle + offsets + rng.normal(0.0, quantity.pot_sd, size=(lots, 2, POTS)), 2)
+    frame = pl.DataFrame(
+        {
+            "lot": np.repeat(np.arange(lots), 2 * POTS),
+            "grp": np.tile(np.repeat(["first", "second"], POTS), lots),
+            "value": pots.ravel(),
+        }
+    )
+    found = contrasts(
+        frame,
+        ["lot"],
+        value="value",
+        group="grp",
+        first="first",
+        second="second",
+        least_difference=quantity.step,
+    )
+    return 100 * float((found["word"] == "clear").sum()) / lots
+
+
+def contrast_rates(seed: int, lots: int) -> list[str]:
+    """A Markdown table: `clear` per 100 comparisons of equal pots, by spread between samplings."""
+    policy = PolicyValues()
+    rows: dict[str, list[str]] = {}
+    for kind, of_one_day in (("before and after", False), ("affected and healthy, one day", True)):
+        for place in range(2):
+            cells = []
+            for between_ph, between_ec in SPREADS:
+                quantity = quantities(
+                    between_ph, between_ec, float(policy.clear_margin_ph), float(policy.clear_margin_ec_share)
+                )[place]
+                rng = np.random.default_rng(seed)
+                cells.append(f"{clear_share(rng, lots, quantity, of_one_day=of_one_day):.2f}")
+            rows[f"{kind}: {('pH', 'EC')[place]}"] = cells
+    return table(["comparison", *spread_names()], rows)
 
 
 def main() -> None:
@@ -361,6 +536,18 @@ def main() -> None:
         "`act` by chance per 100 lot-months, and days until it sees what is real, by choice",
         "",
         *choices(asked.seed, asked.lots, asked.between_ph, asked.between_ec),
+        "",
+        "`act` by chance per 100 lot-months by target, one quantity each",
+        "",
+        *by_target(asked.seed, asked.lots, asked.between_ph, asked.between_ec),
+        "",
+        "`act` by chance per 100 lot-months of the group as the published table has it: either (pH, EC)",
+        "",
+        *published_group(asked.seed, asked.lots),
+        "",
+        "`clear` by chance per 100 comparisons of five pots with five",
+        "",
+        *contrast_rates(asked.seed, asked.lots),
     ]
     sys.stdout.write("\n".join(lines) + "\n")
 

@@ -18,12 +18,17 @@ from tests.bench.false_alarms import (
     Floats,
     Quantity,
     begins,
+    by_target,
     changed_lots,
     choices,
+    clear_share,
     delay,
     false_alarms,
     in_a_row,
     moved_one_way,
+    ph_of,
+    published_crops,
+    published_rates,
     quantities,
     read_pots,
     verdict_rules,
@@ -112,6 +117,53 @@ def test_the_simulated_rules_are_those_of_the_night(bench: Bench, seed: int) -> 
     assert drifting
 
 
+# One crop of each pH group: an edge that is a threshold (5.4, 5.8), thresholds beyond the edge, and other ranges.
+@pytest.mark.parametrize("crop", ["petunia", "geranium, zonal", "poinsettia", "chrysanthemum"])
+def test_published_targets_are_simulated_as_the_night_judges_them(bench: Bench, crop: str) -> None:
+    both = {one.name: one for one in published_crop(crop)}
+    widths = {name: one.high - one.low for name, one in both.items()}
+    pots = {name: draw(one, one.low - widths[name], one.high + widths[name], 7) for name, one in both.items()}
+    bench.lots(
+        "lot_code | crop | started_on\n" + "\n".join(f"L{lot} | {crop} | 2025-06-01" for lot in range(LOTS))
+    )
+    ec = pots.get("ec", np.full((LOTS, SAMPLINGS, POTS), 2.0))
+    bench.readings(
+        "lot_code | sampled_on | ph | ec_ms_cm\n"
+        + "\n".join(
+            f"L{lot} | {day_of(nth)} | {pots['ph'][lot, nth, pot]:.2f} | {max(ec[lot, nth, pot], 0.01):.2f}"
+            for lot in range(LOTS)
+            for nth in range(SAMPLINGS)
+            for pot in range(POTS)
+        )
+    )
+    bench.build("verdicts", "streaks", "reasons")
+    by_quantity = {
+        name: verdict_rules(np.maximum(pots[name], 0.01) if name == "ec" else pots[name], one)
+        for name, one in both.items()
+    }
+    for name, condition in (("out", "side in ('low', 'high')"), ("clearly out", "verdict = 'clearly_out'")):
+        found = {
+            (lot.lower(), str(day), quantity, name)
+            for lot, day, quantity in bench.select("verdicts", "lot_key, sampled_on, quantity", condition)
+        }
+        expected = set[tuple[str, ...]]()
+        for quantity, one in both.items():
+            expected |= simulated(name, by_quantity[quantity][name], one)
+        assert found == expected, name
+        assert found
+    acting = {
+        (lot.lower(), quantity)
+        for lot, quantity in bench.select("reasons", "lot_key, quantity", "level = 'act'")
+    }
+    assert acting == last_speaking("act", by_quantity)
+
+
+def published_crop(crop: str) -> tuple[Quantity, ...]:
+    """A crop of the published table, by its targets."""
+    margins = (float(POLICY.clear_margin_ph), float(POLICY.clear_margin_ec_share))
+    return published_crops(0.1, 0.25, *margins)[crop]
+
+
 def last_speaking(rule: str, by_quantity: dict[str, dict[str, Bools]]) -> Rows:
     return {
         (f"l{lot}", quantity)
@@ -171,3 +223,63 @@ def test_the_shipped_margins_act_by_chance_in_less_than_1_of_100_lot_months(
     cells = [float(cell) for cell in shipped.split("|")[2:5]]
     assert max(cells) < 1
     assert max(cells) > 0
+
+
+def test_a_threshold_counts_only_beyond_the_targets_own_edge() -> None:
+    thresholds = [
+        (one.action_low, one.action_high)
+        for one in (
+            ph_of(5.4, 6.2, 0.0, 0.2, "iron-inefficient"),
+            ph_of(5.5, 6.4, 0.0, 0.2, "iron-inefficient"),
+            ph_of(5.5, 6.0, 0.0, 0.2, "iron-efficient"),
+            ph_of(6.0, 6.6, 0.0, 0.2, "iron-efficient"),
+        )
+    ]
+    inf = float("inf")
+    assert thresholds == [(-inf, 6.4), (5.4, inf), (-inf, inf), (5.5, inf)]
+
+
+def test_equal_pots_of_one_day_are_clear_by_chance_less_than_the_test_says() -> None:
+    # Both tests at 5 % and a step besides: what the whole day is off by does not matter.
+    rates = [
+        clear_share(
+            np.random.default_rng(SEED), 4_000, quantities(between, 0.25, 0.2, 0.1)[0], of_one_day=True
+        )
+        for between in (0.0, 0.1)
+    ]
+    assert all(0 < rate < 5 for rate in rates)
+
+
+def test_two_samplings_are_no_replicates() -> None:
+    # The pots of a sampling are off together, so before and after differ more often than 5 % would have it.
+    rates = [
+        clear_share(
+            np.random.default_rng(SEED), 4_000, quantities(between, 0.25, 0.2, 0.1)[0], of_one_day=False
+        )
+        for between in (0.0, 0.05, 0.1)
+    ]
+    assert rates == sorted(rates)
+    assert rates[0] < 5 < rates[2]
+
+
+def test_narrow_and_low_targets_act_more_often_by_chance() -> None:
+    rows = [
+        [cell.strip() for cell in line.split("|")[1:-1]] for line in by_target(SEED, 3_000, 0.05, 0.15)[2:]
+    ]
+    evenly = {cells[0]: float(cells[2]) for cells in rows}
+    assert list(evenly) == [
+        "pH 5.8-6.2",
+        "pH 5.4-6.2",
+        "EC 2.5-4.5",
+        "EC 1.0-2.6",
+        "EC 1.5-2.5",
+        "EC 2.0-3.5",
+    ]
+    assert evenly["EC 1.5-2.5"] > evenly["EC 2.5-4.5"]
+
+
+def test_a_wider_ec_margin_acts_less_in_the_group_of_the_published_table() -> None:
+    shipped, wider = (published_rates(SEED, 4_000, 0.05, 0.15, 0.2, share) for share in (0.1, 0.2))
+    assert shipped[0] == wider[0]
+    assert shipped[1] > wider[1]
+    assert max(shipped[:2]) <= shipped[2] <= shipped[0] + shipped[1] + 1e-9
