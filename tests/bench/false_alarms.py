@@ -67,8 +67,10 @@ PH_TARGETS: Final = ((5.8, 6.2), (5.4, 6.2))
 EC_TARGETS: Final = ((2.5, 4.5), (1.0, 2.6), (1.5, 2.5), (2.0, 3.5))
 SPREADS: Final = ((0.0, 0.0), (0.05, 0.15), (0.10, 0.25))
 """By how much whole samplings are off: pH, mS/cm."""
-EC_SHARES: Final = (0.10, 0.15, 0.20, 0.25, 0.30)
+EC_SHARES: Final = (0.10, 0.13, 0.15, 0.20, 0.25, 0.30)
 """Margins of `clearly out` for EC that the published targets are tried with."""
+EC_MIDDLE: Final = 3.5
+"""Middle of the target for which the scatter of EC is stated, mS/cm."""
 WEEKS_OF_A_STEP: Final = 8
 """A trend is spoken of where it moves a step in so many weeks."""
 MARGINS: Final = ((0.2, 0.10), (0.3, 0.15), (0.3, 0.20), (0.4, 0.25))
@@ -412,7 +414,12 @@ def by_target(seed: int, lots: int, between_ph: float, between_ec: float) -> lis
 
 
 def published_crops(
-    between_ph: float, between_ec: float, margin_ph: float, margin_ec: float
+    between_ph: float,
+    between_ec: float,
+    margin_ph: float,
+    margin_ec: float,
+    *,
+    is_in_proportion: bool = False,
 ) -> dict[str, tuple[Quantity, ...]]:
     """pH and, where one is published, EC of every crop in the published table, as the shipped policy chooses them."""
     frame = load_crop_targets()
@@ -428,19 +435,33 @@ def published_crops(
         low, high = edges.get("ph", (float(general["low"]), float(general["high"])))
         both = [ph_of(low, high, between_ph, margin_ph, mine["ph_group"][0])]
         if "ec" in edges:
-            both.append(ec_of(*edges["ec"], between_ec, margin_ec))
+            ec = ec_of(*edges["ec"], between_ec, margin_ec)
+            both.append(_in_proportion(ec) if is_in_proportion else ec)
         crops[str(crop)] = tuple(replace(one, others=tuple(others[one.name])) for one in both)
     return crops
 
 
+def _in_proportion(ec: Quantity) -> Quantity:
+    """The same, its scatter as large a part of the target's middle as it is at 2.5 to 4.5 mS/cm."""
+    share = (ec.low + ec.high) / 2 / EC_MIDDLE
+    return replace(ec, pot_sd=ec.pot_sd * share, between_sd=ec.between_sd * share)
+
+
 def published_rates(
-    seed: int, lots: int, between_ph: float, between_ec: float, margin_ph: float, margin_ec: float
+    seed: int,
+    lots: int,
+    between_ph: float,
+    between_ec: float,
+    margin_ph: float,
+    margin_ec: float,
+    *,
+    is_in_proportion: bool = False,
 ) -> tuple[float, float, float]:
     """`act` per 100 lot-months of pH, of EC, of either, in a group with as many lots of each crop of the table.
 
     True means are spread evenly over each crop's target.
     """
-    crops = published_crops(between_ph, between_ec, margin_ph, margin_ec)
+    crops = published_crops(between_ph, between_ec, margin_ph, margin_ec, is_in_proportion=is_in_proportion)
     rng = np.random.default_rng(seed)
     each = max(1, lots // len(crops))
     counts = np.zeros(3)
@@ -455,12 +476,17 @@ def published_rates(
 
 def published_group(seed: int, lots: int) -> list[str]:
     """A Markdown table: `act` per 100 lot-months of the group as the published table has it, by margin and spread."""
-    margin_ph = float(PolicyValues().clear_margin_ph)
+    policy = PolicyValues()
+    margin_ph, shipped = float(policy.clear_margin_ph), float(policy.clear_margin_ec_share)
+    cases = [(share, False) for share in EC_SHARES] + [(shipped, True)]
     rows: dict[str, list[str]] = {}
-    for share in EC_SHARES:
-        cells = rows.setdefault(f"{margin_ph} pH, {share:.0%} of the EC edge", [])
+    for share, is_in_proportion in cases:
+        scatter = ", EC scattering in proportion" if is_in_proportion else ""
+        cells = rows.setdefault(f"{margin_ph} pH, {share:.0%} of the EC edge{scatter}", [])
         for between_ph, between_ec in SPREADS:
-            ph, ec, either = published_rates(seed, lots, between_ph, between_ec, margin_ph, share)
+            ph, ec, either = published_rates(
+                seed, lots, between_ph, between_ec, margin_ph, share, is_in_proportion=is_in_proportion
+            )
             cells.append(f"{either:.2f} ({ph:.2f}, {ec:.2f})")
     return table(["margin", *spread_names()], rows)
 
