@@ -30,10 +30,11 @@ from tests.home import LOTS, READINGS_HEADER, SITE, drop, make_home
 FIRST = date(2026, 3, 10)
 NIGHTS = 60
 CUMULATIVE = SITE.replace('files = "drop/readings*.csv"', 'files = "drop/readings*.csv"\nmode = "cumulative"')
-KEYLESS = CUMULATIVE.replace("numbers_pots = true\n", "")
+KEYLESS = CUMULATIVE.replace("numbers_pots = true", "numbers_pots = false")
 # As far as fates need: what readings are used for is judged elsewhere.
 MODELS = (
-    *("record_versions", "replaced_files", "lot_facts", "current_lots", "reading_lots", "treatment_lots"),
+    *("line_appearances", "repeated_pots", "left_lines", "record_versions", "replaced_files"),
+    *("lot_facts", "current_lots", "reading_lots", "treatment_lots"),
     *("exemption_lots", "kind_causes", "record_fates"),
 )
 

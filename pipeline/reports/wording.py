@@ -195,7 +195,7 @@ class Wording:
             "place_unclear": "their place now fits exactly one lot",
             "in_future": "their date has come",
         }.get(row["cause"], "what held them was mended")
-        return f"{_count(row['records'], 'line')} held before are taken up: {why}."
+        return f"{_count(row['records'], 'line')} held before {'is' if row['records'] == 1 else 'are'} taken up: {why}."
 
     def reread(self, row: Row) -> str:
         """One row of the query `rereads_tonight`."""
@@ -205,6 +205,11 @@ class Wording:
             if before != after:
                 parts.append(f"{_count(after, 'line')} {word}, {before} before")
         told = "; ".join(part for part in parts if part) or "nothing changed"
+        if row["accepted_after"] < row["accepted_before"]:
+            return (
+                f"{row['file']} was read again because the settings changed, and fewer of its lines can be used now: "
+                f"{told}. Look at what was changed in site.toml."
+            )
         return f"{row['file']} was read again under the mended settings: {told}."
 
     def new_columns(self, row: Row) -> str:
@@ -581,6 +586,17 @@ _LIST_FINDINGS: dict[str, Callable[[Row], str]] = {
     "lot_code_twice": lambda r: (
         f"Codes that differ only in capital letters are taken as one lot: {_some(r['names'])}. "
         "Give one of them another."
+    ),
+    "lot_gone": lambda r: (
+        f"{'Lot' if len(r['names']) == 1 else 'Lots'} {_some(r['names'])} {_is(r['names'])} gone from the site's lot "
+        f"list: {_count(r['readings'], 'reading')} of {'it' if len(r['names']) == 1 else 'them'} "
+        f"{'waits' if r['readings'] == 1 else 'wait'} until the list has {'it' if len(r['names']) == 1 else 'them'} "
+        "again."
+    ),
+    "pots_not_told_apart": lambda r: (
+        f"{_some(r['names'])}: {_count(r['readings'], 'reading')} of samplings in which a pot's number comes twice. "
+        "Each counts as a pot of its own, and a correction of one of them cannot be told from another pot. Number the "
+        "pots, or write numbers_pots = false into the [[export]], and this is said no more."
     ),
 }
 

@@ -304,6 +304,17 @@ FINDINGS: tuple[FindingRule, ...] = (
         about="site",
     ),
     _remark(
+        "lot_gone",
+        "a lot whose line was withdrawn from a whole lot list, while readings of it wait",
+        about="site",
+    ),
+    _remark(
+        "pots_not_told_apart",
+        "a pot's number comes twice in a sampling and the settings do not say whether pots are numbered; said once",
+        level="note",
+        about="site",
+    ),
+    _remark(
         "last_digits",
         "last digits of a month's readings are not evenly spread (chi-square, 9 degrees of freedom, above 27.88, the "
         "0.1 % point; at least 100 readings with two decimals), as a question",

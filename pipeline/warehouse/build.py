@@ -9,6 +9,9 @@ from pipeline.warehouse.connect import Connection
 from pipeline.warehouse.statements import quoted, read_sql, run_sql, sql_names
 
 SAMPLING_MODELS = (
+    "line_appearances",
+    "repeated_pots",
+    "left_lines",
     "record_versions",
     "replaced_files",
     "lot_facts",

@@ -30,14 +30,14 @@ class FileFacts:
     """What is known of one file as a whole. `modified_at` is UTC; `problem` holds the whole file.
 
     `header`, `extra_columns` and `layout` are JSON lists: the header's cells, those of them that no field maps, and
-    what stands in which column (null where the file cannot be read).
+    what stands in which column (null where the file cannot be read). `numbers_pots`: null where the lines tell it.
     """
 
     site_id: str
     kind: str
     export_no: int
     mode: str
-    numbers_pots: bool
+    numbers_pots: bool | None
     name: str
     sha256: str
     size_bytes: int

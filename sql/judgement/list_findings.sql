@@ -1,9 +1,10 @@
--- What a site's lists say against each other: planted lots that no lot list has, samplers without training, codes twice.
+-- What a site's lists say against each other: planted lots that no lot list has, lots that left it while readings of them
+-- came, samplers without training, codes twice, and pots whose numbers do not tell them apart.
 -- grain: one rule's remark on one site. key: site_id, rule
--- inputs: plantings, people, usable_readings, files, record_versions, lot_lines, policy_finding_levels, run
+-- inputs: plantings, people, usable_readings, files, record_versions, record_fates, repeated_pots, lot_lines, policy_finding_levels, run
 -- rules (house defaults): only what is planted by the as-of date and not yet shipped; readings of the last 28 days; only
 -- where the site sends the list. Lot codes are the same whatever their case.
--- names: lots or people, each once, in order. readings: of these people.
+-- names: lots, people or files, each once, in order. readings: of these people, of these lots that wait, or in these files.
 with
 missing_lots as (
     select
@@ -74,6 +75,56 @@ twice as (
     group by site_id
 ),
 
+gone_lots as (
+    select
+        v.site_id,
+        lower(l.lot_code) as lot_key,
+        any_value(l.lot_code) as lot_code
+    from record_versions as v
+    inner join lot_lines as l on v.file_id = l.file_id and v.record_no = l.record_no
+    where v.kind = 'lots' and l.lot_code is not null
+    group by v.site_id, lower(l.lot_code)
+    having bool_or(v.version = 'withdrawn') and not bool_or(v.version = 'current')
+),
+
+waiting as (
+    select
+        f.site_id,
+        list(distinct g.lot_code order by g.lot_code) as names,
+        count(*)::integer as readings
+    from record_fates as f
+    inner join gone_lots as g on f.site_id = g.site_id and lower(f.what) = g.lot_key
+    where f.cause = 'lot_unknown' and f.export_kind = 'readings'
+    group by f.site_id
+),
+
+-- Each sampling is said in the night in which an export has it for the first time.
+new_repeats as (
+    select
+        f.site_id,
+        f.export_no,
+        f.night_no,
+        f.name,
+        p.lines
+    from repeated_pots as p
+    inner join files as f on p.file_id = f.file_id
+    qualify
+        row_number() over (
+            partition by f.site_id, f.export_no, p.lot_key, p.sampled_on, p.purpose
+            order by f.file_id
+        ) = 1
+),
+
+unnumbered as (
+    select
+        n.site_id,
+        list(distinct n.name order by n.name) as names,
+        sum(n.lines)::integer as readings
+    from new_repeats as n
+    inner join run as t on n.night_no = t.night_no
+    group by n.site_id
+),
+
 remarks as (
     select
         'lot_not_listed' as rule,
@@ -92,6 +143,18 @@ remarks as (
         'note',
         *
     from twice
+    union all
+    select
+        'lot_gone',
+        'warn',
+        *
+    from waiting
+    union all
+    select
+        'pots_not_told_apart',
+        'note',
+        *
+    from unnumbered
 )
 
 select

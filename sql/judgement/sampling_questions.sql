@@ -1,6 +1,6 @@
 -- Remarks on where pots were picked and on figures that may have been copied, worded as questions, never as accusations.
 -- grain: one rule's remark on one sampling. key: site_id, lot_key, sampled_on, purpose, rule
--- inputs: usable_readings, samplings, record_fates, reading_lines, files, policy
+-- inputs: usable_readings, samplings, record_fates, record_versions, reading_lines, files, policy
 -- rules: pick from all over the lot, the middle and the back too (common practice); pace and late entries are house defaults.
 with
 lot_benches as (
@@ -75,8 +75,8 @@ corrected as (
         count(*)::integer as readings
     from record_fates as t
     inner join reading_lines as r on t.file_id = r.file_id and t.record_no = r.record_no
-    inner join files as f on t.file_id = f.file_id
-    where t.fate = 'superseded' and t.export_kind = 'readings' and f.numbers_pots
+    inner join record_versions as v on t.file_id = v.file_id and t.record_no = v.record_no
+    where t.fate = 'superseded' and t.export_kind = 'readings' and v.line_key is not null
     group by all
 ),
 

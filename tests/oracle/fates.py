@@ -170,6 +170,8 @@ class SiteFacts:
     calibrations: list[Calibration]
     # What each lot's lines say, oldest first.
     lot_lines: dict[str, list[Lot]]
+    # Records that say which others they are versions of.
+    keyed: frozenset[Ref]
 
     def lot_on(self, key: str, day: date) -> Lot:
         """The lot as it stands tonight, in the container in which it stood that day."""
@@ -244,7 +246,7 @@ def key_of(export: Export, typed: Typed | None) -> tuple[Value, ...] | None:
     name = typed.text("name")
     if export.kind == "people" and name:
         return (fold(name),)
-    if export.kind == "readings" and export.numbers_pots:
+    if export.kind == "readings" and export.numbers_pots is not False:
         pot, day = typed.text("pot"), typed.day("date")
         if code and pot and day:
             return (fold(code), day, typed.text("purpose"), fold(pot))
@@ -263,7 +265,50 @@ def columns_read(file: Received) -> tuple[str | None, ...]:
     return tuple(name if is_noted or name in mapped else None for name in names)
 
 
-def versions(files: list[tuple[int, Received]]) -> dict[Ref, str]:
+def numbered(file: Received) -> dict[int, tuple[Line, int]]:
+    """Text and place among equal texts of every data record."""
+    columns, counts = columns_read(file), Counter[str]()
+    told: dict[int, tuple[Line, int]] = {}
+    for record in file.read.records:
+        if record.kind == "data":
+            counts[record.text] += 1
+            told[record.record_no] = ((columns, record.text), counts[record.text])
+    return told
+
+
+def repeated_pots(file: Received) -> set[tuple[Value, ...]]:
+    """Lot, day and purpose of samplings in which a pot's number comes twice."""
+    keys = [key for typed in file.typed.values() if (key := key_of(file.export, typed)) is not None]
+    return {key[:3] for key, lines in Counter(keys).items() if lines > 1}
+
+
+def keys_of(files: list[tuple[int, Received]]) -> dict[Ref, tuple[Value, ...]]:
+    """The key of each record that has one. Where the settings do not say whether pots are numbered, the file in
+    which a line stood first says it: they are where no number comes twice in a sampling.
+    """
+    first: dict[tuple[Line, int], int] = {}
+    repeated = {file_no: repeated_pots(file) for file_no, file in files if file.export.kind == "readings"}
+    keys: dict[Ref, tuple[Value, ...]] = {}
+    for file_no, file in files:
+        for record_no, line in numbered(file).items():
+            origin = first.setdefault(line, file_no)
+            key = key_of(file.export, file.typed.get(record_no))
+            if key is None:
+                continue
+            is_derived = file.export.kind == "readings" and file.export.numbers_pots is None
+            if not is_derived or key[:3] not in repeated[origin]:
+                keys[Ref(file_no, record_no)] = key
+    return keys
+
+
+def is_usable(file: Received) -> bool:
+    """A file that takes part in comparing versions."""
+    return file.read.file_problem is None or (
+        file.read.file_problem == HEADER_ONLY and file.export.mode == "increment"
+    )
+
+
+def versions(files: list[tuple[int, Received]], left: set[Ref]) -> dict[Ref, str]:
     """Fates that come from comparing the files of one export: repeated, superseded, withdrawn; "" for the
     rest.
 
@@ -272,45 +317,124 @@ def versions(files: list[tuple[int, Received]]) -> dict[Ref, str]:
     A text means the same only where the columns that are read stand alike.
     What a newer cumulative file no longer has was withdrawn. A file that is held whole takes no part, nor
     does a cumulative one without data: an empty list withdraws nothing.
+    `left`: records that gave way to a newer version of their file.
     """
-    usable = [
-        (file_no, file)
-        for file_no, file in files
-        if file.read.file_problem is None
-        or (file.read.file_problem == HEADER_ONLY and file.export.mode == "increment")
-    ]
+    usable = [(file_no, file) for file_no, file in files if is_usable(file)]
     appearances: dict[tuple[Line, int], list[Ref]] = {}
     texts: dict[Ref, tuple[Line, int]] = {}
-    keys: dict[Ref, tuple[Value, ...]] = {}
+    keys = keys_of(usable)
     latest_text: dict[tuple[Value, ...], Line] = {}
     in_newest: Counter[Line] = Counter()
     for file_no, file in usable:
         in_newest = Counter()
-        columns = columns_read(file)
-        for record in file.read.records:
-            if record.kind != "data":
-                continue
-            ref = Ref(file_no, record.record_no)
-            line = (columns, record.text)
+        for record_no, (line, nth) in numbered(file).items():
+            ref = Ref(file_no, record_no)
             in_newest[line] += 1
-            key = key_of(file.export, file.typed.get(record.record_no))
-            occurrence = 1 if key is not None else in_newest[line]
-            texts[ref] = (line, occurrence)
+            texts[ref] = (line, 1 if ref in keys else nth)
             appearances.setdefault(texts[ref], []).append(ref)
-            if key is not None:
-                keys[ref] = key
-                latest_text[key] = line
+            if ref in keys and ref not in left:
+                latest_text[keys[ref]] = line
     result: dict[Ref, str] = {}
     for ref, (line, occurrence) in texts.items():
         if appearances[line, occurrence][0] != ref:
             result[ref] = "repeated"
-        elif ref in keys and latest_text[keys[ref]] != line:
+        elif ref in left or (ref in keys and latest_text[keys[ref]] != line):
             result[ref] = "superseded"
         elif usable[-1][1].export.mode == "cumulative" and occurrence > in_newest[line]:
             result[ref] = "withdrawn"
         else:
             result[ref] = ""
     return result
+
+
+def gone_lines(files: list[tuple[int, Received]]) -> dict[tuple[Line, int], list[Ref]]:
+    """Lines of an increment that no newest file of a name has any more, with where they stood."""
+    good = [(file_no, file) for file_no, file in files if file.read.file_problem is None]
+    newest = {file.name: file_no for file_no, file in good}
+    places: dict[tuple[Line, int], list[Ref]] = {}
+    for file_no, file in good:
+        for record_no, line in numbered(file).items():
+            places.setdefault(line, []).append(Ref(file_no, record_no))
+    return {
+        line: refs
+        for line, refs in places.items()
+        if files[0][1].export.mode == "increment" and not any(ref.file_no in newest.values() for ref in refs)
+    }
+
+
+def left_lines(
+    home: Home,
+    site: SiteSettings,
+    files: list[tuple[int, Received]],
+    accepted: set[Ref],
+    ahead: set[Ref],
+) -> set[Ref]:
+    """Records that never counted and gave way to a newer version of their file. `accepted`, `ahead`: records
+    that an earlier night accepted, or held for lying in the future.
+    """
+    by_no = dict(files)
+    left: set[Ref] = set()
+    for refs in gone_lines(files).values():
+        first = refs[0]
+        # Each file in which the line stood, beside each later one of its name.
+        pairs = [
+            (by_no[ref.file_no], file)
+            for ref in refs
+            for file_no, file in files
+            if file_no > ref.file_no
+            and file.name == by_no[ref.file_no].name
+            and file.read.file_problem is None
+        ]
+        if not accepted.intersection(refs) and (
+            ahead.intersection(refs)
+            or has_own_fault(home, site, by_no[first.file_no], first.record_no)
+            or any(set(numbered(old).values()) & set(numbered(new).values()) for old, new in pairs)
+            or any(is_corrected(by_no[first.file_no], first.record_no, new) for _, new in pairs)
+        ):
+            left.update(refs)
+    return left
+
+
+def has_own_fault(home: Home, site: SiteSettings, file: Received, record_no: int) -> bool:
+    """Whether the record alone keeps it out, whatever the other lists say."""
+    typed = file.typed.get(record_no)
+    if typed is None or typed.problem is not None:
+        return True
+    day = typed.day("date")
+    ph, ec = typed.number("ph"), typed.number("ec")
+    if file.export.kind not in ("readings", "feed_checks"):
+        return False
+    return (
+        (ph is not None and not 0 <= ph <= 14)
+        or (
+            ec is not None
+            and day is not None
+            and not 0 <= ec <= policy_on(home, site, day)["ec_highest_ms_cm"]
+        )
+        or (file.export.kind == "readings" and (typed.text("method") is None or has_ph_and_ec_swapped(file)))
+    )
+
+
+COMPARED = ("lot", "house", "bench", "crop", "date", "purpose", "ph", "ec", "leachate")
+
+
+def is_corrected(file: Received, record_no: int, later: Received) -> bool:
+    """Whether the later file has a reading that differs from this one in one name or figure at most."""
+    own = file.typed.get(record_no)
+    if own is None or file.export.kind != "readings":
+        return False
+
+    def folded(value: Value, name: str) -> Value:
+        return fold(value) if name == "lot" and isinstance(value, str) else value
+
+    return any(
+        own.text("pot") == other.text("pot")
+        and sum(
+            folded(own.values.get(name), name) != folded(other.values.get(name), name) for name in COMPARED
+        )
+        <= 1
+        for other in later.typed.values()
+    )
 
 
 def was_replaced(file_no: int, file: Received, files: list[tuple[int, Received]]) -> bool:
@@ -574,13 +698,36 @@ def calibrations_from(typed: Typed) -> list[Calibration]:
 
 def facts_on(home: Home, site: SiteSettings, nights: list[Night]) -> SiteFacts:
     """Everything known of a site on the last of the nights."""
+    files = receive(site, nights)
+    accepted: set[Ref] = set()
+    ahead: set[Ref] = set()
+    has_gone = any(gone_lines(own) for export in site.exports if (own := files_of(export, files)))
+    # What earlier nights made of the lines matters where a file came again without some of them.
+    for count in range(1, len(nights)) if has_gone else ():
+        before = facts_of_night(home, site, nights[:count], accepted, ahead).fates
+        accepted |= {ref for ref, fate in before.items() if fate.fate == "accepted"}
+        ahead |= {ref for ref, fate in before.items() if fate.cause == "in_future"}
+    return facts_of_night(home, site, nights, accepted, ahead)
+
+
+def files_of(export: Export, files: list[Received]) -> list[tuple[int, Received]]:
+    """The files of one export with their places among all of the site's."""
+    return [(file_no, file) for file_no, file in enumerate(files) if file.export is export]
+
+
+def facts_of_night(
+    home: Home, site: SiteSettings, nights: list[Night], accepted: set[Ref], ahead: set[Ref]
+) -> SiteFacts:
+    """What is known on the last of the nights. `accepted`, `ahead`: see `left_lines`."""
     as_of = nights[-1].as_of
     files = receive(site, nights)
+    keyed: set[Ref] = set()
     fates: dict[Ref, Fate] = {}
     live: list[tuple[Ref, Received, Record]] = []
     for export in site.exports:
-        own = [(file_no, file) for file_no, file in enumerate(files) if file.export is export]
-        compared = versions(own)
+        own = files_of(export, files)
+        compared = versions(own, left_lines(home, site, own, accepted, ahead) if own else set())
+        keyed |= keys_of([(file_no, file) for file_no, file in own if is_usable(file)]).keys()
         for file_no, file in own:
             for record in file.read.records:
                 ref = Ref(file_no, record.record_no)
@@ -663,4 +810,4 @@ def facts_on(home: Home, site: SiteSettings, nights: list[Night]) -> SiteFacts:
                 as_of,
                 lambda day: policy_on(home, site, day)["ec_highest_ms_cm"],
             )
-    return SiteFacts(files, fates, lots, readings, calibrations, lines)
+    return SiteFacts(files, fates, lots, readings, calibrations, lines, frozenset(keyed))

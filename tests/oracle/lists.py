@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 
-from tests.oracle.fates import Received, SiteFacts
+from tests.oracle.fates import Received, SiteFacts, repeated_pots
 from tests.oracle.fields import Typed
 from tests.oracle.other_lines import lines_of
 from tests.oracle.settings import fold
@@ -57,11 +57,42 @@ def has_code_twice(facts: SiteFacts) -> bool:
     return len({fold(code) for code in written}) < len(written)
 
 
+def has_gone_lot(facts: SiteFacts) -> bool:
+    """A reading waits for a lot that a whole lot list had before and has no more."""
+    gone, standing = set[str](), set[str]()
+    for ref, fate in facts.fates.items():
+        file = facts.files[ref.file_no]
+        code = file.typed[ref.record_no].text("lot") if ref.record_no in file.typed else None
+        if file.export.kind == "lots" and code is not None and fate.fate in ("withdrawn", "accepted", "held"):
+            (gone if fate.fate == "withdrawn" else standing).add(fold(code))
+    return any(
+        fate.cause == "lot_unknown"
+        and facts.files[ref.file_no].export.kind == "readings"
+        and fold(fate.what or "") in gone - standing
+        for ref, fate in facts.fates.items()
+    )
+
+
+def has_repeated_pots(facts: SiteFacts, as_of: date) -> bool:
+    """A sampling of tonight's files that no earlier file repeated has a pot's number twice."""
+    known: set[tuple[object, ...]] = set()
+    for file in facts.files:
+        if file.export.kind != "readings" or file.export.numbers_pots is not None:
+            continue
+        new = {(file.export.files, *key) for key in repeated_pots(file)} - known
+        if new and file.received_on == as_of:
+            return True
+        known |= new
+    return False
+
+
 def list_findings(facts: SiteFacts, as_of: date) -> list[tuple[str, str]]:
     """Rule and level; each once for a site."""
     rules = (
         ("lot_not_listed", "warn", has_unlisted_lot(facts, as_of)),
         ("sampler_not_trained", "note", has_untrained_sampler(facts, as_of)),
         ("lot_code_twice", "note", has_code_twice(facts)),
+        ("lot_gone", "warn", has_gone_lot(facts)),
+        ("pots_not_told_apart", "note", has_repeated_pots(facts, as_of)),
     )
     return [(rule, level) for rule, level, holds in rules if holds]

@@ -81,8 +81,7 @@ def corrected(sampling: Sampling, facts: SiteFacts) -> bool:
 
 
 def is_other(ref: Ref, facts: SiteFacts) -> bool:
-    export = facts.files[ref.file_no].export
-    return export.kind != "readings" or not export.numbers_pots
+    return facts.files[ref.file_no].export.kind != "readings" or ref not in facts.keyed
 
 
 def questions_of(sampling: Sampling, own: Sequence[Sampling], facts: SiteFacts) -> list[tuple[str, str]]:

@@ -629,6 +629,20 @@ def test_a_silent_site_s_sentence(last: date | None, nights: int | None, sentenc
 def test_a_release_s_sentence(cause: str, why: str) -> None:
     row = {"cause": cause, "lot_code": "H-9", "records": 5}
     assert WORDS.released(row) == f"5 lines held before are taken up: {why}."
+    assert WORDS.released({**row, "records": 1}) == f"1 line held before is taken up: {why}."
+
+
+def test_a_reading_anew_that_made_things_worse_is_no_mend() -> None:
+    row = {"file": "drop/r.csv", "changed_lines": 0, "accepted_before": 1, "accepted_after": 0}
+    worse = WORDS.reread({**row, "held_before": 0, "held_after": 1})
+    assert worse == (
+        "drop/r.csv was read again because the settings changed, and fewer of its lines can be used now: 0 lines in "
+        "use, 1 before; 1 line held, 0 before. Look at what was changed in site.toml."
+    )
+    better = WORDS.reread(
+        {**row, "accepted_before": 0, "accepted_after": 1, "held_before": 1, "held_after": 0}
+    )
+    assert "under the mended settings: 1 line in use, 0 before; 0 lines held, 1 before." in better
 
 
 HELD = {

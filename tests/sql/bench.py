@@ -276,7 +276,7 @@ class Bench:
         site_id: str = "north",
         mode: str = "increment",
         export_no: int = 1,
-        numbers_pots: bool = False,
+        numbers_pots: bool | None = False,
         name: str | None = None,
         problem: str | None = None,
         same: Mapping[str, str | None] | None = None,

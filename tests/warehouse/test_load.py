@@ -129,7 +129,7 @@ def test_a_files_facts(connection: Connection) -> None:
         "kind": "readings",
         "export_no": 1,
         "mode": "increment",
-        "numbers_pots": False,
+        "numbers_pots": None,
         "name": "drop/a.csv",
         "sha256": "abc",
         "size_bytes": 37,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pytest
+
 from pipeline.settings.policy import PolicyPeriod
 from tests.sql.bench import AS_OF, Bench
 
@@ -72,4 +74,44 @@ def test_levels_are_the_policys(bench: Bench) -> None:
     bench.use(policy=[PolicyPeriod(valid_from=AS_OF, finding_levels={"lot_not_listed": "off"})])
     bench.lots()
     bench.load_file("plantings", "lot_code\nP-1")
+    assert findings(bench) == []
+
+
+def test_a_lot_that_left_the_whole_list_while_readings_of_it_came(bench: Bench) -> None:
+    bench.lots("lot_code\nA\nL-2\nL-3")
+    bench.readings("lot_code | pot\nL-2 | 1\nl-2 | 2\nA | 1")
+    bench.next_night(AS_OF)
+    bench.lots("lot_code\nA")
+    assert findings(bench, "rule, level, names, readings") == [("lot_gone", "warn", ["L-2"], 2)]
+
+
+def test_a_lot_that_is_listed_again_or_never_was_is_not_gone(bench: Bench) -> None:
+    bench.lots("lot_code | plants\nA | 10\nL-2 | 10")
+    bench.readings("lot_code\nL-2\nX-9")
+    bench.next_night(AS_OF)
+    bench.lots("lot_code | plants\nA | 10\nL-2 | 20")
+    assert findings(bench) == []
+
+
+def test_numbers_that_do_not_tell_pots_apart_are_said_once(bench: Bench) -> None:
+    bench.lots()
+    bench.readings("pot | ph\n1 | 6.0\n1 | 6.1", numbers_pots=None, name="drop/r.csv")
+    assert findings(bench, "rule, level, names, readings") == [
+        ("pots_not_told_apart", "note", ["drop/r.csv"], 2)
+    ]
+    bench.next_night(AS_OF)
+    bench.readings("pot | ph\n1 | 6.0\n1 | 6.1", numbers_pots=None, name="drop/r2.csv")
+    assert findings(bench) == []
+
+
+@pytest.mark.parametrize("numbers_pots", [True, False])
+def test_where_the_settings_say_it_nothing_is_remarked(bench: Bench, numbers_pots: bool) -> None:
+    bench.lots()
+    bench.readings("pot | ph\n1 | 6.0\n1 | 6.1", numbers_pots=numbers_pots)
+    assert findings(bench) == []
+
+
+def test_distinct_numbers_are_no_remark(bench: Bench) -> None:
+    bench.lots()
+    bench.readings("pot | ph\n1 | 6.0\n2 | 6.1", numbers_pots=None)
     assert findings(bench) == []

@@ -111,6 +111,42 @@ def test_pots_of_two_crops_in_one_house_are_not_versions_of_each_other(bench: Be
     assert {version for *_, version in versions(bench)} == {"current"}
 
 
+# Where the settings leave it to the file ------------------------------------------------------------
+
+
+def test_distinct_numbers_tell_pots_apart_where_the_settings_leave_it_open(bench: Bench) -> None:
+    bench.readings(f"{POTS}\n1 | 6.0\n2 | 6.0", numbers_pots=None)
+    bench.readings(f"{POTS}\n1 | 6.4", numbers_pots=None)
+    assert versions(bench) == [(1, 1, "superseded"), (1, 2, "current"), (2, 1, "current")]
+
+
+def test_a_number_that_comes_twice_in_a_sampling_tells_nothing(bench: Bench) -> None:
+    twice = f"{POTS} | sampled_on\n1 | 6.0 | 2026-03-30\n1 | 6.1 | 2026-03-30\n1 | 6.2 | 2026-03-31"
+    bench.readings(twice, numbers_pots=None)
+    bench.readings(f"{POTS} | sampled_on\n1 | 6.4 | 2026-03-30\n1 | 6.5 | 2026-03-31", numbers_pots=None)
+    assert versions(bench) == [
+        (1, 1, "current"),
+        (1, 2, "current"),
+        # the other sampling of that file has each number once
+        (1, 3, "superseded"),
+        (2, 1, "current"),
+        (2, 2, "current"),
+    ]
+    assert bench.select("repeated_pots", "file_id, sampled_on::varchar, lines") == [(1, "2026-03-30", 2)]
+
+
+def test_equal_lines_are_different_pots_where_numbers_are_not_said_to_tell_them_apart(bench: Bench) -> None:
+    bench.readings(f"{POTS}\n1 | 6.0\n1 | 6.0", numbers_pots=None)
+    assert versions(bench) == [(1, 1, "current"), (1, 2, "current")]
+
+
+@pytest.mark.parametrize(("numbers_pots", "first"), [(True, "repeated"), (False, "current")])
+def test_settings_that_say_it_rule(bench: Bench, numbers_pots: bool, first: str) -> None:
+    bench.readings(f"{POTS}\n1 | 6.0\n1 | 6.0", numbers_pots=numbers_pots)
+    assert versions(bench)[1] == (1, 2, first)
+    assert bench.select("repeated_pots", "file_id") == []
+
+
 # Lots and calibrations -----------------------------------------------------------------------------
 
 
