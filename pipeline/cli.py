@@ -20,7 +20,22 @@ from pipeline.errors import LeachbookError
 Say = Callable[[str], None]
 HOME = click.argument("home", type=click.Path(path_type=Path, file_okay=False))
 AS_JSON = click.option("--json", "as_json", is_flag=True, help="Print the answer as JSON.")
-DAY = click.DateTime(formats=["%Y-%m-%d"])
+
+
+class _Day(click.DateTime):
+    """A day as the ledger writes it."""
+
+    def __init__(self) -> None:
+        super().__init__(formats=["%Y-%m-%d"])
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        try:
+            return super().convert(value, param, ctx)
+        except click.BadParameter:
+            self.fail(f"{value!r} is no day that can be read here; write it like 2026-11-20.", param, ctx)
+
+
+DAY = _Day()
 
 
 class _KindOfFile(click.ParamType[str]):
@@ -123,12 +138,15 @@ def nightly(home: Path, as_of: datetime | None, as_json: bool) -> None:
 def status(home: Path, as_json: bool) -> None:
     """Say who needs what in HOME, and when the last good night was.
 
+    Ends with 0, or with 2 when there is no home or its warehouse is missing or damaged.
+
     Example: leachbook status my_home
     """
-    from pipeline.overview_lines import describe_status, read_latest, tell_status
+    from pipeline.overview_lines import check_warehouse, describe_status, read_latest, tell_status
 
     summary = read_latest(home)
     _print(as_json, describe_status(summary), tell_status(summary))
+    check_warehouse(home)
 
 
 @cli.command()

@@ -14,6 +14,7 @@ from pydantic import ValidationError
 
 from pipeline.errors import AsOfError, ReportError
 from pipeline.haul import collect_sites, read_haul
+from pipeline.intake.ledger import read_ledger
 from pipeline.judge import judge_night
 from pipeline.measures.reference_tables import (
     load_corrective_options,
@@ -22,11 +23,13 @@ from pipeline.measures.reference_tables import (
 from pipeline.night_lock import night_lock
 from pipeline.publish import (
     check_agreement,
+    find_altered,
     make_fresh_folder,
     pages_folder,
     point_latest,
     publish_night,
     publish_pages,
+    sealed_pages,
     settle_ledger,
     sweep,
 )
@@ -103,7 +106,7 @@ def _run(
         haul = read_haul(home, connection, settings, found)
         night_no, night = judge_night(connection, settings, day, haul, say)
         out = pages_folder(home, day)
-        stored = _stored_pages(out, settings)
+        stored = _stored_pages(home, out, settings)
         if stored is not None and last is not None and _is_same(last, night, stored.night):
             say("Nothing new: the pages of this night stand as they are")
             point_latest(out)
@@ -112,7 +115,7 @@ def _run(
         say("Rendering pages")
         fresh = _render(summary, out, executor)
         say("Publishing")
-        publish_night(home, settings, haul, night, night_no, connection, working)
+        publish_night(home, settings, haul, night, night_no, connection, working, fresh)
         publish_pages(fresh, out)
     return NightResult(summary, out, is_unchanged=False)
 
@@ -131,12 +134,14 @@ def _check_order(day: date, last: NightRow | None) -> None:
         )
 
 
-def _stored_pages(out: Path, settings: Settings) -> Summary | None:
-    """The document of the pages that stand in a folder; None when any of them is missing or damaged."""
+def _stored_pages(home: Path, out: Path, settings: Settings) -> Summary | None:
+    """The document of the pages that stand in a folder; None when any of them is missing, damaged or altered."""
     bases = ["overview", *(f"sites/{site.id}" for site in settings.sites)]
     if not all((out / f"{base}.{kind}").is_file() for base in bases for kind in ("html", "pdf")):
         return None
     try:
+        if next(find_altered(out, sealed_pages(read_ledger(home))), None) is not None:
+            return None
         return Summary.model_validate_json((out / "summary.json").read_bytes())
     except (OSError, ValidationError):
         return None

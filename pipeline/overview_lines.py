@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pydantic import ValidationError
 
-from pipeline.errors import HomeError
+from pipeline.errors import HomeError, WarehouseError
+from pipeline.intake.ledger import read_ledger
 from pipeline.reports.summary import Level, Lot, Site, Summary
 from pipeline.reports.wording_held import FILE_PROBLEMS
 
@@ -27,10 +29,13 @@ LEVEL_WORDS: dict[Level, str] = {
 MOST_WARNINGS = 30
 """House default: what a terminal shows at once; the pages have them all."""
 MOST_DEMO_WARNINGS = 4
+MOST_RELEASES = 6
 
 
 def read_latest(home: Path) -> Summary:
-    """The document of the newest night. Raises HomeError when there is none or it is damaged."""
+    """The document of the newest night. Raises HomeError when there is no home, no night, or it is damaged."""
+    if not (home / "leachbook.toml").is_file():
+        raise HomeError(f"{home}: there is no home there; give the folder that has leachbook.toml in it.")
     path = home / "out" / "latest" / "summary.json"
     try:
         return Summary.model_validate_json(path.read_bytes())
@@ -38,6 +43,28 @@ def read_latest(home: Path) -> Summary:
         raise HomeError(f"{home}: no night has been run yet; run leachbook nightly {home} first.") from error
     except (ValidationError, json.JSONDecodeError, OSError) as error:
         raise HomeError(f"{path}: cannot be read; run leachbook nightly {home} again.") from error
+
+
+def check_warehouse(home: Path) -> None:
+    """See that the warehouse is the file that the newest night sealed. Raises WarehouseError, ArchiveError."""
+    entries = read_ledger(home)
+    sealed = next((one["warehouse"] for one in reversed(entries) if "warehouse" in one), None)
+    path = home / "warehouse.duckdb"
+    advice = f"run `leachbook rebuild {home}`, which makes it anew from the archive."
+    if not path.is_file():
+        raise WarehouseError(f"{path}: the file is gone; {advice}")
+    # A night that is being published has renamed its warehouse before the ledger says so.
+    if sealed is None or (home / "archive" / "night.announced").exists():
+        return
+    if path.stat().st_size != sealed["size"] or _sha256(path) != sealed["sha256"]:
+        raise WarehouseError(
+            f"{path}: is not the file that the last night left, it was cut or altered; {advice}"
+        )
+
+
+def _sha256(path: Path) -> str:
+    with path.open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
 def describe_night(result: NightResult) -> dict[str, Any]:
@@ -52,6 +79,7 @@ def describe_night(result: NightResult) -> dict[str, Any]:
         "needs_somebody": result.needs_somebody,
         "lots_by_level": result.summary.lots_by_level,
         "held_lines": sum(site.lines.held for site in result.summary.sites),
+        "released": [] if result.is_unchanged else _released_by_site(result.summary),
         "silent_sites": [site.site_id for site in result.summary.sites if site.is_silent],
     }
 
@@ -79,7 +107,6 @@ def tell_night(result: NightResult, most_warnings: int = MOST_WARNINGS) -> list[
 def tell_demo(result: DemoResult, seconds: float) -> list[str]:
     """What the demo found, in ten lines or so."""
     last = result.nights[-1]
-    released = [f"  {site.name}: {text}" for site in last.summary.sites for text in site.released_sentences]
     lines = tell_night(last, MOST_DEMO_WARNINGS)
     acts = [f"  {lot_line(site, lot)}" for site, lot in _lots(last.summary) if lot.level == "act"]
     page = last.summary.sites[0]
@@ -87,7 +114,6 @@ def tell_demo(result: DemoResult, seconds: float) -> list[str]:
         *lines[:2],
         *acts,
         *lines[2:-1],
-        *([] if last.is_unchanged else released),
         f"Open {last.out / 'overview.html'} and a grower's pages, for example {last.out / 'sites' / page.site_id}.pdf",
         f"{_count(len(result.nights), 'night')} in {seconds:.1f} s.",
     ]
@@ -98,6 +124,7 @@ def describe_status(summary: Summary) -> dict[str, Any]:
     return {
         "as_of": summary.night.as_of.isoformat(),
         "lots_by_level": summary.lots_by_level,
+        "released": _released_by_site(summary),
         "sites": [
             {
                 "site": site.site_id,
@@ -156,9 +183,24 @@ def _levels(summary: Summary) -> str:
     )
 
 
+def _released_by_site(summary: Summary) -> list[dict[str, Any]]:
+    """Lines of this night that were held before and count now, for machines."""
+    return [
+        {"site": site.site_id, "lines": site.released_tonight, "sentences": site.released_sentences}
+        for site in summary.sites
+        if site.released_tonight
+    ]
+
+
 def _changes(summary: Summary) -> list[str]:
-    """Files that were read again, and lines that gave way to others: a line each."""
-    told = [f"  {site.name}: {one.sentence}" for site in summary.sites for one in site.rereads_tonight]
+    """Lines that were released, files that were read again, and lines that gave way to others: a line each."""
+    told: list[str] = []
+    for site in summary.sites:
+        sentences = site.released_sentences
+        told += [f"  {site.name}: {text}" for text in sentences[:MOST_RELEASES]]
+        if len(sentences) > MOST_RELEASES:
+            told.append(f"  {site.name}: {len(sentences) - MOST_RELEASES} more on its page.")
+    told += [f"  {site.name}: {one.sentence}" for site in summary.sites for one in site.rereads_tonight]
     return told + [
         f"  {site.name}: {_count(site.superseded_tonight, 'line')} replaced by a later version, "
         f"{site.withdrawn_tonight} withdrawn; the site's page shows both versions."

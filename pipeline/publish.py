@@ -60,8 +60,9 @@ def publish_night(
     night_no: int,
     connection: Connection,
     working: Path,
+    pages: Path | None = None,
 ) -> None:
-    """Archive the files, publish the warehouse, and write both down in the ledger.
+    """Archive the files, publish the warehouse, and write both down in the ledger, with the hashes of the pages.
 
     Raises ArchiveError when the disk refuses.
     """
@@ -80,11 +81,41 @@ def publish_night(
         troubles=[asdict(trouble) for trouble in haul.troubles],
         tables=_written(tables),
         warehouse=asdict(seal(connection, working)),
+        **({} if pages is None else {"pages": hash_pages(pages)}),
     )
     entries = [*(ledger.receipt_entry(file, night.as_of) for file in haul.collected), closing]
     _announce(home, entries)
     publish(working, home)
     _finish(home, entries)
+
+
+def hash_pages(folder: Path) -> dict[str, str]:
+    """SHA-256 of every file of a night's pages, by its path below their folder. Raises OSError."""
+    return {
+        path.relative_to(folder).as_posix(): file_seal(path).sha256
+        for path in sorted(folder.rglob("*"))
+        if path.is_file()
+    }
+
+
+def sealed_pages(entries: Sequence[ledger.Entry]) -> dict[str, str]:
+    """The hashes of the newest night's pages; empty where an older Leachbook wrote none."""
+    newest = next((one for one in reversed(entries) if one.get("kind") == ledger.NIGHT), {})
+    pages = newest.get("pages")
+    return dict(pages) if isinstance(pages, dict) else {}
+
+
+def find_altered(folder: Path, sealed: Mapping[str, str]) -> Iterator[tuple[str, str]]:
+    """Each page that is not the one that the ledger sealed: its path below the folder, and what is wrong.
+
+    Files that no night wrote are let alone: somebody may keep notes beside the pages.
+    """
+    for name, sha256 in sealed.items():
+        try:
+            if file_seal(folder / name).sha256 != sha256:
+                yield name, "is not what the night wrote"
+        except OSError:
+            yield name, "is missing or cannot be read"
 
 
 def publish_rebuilt(

@@ -223,9 +223,33 @@ def test_a_warehouse_that_was_overwritten(home: Path, which: int) -> None:
     assert path.read_bytes().startswith(b"not a warehouse")
 
 
-def test_pages_stand_when_the_warehouse_is_damaged(home: Path) -> None:
-    (home / "warehouse.duckdb").write_bytes(b"garbage")
-    assert run_cli("status", home).code == 0
+@pytest.mark.parametrize("damage", ["gone", "cut", "altered"])
+def test_pages_stand_when_the_warehouse_is_damaged_and_status_says_so(home: Path, damage: str) -> None:
+    path = home / "warehouse.duckdb"
+    whole = path.read_bytes()
+    told = run_cli("status", home).out
+    if damage == "gone":
+        path.unlink()
+    elif damage == "cut":
+        path.write_bytes(whole[:-4096])
+    else:
+        path.write_bytes(whole[:-1] + bytes([whole[-1] ^ 1]))
+    ran = run_cli("status", home)
+    assert (ran.code, ran.out) == (2, told)
+    assert ran.err.startswith(f"{path}: ")
+    assert ran.err.endswith(f"run `leachbook rebuild {home}`, which makes it anew from the archive.\n")
+
+
+def test_status_of_what_is_no_home(tmp_path: Path) -> None:
+    assert one_sentence(run_cli("status", tmp_path / "nothing")) == (
+        f"{tmp_path}/nothing: there is no home there; give the folder that has leachbook.toml in it."
+    )
+
+
+def test_a_day_in_another_form_is_answered_with_the_right_one(home: Path) -> None:
+    ran = run_cli("nightly", home, "--as-of", "20.11.2026")
+    assert ran.code == 2
+    assert "'20.11.2026' is no day that can be read here; write it like 2026-11-20." in ran.err
 
 
 def test_a_warehouse_of_a_newer_version(home: Path) -> None:

@@ -14,6 +14,7 @@ import pytest
 from pipeline.intake import archive, ledger
 from pipeline.verify import VerifyResult, verify_home
 from pipeline.verify.archived import count_lines
+from pipeline.verify.pages import check_pages
 from pipeline.warehouse.connect import warehouse_path
 from tests.conftest import Share, copy_home
 from tests.home import DAY, DROP, GOOD_PH, NOW, READINGS_HEADER, SITE, drop, make_home, night, pots, run_cli
@@ -304,13 +305,39 @@ def test_a_ledger_that_was_changed(home: Path, damage: Callable[[Lines], Lines],
     ), found
 
 
-def test_pages_of_other_facts(home: Path) -> None:
+def test_a_figure_changed_in_the_document_or_a_page_is_found_and_made_again(home: Path) -> None:
     pages = home / "out" / "2026-04-07"
-    facts = ledger.read_ledger(home)[-1]["facts"]
+    assert said(home, "pages") == []
+    document = pages / "summary.json"
+    told = document.read_text(encoding="utf-8")
+    changed = re.sub(r'"plants": ?800', '"plants": 801', told, count=1)
+    assert changed != told
+    document.write_text(changed, encoding="utf-8")
+    with (pages / "sites" / "hill.pdf").open("ab") as stream:
+        stream.write(b" ")
+    (pages / "overview.html").unlink()
+    (pages / "notes.txt").write_text("mine", encoding="utf-8")
+    found = said(home, "pages")
+    assert sorted(one.split(";")[0] for one in found) == [
+        "out/2026-04-07/overview.html: is missing or cannot be read",
+        "out/2026-04-07/sites/hill.pdf: is not what the night wrote",
+        "out/2026-04-07/summary.json: is not what the night wrote",
+    ]
+    assert run_cli("nightly", home, "--as-of", "2026-04-07").code in (0, 1)
+    assert said(home, "pages") == []
+
+
+def test_pages_of_a_ledger_without_their_hashes_are_known_by_the_digest_of_facts(home: Path) -> None:
+    pages = home / "out" / "2026-04-07"
+    numbered = [
+        (number, {key: value for key, value in entry.items() if key != "pages"})
+        for number, entry in enumerate(ledger.read_ledger(home), 1)
+    ]
+    assert list(check_pages(home, numbered)) == []
+    facts = numbered[-1][1]["facts"]
     for page in (pages / "summary.json", pages / "sites" / "hill.html"):
         page.write_text(page.read_text(encoding="utf-8").replace(facts[:12], "1:2:3"), encoding="utf-8")
-    found = said(home, "pages")
-    assert [one.split(":")[0] for one in found] == [
+    assert [one.sentence.split(":")[0] for one in check_pages(home, numbered)] == [
         "out/2026-04-07/summary.json",
         "out/2026-04-07/sites/hill.html",
     ]

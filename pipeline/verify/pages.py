@@ -1,4 +1,4 @@
-"""The pages of the newest night: whether they are those of its facts."""
+"""The pages of the newest night: whether they are, byte by byte, what that night wrote."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from pipeline.intake import ledger
-from pipeline.publish import LATEST
+from pipeline.publish import LATEST, find_altered, sealed_pages
 from pipeline.verify.archived import Numbered
 from pipeline.verify.findings import Finding
 
@@ -16,13 +16,26 @@ SHOWN = 12
 
 
 def check_pages(home: Path, entries: Numbered) -> Iterator[Finding]:
-    """The document and each page carry the facts of the newest night."""
+    """Document, pages and PDFs have the hashes that the ledger has of them, and `latest` points to them."""
     nights = [one for _, one in entries if one.get("kind") == ledger.NIGHT]
     if not nights:
         return
     day, facts = str(nights[-1].get("as_of")), str(nights[-1].get("facts"))
     folder = home / "out" / day
     mend = f"run `leachbook nightly {home} --as-of {day}`, which makes them again."
+    sealed = sealed_pages([one for _, one in entries])
+    for name, wrong in find_altered(folder, sealed):
+        yield Finding("pages", f"out/{day}/{name}: {wrong}; {mend}")
+    if not sealed:
+        yield from _check_marks(home, folder, facts, mend)
+    link = home / "out" / LATEST
+    if not link.is_symlink() or str(link.readlink()) != day:
+        yield Finding("pages", f"out/{LATEST}: does not point to the pages of {day}; {mend}")
+
+
+def _check_marks(home: Path, folder: Path, facts: str, mend: str) -> Iterator[Finding]:
+    """Pages of a night that hashed none: the document and each page carry the digest of its facts."""
+    day = folder.name
     try:
         told = json.loads((folder / "summary.json").read_bytes())["night"]["facts_digest"]
     except (OSError, ValueError, KeyError, TypeError):
@@ -36,6 +49,3 @@ def check_pages(home: Path, entries: Numbered) -> Iterator[Finding]:
                 "pages",
                 f"{page.relative_to(home)}: does not carry the digest of the facts of {day}; {mend}",
             )
-    link = home / "out" / LATEST
-    if not link.is_symlink() or str(link.readlink()) != day:
-        yield Finding("pages", f"out/{LATEST}: does not point to the pages of {day}; {mend}")
