@@ -91,3 +91,47 @@ def test_nothing_new_says_nothing(tmp_path: Path) -> None:
     home = make_home(tmp_path / "home")
     site = only_site(night(home, DAY).summary)
     assert (site.corrections_tonight, site.rereads_tonight, site.findings) == ([], [], [])
+
+
+def test_a_corrected_file_under_the_old_name_takes_the_place_of_its_held_lines(tmp_path: Path) -> None:
+    ahead = SAMPLING.replace("2026-04-05", "2026-05-05")
+    home = make_home(tmp_path / "home", **{"readings.csv": READINGS_HEADER + ahead})
+    assert only_site(night(home).summary).lines.held == 5
+    drop(home, "readings.csv", READINGS_HEADER + SAMPLING)
+    site = only_site(night(home, NEXT).summary)
+    assert (site.lines.held, site.superseded_tonight) == (0, 5)
+    assert {(one.by_file, one.by_text and one.by_text[:14]) for one in site.corrections_tonight} == {
+        ("drop/readings.csv", "H-1,2026-04-05")
+    }
+    later = only_site(night(home, date(2026, 5, 20)).summary)
+    assert (later.released_tonight, later.lines.held) == (0, 0)
+    (lot,) = (lot for lot in later.lots if lot.lot_id == "H-1")
+    assert date(2026, 5, 5) not in {one.sampled_on for one in lot.samplings}
+    # nothing of it hangs on when it is worked out
+    assert run_cli("rebuild", home).code == 0
+    assert run_cli("verify", home).code == 0
+
+
+def test_the_terminal_says_what_was_released(tmp_path: Path) -> None:
+    home = make_home(
+        tmp_path / "home", **{"readings_2026-04-05.csv": READINGS_HEADER + pots("L-9", "2026-04-05", GOOD_PH)}
+    )
+    night(home)
+    drop(home, "lots_2026-04-07.csv", LOTS + "L-9,1,petunia,pot_5_6in,2026-03-02,2026-05-20,800\n")
+    ran = run_cli("nightly", home, "--as-of", NEXT)
+    said = "5 lines held before are taken up: lot L-9 is now in the lot list."
+    assert said in ran.out
+    assert run_cli("status", home, "--json").json["released"] == [
+        {"site": SITE_ID, "lines": 5, "sentences": [said]}
+    ]
+    overview = (home / "out" / NEXT.isoformat() / "overview.html").read_text(encoding="utf-8")
+    assert said in overview
+
+
+def test_a_lot_that_left_the_list_is_named_with_what_waits_for_it(tmp_path: Path) -> None:
+    home = make_home(tmp_path / "home")
+    night(home)
+    kept = "".join(line for line in LOTS.splitlines(keepends=True) if not line.startswith("H-1,"))
+    drop(home, "lots.csv", kept)
+    said = "Lot H-1 is gone from the site's lot list: 5 readings of it wait until the list has it again."
+    assert said in run_cli("nightly", home, "--as-of", NEXT).out
