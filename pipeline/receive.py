@@ -42,6 +42,8 @@ def digest_reading(export: Export, site: SiteSettings, policy: Sequence[PolicyIn
     limits = groupby(policy, key=lambda span: span.values.ec_highest_ms_cm)
     parts = [
         export.model_dump_json(),
+        # Words for totals that the site states count for more than the same words by default.
+        *(("total_words stated",) if "total_words" in export.model_fields_set else ()),
         site.model_dump_json(include={"extraction_method", "time_zone", "growers"}),
         *(f"{next(spans).valid_from} {limit}" for limit, spans in limits),
     ]

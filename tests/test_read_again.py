@@ -58,6 +58,35 @@ def test_a_mended_unit_releases_the_lines_that_it_held(tmp_path: Path) -> None:
     assert sampling.ec.mean == 3.0
 
 
+POT_FIRST = "Pot,Lot,Date,Purpose,pH,EC (mS/cm),Leachate (mL),Meter,Note\n"
+
+
+def test_lines_that_begin_like_comments_wait_for_a_word_on_the_mark(tmp_path: Path) -> None:
+    lines = "".join(f"#{pot},H-1,2026-04-02,routine,5.8,2.00,50,M1,\n" for pot in range(1, 6))
+    home = home_with(tmp_path, POT_FIRST + lines)
+    held = only_site(night(home).summary)
+    assert [(one.cause, one.records) for one in held.held] == [("looks_like_data", 5)]
+    assert "although it begins with" in held.held[0].sentence
+    assert "comment_prefix" in held.held[0].mend
+    set_site(home, SITE.replace("numbers_pots = true", 'numbers_pots = true\ncomment_prefix = ""', 1))
+    site = only_site(night(home).summary)
+    assert (site.lines.held, site.released_tonight) == (0, 5)
+    assert [pot.pot for pot in find_lot(night(home).summary, "H-1").samplings[0].pots] == [
+        f"#{pot}" for pot in range(1, 6)
+    ]
+
+
+def test_totals_with_day_and_lot_wait_until_the_site_states_its_words(tmp_path: Path) -> None:
+    home = home_with(tmp_path, POT_FIRST + "Mean,H-1,2026-04-02,routine,5.8,2.00,50,M1,\n")
+    held = only_site(night(home).summary)
+    assert [(one.cause, one.records) for one in held.held] == [("looks_like_data", 1)]
+    # The same words as by default: that they are stated is what decides.
+    words = 'total_words = ["total", "totals", "sum", "mean", "average"]'
+    set_site(home, SITE.replace("numbers_pots = true", f"numbers_pots = true\n{words}", 1))
+    site = only_site(night(home).summary)
+    assert (site.lines.held, site.lines.not_data - held.lines.not_data) == (0, 1)
+
+
 def test_a_mapping_that_was_wrong_reads_what_was_accepted_anew(tmp_path: Path) -> None:
     two_columns = "Lot,Date,Purpose,Pot,pH,EC (mS/cm),Leachate (mL),Meter,Note,pH again\n"
     lines = pots("H-1", "2026-04-02", ("5.7", "5.8", "5.9", "5.8", "5.8")).replace("M1,\n", "M1,,6.0\n")
