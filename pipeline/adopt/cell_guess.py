@@ -22,11 +22,14 @@ VALUE_FIELDS = (
     "feed_mode",
     "purpose",
     "condition",
+    "poured_with",
     "method",
     "passed",
     "grower",
     "what",
     "place",
+    "event",
+    "stage",
 )
 FREE_FIELDS = ("position",)
 _CM_PER_INCH = 2.54

@@ -31,6 +31,7 @@ _RANGES: Mapping[str, tuple[float, float]] = {
     "ec": (0, 25_000),
     "ec_sd": (0, 10_000),
     "poured": (0, 2_000),
+    "poured_ec": (0, 25_000),
     "leachate": (0, 2_000),
     "temperature": (-10, 130),
     "drain": (0, 2_880),
@@ -40,6 +41,9 @@ _RANGES: Mapping[str, tuple[float, float]] = {
     "offset": (-500, 500),
     "ec_standard": (0, 120_000),
     "ec_found": (0, 120_000),
+    "ec_left": (0, 120_000),
+    **{f"{when}_{buffer}": (0, 14) for when in ("found", "left") for buffer in (4, 7, 10)},
+    **{f"mv_{buffer}": (-500, 500) for buffer in (4, 7, 10)},
     "target_ec": (0, 25_000),
     "alkalinity": (0, 2_000),
     "nitrogen": (0, 5_000),
@@ -54,15 +58,20 @@ TELLING_FIELDS = ("what", "place")
 """Fields whose words tell a kind from others."""
 # Little words like "du" or "to" begin or end a span only where they are the whole header or end it: "Date du
 # contrôle" begins nothing, "Excused to" ends something.
-_SPAN_FIELDS = ("from", "until")
+_SPAN_FIELDS = ("from", "until", "valid_from")
 _LITTLE_WORD = 4
 _WORD_FIELDS = frozenset(
     (*WORDS_BY_FIELD, "crop", "cultivar", "irrigation", "substrate", "reason", "role", "trained_by")
 )
 _NO_DAYS = frozenset(
-    ("lot", "house", "bench", "meter", "pot", "product", "rate", "person", "name", "injector")
+    (
+        *("lot", "house", "bench", "meter", "pot", "product", "rate", "person", "name", "injector"),
+        *("parent", "solution", "event"),
+    )
 )
 _UNITS_AT_THE_END = frozenset(("%", "pct", "mv", "min", "cm", "minutes"))
+# "EC of poured water" is not in °F, though "oF" is a way to write it.
+_NO_UNITS = ("of", "Of")
 _MOSTLY = 0.5
 _OF_LEACHATE = 0.93
 _AMOUNTS = frozenset(("poured", "leachate", "drain"))
@@ -160,7 +169,11 @@ def split_unit(header: str) -> tuple[str, tuple[str, str] | None]:
         break
     if unit is None:
         # "EC mS/cm @25°C": the unit stands amid the words.
-        amid = [part for part in parts[1:] if len(part) > 1 and (read_unit(part) or ("none",))[0] != "none"]
+        amid = [
+            part
+            for part in parts[1:]
+            if len(part) > 1 and part not in _NO_UNITS and (read_unit(part) or ("none",))[0] != "none"
+        ]
         if amid:
             unit = read_unit(amid[0])
             rest = " ".join(part for part in parts if part != amid[0])
@@ -216,7 +229,7 @@ def _score_fields(column: ColumnFacts, kind: str) -> dict[str, tuple[float, str]
             entry.field in _SPAN_FIELDS
             and score < 1
             and _is_little(entry.words)
-            and words[-1:] != entry.words
+            and (entry.field == "valid_from" or words[-1:] != entry.words)
         ):
             continue
         if entry.field == OTHER:
@@ -282,17 +295,24 @@ def _likeness(words: tuple[str, ...], phrase: tuple[str, ...]) -> float:
     whole, part = "".join(words), "".join(phrase)
     if whole == part:
         return 0.99
+    if sorted(words) == sorted(phrase):
+        return 0.97
     if len(phrase) < len(words) and set(phrase) <= set(words):
         return 0.62 + 0.3 * len(part) / len(whole)
     if len(phrase) == 1 and len(part) >= 4 and (whole.startswith(part) or whole.endswith(part)):
         return 0.55 + 0.3 * len(part) / len(whole)
     if len(part) >= 5 and len(whole) >= 5 and abs(len(part) - len(whole)) <= len(whole) // 4:
-        # Two slips of the keyboard at most: same first letter, or it is another word.
-        ratio = SequenceMatcher(None, whole, part).ratio() if whole[0] == part[0] else 0.0
+        # Two slips of the keyboard at most: same first letter and same digits, or it is another word.
+        is_near = whole[0] == part[0] and _digits(whole) == _digits(part)
+        ratio = SequenceMatcher(None, whole, part).ratio() if is_near else 0.0
         return 0.75 * ratio if ratio >= 0.84 else 0.0
     if len(words) == 1 and 3 <= len(whole) < len(part) and len(phrase) == 1 and part.startswith(whole):
         return 0.6  # a header cut short, like "Temper" or "Bem"
     return 0.0
+
+
+def _digits(text: str) -> str:
+    return "".join(letter for letter in text if letter.isdigit())
 
 
 def _fit(
@@ -342,6 +362,8 @@ def _support(field: str, column: ColumnFacts) -> str | None:
         return _support_words(field, column)
     if field in _NO_DAYS and column.days:
         return None
+    if field == "solution" and column.unit and column.unit[0] != "none":
+        return None
     return ""
 
 
@@ -359,6 +381,12 @@ def _support_figures(field: str, column: ColumnFacts) -> str | None:
     if column.number_share < 0.6 or column.days:
         return None
     if column.unit and not _unit_fits(field, column.unit):
+        return None
+    said, own = named_quantity(column.words), _quantity_of(field)
+    if said is not None and own is not None and said != own:
+        return None
+    # "Buffer 4" alone may be a pH as well.
+    if field.startswith("mv_") and not (column.unit or "mv" in column.words.split()):
         return None
     # Bicarbonate in mg/L is weighed as HCO3, not as the CaCO3 of the settings.
     if field == "alkalinity" and column.unit == _PPM and names_bicarbonate(column):
@@ -399,7 +427,12 @@ _PLAIN_UNITS: Mapping[str, frozenset[str]] = {
     ),
     "strength": frozenset(("g/l",)),
 }
-_PLAIN_UNIT_OF = {"drain": "time", "slope": "share", "offset": "voltage"}
+_PLAIN_UNIT_OF = {
+    "drain": "time",
+    "slope": "share",
+    "offset": "voltage",
+    **{f"mv_{buffer}": "voltage" for buffer in (4, 7, 10)},
+}
 
 
 def _unit_fits(field: str, unit: tuple[str, str]) -> bool:

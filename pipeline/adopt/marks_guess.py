@@ -16,6 +16,7 @@ _MARK_WORDS = {".": "point", ",": "comma"}
 _MOST_MS = 25.0
 # One other mark among so many is a slip of the hand, whose line is held.
 _SLIPS = 20
+_BUFFERS = ("found_", "left_", "mv_")
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,9 +98,9 @@ def _meant(field: str, column: ColumnFacts, body: str, mark: str) -> str:
         return "either"
     if field == "plants":
         return "thousands"
-    if field in ("ph", "ph_sd", "temperature", "slope", "offset", "drain"):
+    if field in ("ph", "ph_sd", "temperature", "slope", "offset", "drain") or field.startswith(_BUFFERS):
         return "decimal"
-    if field in ("ec", "ec_sd", "ec_standard", "ec_found", "target_ec"):
+    if field in ("ec", "ec_sd", "ec_standard", "ec_found", "ec_left", "poured_ec", "target_ec"):
         if unit in ("mS/cm", "dS/m", "mmho/cm"):
             return "decimal" if small <= _MOST_MS < large else "either"
         if unit == "µS/cm" or unit.startswith("ppm"):

@@ -38,9 +38,17 @@ _FIGURES = frozenset(
     (
         *("ph", "ph_sd", "ec", "ec_sd", "poured", "leachate", "temperature", "drain", "n_pots", "plants"),
         *("slope", "offset", "ec_standard", "ec_found", "alkalinity", "nitrogen", "target_ec"),
+        *("poured_ec", "ec_left", "mv_4", "mv_7", "mv_10"),
+        *(f"{when}_{buffer}" for when in ("found", "left") for buffer in (4, 7, 10)),
     )
 )
-_KIN = {"ec_sd": "ec", "ec_found": "ec_standard", "target_ec": "ec"}
+_KIN = {
+    "ec_sd": "ec",
+    "ec_found": "ec_standard",
+    "ec_left": "ec_standard",
+    "target_ec": "ec",
+    "poured_ec": "ec",
+}
 # Two columns for one of these are asked about: the wrong one would be believed.
 _WEIGHTY = (*DAY_FIELDS, "lot", "what", "place")
 _RAW_EC = re.compile(
@@ -176,7 +184,7 @@ def propose(
         settings=tuple(settings),
         columns=tuple(mapped),
         words={field: found_words for field, found_words in words.items() if found_words},
-        left_out=tuple(_left_out(columns, matches)),
+        left_out=tuple(_left_out(columns, matches, found.value)),
         notes=tuple(_notes(columns, by_field)),
         questions=tuple(desk.questions),
         extraction_method=method,
@@ -195,7 +203,7 @@ def _can_be(kind: str, columns: Sequence[ColumnFacts], name: str, desk: Desk) ->
 
 def _settle_columns(columns: Sequence[ColumnFacts], kind: str, name: str, desk: Desk) -> list[Match]:
     """Mapping by headers, then by answers, then by what the cells could be; asks where it is open."""
-    matches = {match.field: match for match in _drop_doubled_days(map_columns(columns, kind))}
+    matches = {match.field: match for match in _drop_useless(map_columns(columns, kind))}
     _take_answers(matches, columns, kind, desk)
     for field, match in list(matches.items()):
         key = f"column.{field}"
@@ -212,8 +220,8 @@ def _settle_columns(columns: Sequence[ColumnFacts], kind: str, name: str, desk: 
     return sorted(matches.values(), key=lambda match: match.column.at)
 
 
-def _drop_doubled_days(matches: Sequence[Match]) -> list[Match]:
-    """Where a date stands, a second time stamp and a week say nothing more."""
+def _drop_useless(matches: Sequence[Match]) -> list[Match]:
+    """Where a date stands, a second time stamp and a week say nothing more; of a solution only the date is judged."""
     fields = {match.field for match in matches}
     useless: set[str] = set()
     if "date" in fields:
@@ -222,6 +230,8 @@ def _drop_doubled_days(matches: Sequence[Match]) -> list[Match]:
         useless = {"week", "year", "time"}
     elif "week" not in fields:
         useless = {"year"}
+    if "solution_expires" not in fields:
+        useless = useless | {"solution"}
     return [match for match in matches if match.field not in useless]
 
 
@@ -489,9 +499,10 @@ def _ask_method(kind: str, by_field: Mapping[str, Match], site: SiteSettings, de
     return desk.ask(Question("extraction_method", text, choices))
 
 
-def _left_out(columns: Sequence[ColumnFacts], matches: Sequence[Match]) -> list[LeftOut]:
+def _left_out(columns: Sequence[ColumnFacts], matches: Sequence[Match], kind: str) -> list[LeftOut]:
     taken = {match.column.at for match in matches}
     names = [header_key(column.header) for column in columns]
+    solutions = [match.column.at for match in map_columns(columns, kind) if match.field == "solution"]
     found = []
     for column in columns:
         if column.at in taken or not (column.cells or column.header.strip()):
@@ -499,6 +510,8 @@ def _left_out(columns: Sequence[ColumnFacts], matches: Sequence[Match]) -> list[
         why = "no field is like it"
         if has_unknown_alkalinity_unit(column):
             why = "the settings know no such unit of alkalinity; export it in mg/L CaCO3 or meq/L"
+        if column.at in solutions:
+            why = "a solution without its date is not judged; --answer column.solution takes it all the same"
         if not names[column.at]:
             why = "it has no header"
         elif names.count(names[column.at]) > 1:
