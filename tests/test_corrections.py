@@ -66,7 +66,7 @@ def test_a_mended_mapping_says_what_it_changed(tmp_path: Path) -> None:
     home = make_home(tmp_path / "home")
     night(home)
     settings = home / "sites" / SITE_ID / "site.toml"
-    settings.write_text(SITE.replace('unit = "mS/cm"', 'unit = "µS/cm"'), encoding="utf-8")
+    settings.write_text(SITE.replace('meter = "Meter"\n', "", 1), encoding="utf-8")
     ran = run_cli("nightly", home, "--as-of", NEXT)
     said = (
         "drop/readings_2026-04-02.csv was read again under the mended settings: values of 10 lines changed."

@@ -33,7 +33,14 @@ CUMULATIVE = SITE.replace('files = "drop/readings*.csv"', 'files = "drop/reading
 KEYLESS = CUMULATIVE.replace("numbers_pots = true", "numbers_pots = false")
 # As far as fates need: what readings are used for is judged elsewhere.
 MODELS = (
-    *("line_appearances", "repeated_pots", "left_lines", "record_versions", "replaced_files"),
+    *(
+        "line_appearances",
+        "repeated_pots",
+        "left_lines",
+        "changed_lines",
+        "record_versions",
+        "replaced_files",
+    ),
     *("lot_facts", "current_lots", "reading_lots", "treatment_lots"),
     *("exemption_lots", "kind_causes", "record_fates"),
 )

@@ -12,6 +12,7 @@ SAMPLING_MODELS = (
     "line_appearances",
     "repeated_pots",
     "left_lines",
+    "changed_lines",
     "record_versions",
     "replaced_files",
     "lot_facts",

@@ -1,8 +1,9 @@
 -- Which version of a line rules: the first appearance of a text stays, later ones repeat it, newer texts supersede it.
 -- grain: one data record of a file that could be read as a whole. key: file_id, record_no
--- inputs: files, records, line_appearances, repeated_pots, left_lines, reading_lines, lot_lines, planting_lines, people_lines
+-- inputs: files, records, line_appearances, repeated_pots, left_lines, changed_lines, reading_lines, lot_lines, planting_lines, people_lines
 -- rule (ours): a line that the newest file of a cumulative export no longer holds was withdrawn; where lines have a key, the
--- version seen last rules; a line that never counted and left its file is no version any more.
+-- version seen last rules; a line that never counted and left its file is no version any more; without a key one that was
+-- changed where it stood is superseded by what stands there now.
 -- line_file_id, line_record_no: where the line stays; ruling_*: the line that superseded it, or the file alone
 with
 newest_files as (
@@ -43,6 +44,8 @@ keyed as (
         e.ruling_file_id as left_to_file_id,
         e.ruling_record_no as left_to_record_no,
         e.line_file_id is not null as has_left,
+        c.ruling_file_id as changed_to_file_id,
+        c.ruling_record_no as changed_to_record_no,
         if(e.line_file_id is null, s.last_seen, null) as last_seen,
         case
             -- lines of one lot that hold from different days are facts side by side
@@ -61,6 +64,7 @@ keyed as (
     inner join files as f on s.file_id = f.file_id
     inner join newest_files as n on f.site_id = n.site_id and f.kind = n.kind and f.export_no = n.export_no
     left join left_lines as e on s.file_id = e.line_file_id and s.record_no = e.line_record_no
+    left join changed_lines as c on s.file_id = c.line_file_id and s.record_no = c.line_record_no
     left join lot_lines as l on s.file_id = l.file_id and s.record_no = l.record_no
     left join reading_lines as g on s.file_id = g.file_id and s.record_no = g.record_no
     left join planting_lines as t on s.file_id = t.file_id and s.record_no = t.record_no
@@ -100,7 +104,8 @@ judged as (
             when line_key is not null and nth > 1 then 'repeated'
             when has_left then 'superseded'
             when line_key is not null and text_last_seen < key_last_seen then 'superseded'
-            when mode = 'cumulative' and last_file_id < newest_file_id then 'withdrawn'
+            when mode = 'cumulative' and last_file_id < newest_file_id
+                then if(line_key is null and changed_to_file_id is not null, 'superseded', 'withdrawn')
             else 'current'
         end as version
     from ruled
@@ -118,10 +123,12 @@ select
     j.record_no as line_record_no,
     case
         when j.has_left then j.left_to_file_id
+        when j.version = 'superseded' and j.line_key is null then j.changed_to_file_id
         when j.version = 'superseded' then j.ruling_file_id
     end as ruling_file_id,
     case
         when j.has_left then j.left_to_record_no
+        when j.version = 'superseded' and j.line_key is null then j.changed_to_record_no
         when j.version = 'superseded' then j.ruling_record_no
     end as ruling_record_no
 from line_appearances as a

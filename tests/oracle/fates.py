@@ -341,10 +341,42 @@ def versions(files: list[tuple[int, Received]], left: set[Ref]) -> dict[Ref, str
         elif ref in left or (ref in keys and latest_text[keys[ref]] != line):
             result[ref] = "superseded"
         elif usable[-1][1].export.mode == "cumulative" and occurrence > in_newest[line]:
-            result[ref] = "withdrawn"
+            is_changed = ref not in keys and was_changed_in_place((line, occurrence), usable)
+            result[ref] = "superseded" if is_changed else "withdrawn"
         else:
             result[ref] = ""
     return result
+
+
+def sampling_of(file: Received, record_no: int) -> tuple[Value, ...] | None:
+    """Lot, day and purpose of a reading that names lot and day."""
+    typed = file.typed.get(record_no)
+    code, day = (typed.text("lot"), typed.day("date")) if typed is not None else (None, None)
+    return None if typed is None or not code or day is None else (fold(code), day, typed.text("purpose"))
+
+
+def was_changed_in_place(line: tuple[Line, int], files: list[tuple[int, Received]]) -> bool:
+    """Whether the first file without the line has another reading of its sampling under the line's record number,
+    and no other line of that sampling went or came.
+    """
+    if files[0][1].export.kind != "readings" or files[0][1].export.numbers_pots:
+        return False
+    lines = [numbered(file) for _, file in files]
+    last = max(index for index, told in enumerate(lines) if line in told.values())
+    old, new = lines[last], lines[last + 1]
+    place = next(record_no for record_no, one in old.items() if one == line)
+    sampling = sampling_of(files[last][1], place)
+    went = [
+        at
+        for at, one in old.items()
+        if one not in new.values() and sampling_of(files[last][1], at) == sampling
+    ]
+    came = [
+        at
+        for at, one in new.items()
+        if one not in old.values() and sampling_of(files[last + 1][1], at) == sampling
+    ]
+    return sampling is not None and went == came == [place]
 
 
 def gone_lines(files: list[tuple[int, Received]]) -> dict[tuple[Line, int], list[Ref]]:

@@ -147,6 +147,56 @@ def test_settings_that_say_it_rule(bench: Bench, numbers_pots: bool, first: str)
     assert bench.select("repeated_pots", "file_id") == []
 
 
+# Where whole histories have no numbers --------------------------------------------------------------
+
+
+def whole(bench: Bench, *values: str) -> None:
+    """One file of a cumulative export; each line is of the same sampling."""
+    bench.readings("ph\n" + "\n".join(values), mode="cumulative", name="drop/all.csv")
+
+
+def test_a_row_that_was_changed_where_it_stood_is_superseded_by_what_stands_there(bench: Bench) -> None:
+    whole(bench, "6.0", "6.1", "6.2")
+    whole(bench, "6.0", "6.5", "6.2")
+    whole(bench, "6.0", "6.5", "6.2", "6.3")
+    rows = bench.rows("record_versions", "file_id, record_no, version, ruling_file_id, ruling_record_no")
+    assert [row for row in rows if row[2] != "repeated"] == [
+        (1, 1, "current", None, None),
+        (1, 2, "superseded", 2, 2),
+        (1, 3, "current", None, None),
+        (2, 2, "current", None, None),
+        (3, 4, "current", None, None),
+    ]
+
+
+@pytest.mark.parametrize(
+    "newer",
+    [
+        # it went, and nothing came
+        ("6.0", "6.2"),
+        # what came stands elsewhere
+        ("6.0", "6.2", "6.5"),
+        # two went and two came: which is which?
+        ("6.0", "6.5", "6.6"),
+    ],
+)
+def test_what_cannot_be_paired_in_one_way_is_withdrawn(bench: Bench, newer: tuple[str, ...]) -> None:
+    whole(bench, "6.0", "6.1", "6.2")
+    whole(bench, *newer)
+    assert (1, 2, "withdrawn") in versions(bench)
+
+
+def test_a_changed_row_that_comes_back_is_current_again(bench: Bench) -> None:
+    whole(bench, "6.0", "6.1")
+    whole(bench, "6.0", "6.5")
+    whole(bench, "6.0", "6.1")
+    assert [row for row in versions(bench) if row[2] != "repeated"] == [
+        (1, 1, "current"),
+        (1, 2, "current"),
+        (2, 2, "superseded"),
+    ]
+
+
 # Lots and calibrations -----------------------------------------------------------------------------
 
 
