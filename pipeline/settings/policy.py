@@ -146,7 +146,7 @@ class PolicyScalars(Frozen):
         high=2,
     )
     clear_margin_ec_share: Number = _value(
-        Decimal("0.10"),
+        Decimal("0.15"),
         "share of the edge",
         "H",
         "EC is clearly out only where its mean lies beyond the edge by at least this share of the edge",

@@ -73,7 +73,7 @@ EC_MIDDLE: Final = 3.5
 """Middle of the target for which the scatter of EC is stated, mS/cm."""
 WEEKS_OF_A_STEP: Final = 8
 """A trend is spoken of where it moves a step in so many weeks."""
-MARGINS: Final = ((0.2, 0.10), (0.3, 0.15), (0.3, 0.20), (0.4, 0.25))
+MARGINS: Final = ((0.2, 0.10), (0.2, 0.15), (0.3, 0.15), (0.3, 0.20), (0.4, 0.25))
 """Other margins of `clearly out`, pH and share of the EC edge, beside the shipped one."""
 
 

@@ -218,11 +218,14 @@ def test_a_wider_margin_acts_less_by_chance() -> None:
 def test_the_shipped_margins_act_by_chance_in_less_than_1_of_100_lot_months(
     between_ph: float, between_ec: float
 ) -> None:
-    shipped = next(line for line in choices(SEED, 5_000, between_ph, between_ec) if "0.2 pH, 10%" in line)
-    assert (POLICY.clear_margin_ph, POLICY.clear_margin_ec_share) == (Decimal("0.2"), Decimal("0.10"))
+    shipped = next(line for line in choices(SEED, 5_000, between_ph, between_ec) if "0.2 pH, 15%" in line)
+    assert (POLICY.clear_margin_ph, POLICY.clear_margin_ec_share) == (Decimal("0.2"), Decimal("0.15"))
     cells = [float(cell) for cell in shipped.split("|")[2:5]]
     assert max(cells) < 1
     assert max(cells) > 0
+    margins = (float(POLICY.clear_margin_ph), float(POLICY.clear_margin_ec_share))
+    *_, group = published_rates(SEED, 5_000, between_ph, between_ec, *margins)
+    assert 0 < group < 1
 
 
 def test_a_threshold_counts_only_beyond_the_targets_own_edge() -> None:

@@ -251,7 +251,7 @@ def is_calibrated_on(
 
 
 def margin_of(quantity: str, edge: Fraction, policy: Policy) -> Fraction:
-    """How far beyond the edge is clearly beyond: 0.2 pH, or 10 % of the EC edge."""
+    """How far beyond the edge is clearly beyond: 0.2 pH, or 15 % of the EC edge."""
     return policy["clear_margin_ph"] if quantity == "ph" else policy["clear_margin_ec_share"] * edge
 
 

@@ -26,7 +26,7 @@ DEFAULTS: dict[str, str] = {
     "uneven_ph_sd": "0.30",
     "uneven_ec_sd_ms_cm": "0.60",
     "clear_margin_ph": "0.2",
-    "clear_margin_ec_share": "0.10",
+    "clear_margin_ec_share": "0.15",
     "ph_action_high_iron_inefficient": "6.4",
     "ph_action_low_iron_efficient": "5.5",
     "ph_action_low_other": "5.4",

@@ -141,10 +141,10 @@ def test_low_ec_of_affected_plants_is_no_reason_to_act_in_a_young_lot(tmp_path: 
 
 
 def test_in_a_row(tmp_path: Path) -> None:
-    # Petunia EC 3.9 of 2.0-3.5: beyond by the margin (3.5 + 10 % = 3.85). Then three pots only, then healthy plants
-    # for comparison, then 3.9 again: 2nd in a row.
-    wide: list[Any] = [(5.8, ec, 30) for ec in (3.4, 3.65, 3.9, 4.15, 4.4)]
-    # 3.4 3.65 3.9 4.15 4.4: SD sqrt((.25 + .0625) * 2 / 4) = .395, half width .491, down to 3.409: not clearly out.
+    # Petunia EC 4.05 of 2.0-3.5: beyond by the margin (3.5 + 15 % = 4.025). Then three pots only, then healthy plants
+    # for comparison, then 4.05 again: 2nd in a row.
+    wide: list[Any] = [(5.8, ec, 30) for ec in (3.35, 3.7, 4.05, 4.4, 4.75)]
+    # SD sqrt((.49 + .1225) * 2 / 4) = .553, half width .687, down to 3.363: not clearly out.
     readings = (
         pots("P", "2026-03-10", wide)
         + pots("P", "2026-03-17", wide[:3])
@@ -156,8 +156,8 @@ def test_in_a_row(tmp_path: Path) -> None:
     assert [sampling["ec"]["verdict"] for sampling in lot["samplings"]] == ["out", None, "in_range", "out"]
     assert lot["samplings"][1]["ec"]["not_judged_why"] == "too_few_pots"
     assert reasons(lot) == [("in_a_row", "act", "ec", "high")]
-    # (3.9 - 3.5) / 0.5 = 0.8 steps, times 1 + 2.
-    assert lot["score"] == pytest.approx(2.4)
+    # (4.05 - 3.5) / 0.5 = 1.1 steps, times 1 + 2.
+    assert lot["score"] == pytest.approx(3.3)
 
 
 def test_one_in_range_ends_the_row(tmp_path: Path) -> None:

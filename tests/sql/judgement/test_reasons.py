@@ -28,11 +28,11 @@ def reasons(bench: Bench, columns: str = REASON, where: str = NOT_DRIFT) -> list
 
 
 def weekly(bench: Bench, *means: str, quantity: str = "ph", lot: str = "A") -> None:
-    """Samplings of five equal pots a week apart, the last on 30 March."""
+    """Samplings of five pots that hardly differ, a week apart, the last on 30 March."""
     lines = [
-        f"{lot} | {date(2026, 3, 30) - timedelta(days=7 * back)} | {mean}"
+        f"{lot} | {date(2026, 3, 30) - timedelta(days=7 * back)} | {Decimal(mean) + Decimal(step) / 1000}"
         for back, mean in enumerate(reversed(means))
-        for _ in range(5)
+        for step in (-2, -1, 0, 1, 2)
     ]
     bench.readings(f"lot_code | sampled_on | {COLUMN_OF[quantity]}\n" + "\n".join(lines))
 

@@ -111,9 +111,9 @@ def test_one_pot_has_no_interval_and_is_never_clearly_out_by_it(bench: Bench) ->
     assert judge(bench, "5.5") == [("low", "out")]
 
 
-def test_the_margin_of_ec_is_a_tenth_of_the_edge(bench: Bench) -> None:
+def test_the_margin_of_ec_is_15_percent_of_the_edge(bench: Bench) -> None:
     bench.use(policy=[own(NO_PUBLISHED_ROW, "ec", "2.0", "3.0")])
-    cases = (five("1.801"), five("1.8"), five("3.299"), five("3.3"))
+    cases = (five("1.701"), five("1.7"), five("3.449"), five("3.45"))
     assert judge(bench, *cases, crop=NO_PUBLISHED_ROW, quantity="ec") == [
         ("low", "out"),
         ("low", "clearly_out"),
