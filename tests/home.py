@@ -74,7 +74,7 @@ METERS = METERS_HEADER + "M1,2026-04-02,97.5,4\nM1,2026-03-26,97.8,3\n"
 
 
 def pots(
-    lot: str, day: str, ph: Sequence[str], *, ec: str = "2.00", purpose: str = "routine", meter: str = "M1"
+    lot: str, day: str, ph: Sequence[str], *, ec: str = "2.60", purpose: str = "routine", meter: str = "M1"
 ) -> str:
     """Lines of one sampling, a pot for each pH, 50 mL of leachate each."""
     return "".join(

@@ -179,7 +179,7 @@ def test_all_mistakes_of_all_settings_files_are_told_at_once(home: Path) -> None
 def test_an_as_of_date_that_is_no_date(home: Path) -> None:
     ran = run_cli("nightly", home, "--as-of", "6.4.2026")
     assert ran.code == 2
-    assert "'6.4.2026' does not match the format '%Y-%m-%d'." in ran.err
+    assert "'6.4.2026' is no day that can be read here; write it like 2026-11-20." in ran.err
 
 
 @pytest.mark.parametrize(

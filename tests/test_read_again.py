@@ -51,7 +51,7 @@ def test_a_mended_unit_releases_the_lines_that_it_held(tmp_path: Path) -> None:
         READINGS_HEADER + pots("H-2", "2026-04-02", ("5.9", "6.0", "6.1", "6.0", "6.0"), ec="3000"),
     )
     assert only_site(night(home).summary).held[0].cause == "ec_out_of_scale"
-    set_site(home, SITE.replace('unit = "mS/cm"', 'unit = "µS/cm"'))
+    set_site(home, SITE.replace('unit = "mS/cm"', 'unit = "µS/cm", header_unit_is_wrong = true'))
     site = only_site(night(home).summary)
     assert site.lines.held == 0
     (sampling,) = [sampling for lot in site.lots for sampling in lot.samplings]

@@ -117,7 +117,7 @@ def test_damage_is_named_down_to_the_column(home: Path) -> None:
     path = warehouse_path(home)
     data = path.read_bytes()
     # The file may hold blocks of earlier nights that nothing uses any more: each copy is hit.
-    for hit in re.finditer(b"H-1,2026-04-02,routine,1,5.7,2.00,50,M1", data):
+    for hit in re.finditer(b"H-1,2026-04-02,routine,1,5.7,2.60,50,M1", data):
         flip(path, hit.start())
     assert any("table records, column text: cannot be read (" in one for one in said(home, "warehouse"))
 

@@ -364,7 +364,8 @@ class FileReceived(Part):
     records: int
     held_why: str | None = Field(description="Sentence, when the whole file is held")
     not_data: list[SetAsideLine] = Field(
-        default_factory=list, description="The first 50 lines that a rule set aside as no data, without blank ones"
+        default_factory=list,
+        description="The first 50 lines that a rule set aside as no data, without blank ones",
     )
     not_data_more: int = Field(default=0, description="Lines set aside beyond those")
     blank_lines: int = Field(default=0, description="Blank records")

@@ -1,6 +1,6 @@
 -- Lines of increments that never counted and that a newer version of their file holds no more: they wait for nothing.
 -- grain: one such line. key: line_file_id, line_record_no
--- inputs: files, records, record_problems, reading_lines, line_appearances, fate_history
+-- inputs: files, record_problems, reading_lines, line_appearances, fate_history
 -- rule (ours): a file that comes again under its name is a new version of it, or the next piece under the same name. A line
 -- that was accepted once stays in both cases. One that never was gives way to the newer file where it has a fault of its
 -- own or was dated ahead of its night, where that file brings other lines of the old one again, or where it has a reading

@@ -160,7 +160,7 @@ STORIES = (
         "erlenwerth",
         "line",
         "ER-207",
-        "6,87 typed for 5,87: corrected by the second night, one line withdrawn",
+        "6,87 typed for 5,87: corrected by the second night, one line superseded",
     ),
     Story("erlenwerth", "line", "ER-208", "pH '5,8x' in February", None, ("number_unreadable",), 1),
     # Loma Alta

@@ -196,7 +196,7 @@ def test_a_wrong_unit_is_recognised(second: Summary) -> None:
 FATES: dict[str, tuple[str, Callable[[Site], int]]] = {
     "NR-107": ("superseded", lambda site: site.lines.superseded),
     "drop/readings_2026-03-28.csv": ("repeated", lambda site: site.lines.repeated),
-    "ER-207": ("withdrawn", lambda site: site.lines.withdrawn),
+    "ER-207": ("superseded", lambda site: site.lines.superseded),
 }
 
 

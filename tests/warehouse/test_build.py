@@ -50,8 +50,11 @@ def judge(bench: Bench) -> None:
 def judged(bench: Bench) -> Bench:
     """Two standing lots and one that is over, samplings on two days, one line held."""
     bench.lots("lot_code | ends_on\nP-1 | -\nP-2 | -\nOver | 2026-04-01")
-    for day, ph in (("2026-03-23", "5.9"), ("2026-03-30", "5.0")):
-        bench.pots(f"{ph} {ph} {ph} {ph} {ph}", lot_code="p-1", sampled_on=day)
+    for day, ph in (
+        ("2026-03-23", "5.89 5.9 5.9 5.9 5.91"),
+        ("2026-03-30", "4.99 5.0 5.0 5.0 5.01"),
+    ):
+        bench.pots(ph, lot_code="p-1", sampled_on=day)
     bench.readings("lot_code\nX\nOver")
     judge(bench)
     return bench

@@ -191,7 +191,7 @@ def test_a_file_held_whole_holds_every_line_under_its_own_name(bench: Bench) -> 
 
 @pytest.mark.parametrize(
     ("mode", "newer", "fate"),
-    [("increment", "6.0", "repeated"), ("cumulative", "6.1", "withdrawn")],
+    [("increment", "6.0", "repeated"), ("cumulative", "6.1", "superseded")],
 )
 def test_a_line_that_no_longer_counts_waits_for_nothing(
     bench: Bench, mode: str, newer: str, fate: str
