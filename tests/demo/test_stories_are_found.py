@@ -263,3 +263,34 @@ def test_a_code_typed_in_lower_case_finds_its_lot(second: Summary) -> None:
     lot = lot_of(second, "NR-104")
     assert all(one.counts for one in lot.samplings)
     assert not [c for c in site_of(second, "north-range").held if (c.what or "").lower() == "nr-104"]
+
+
+@pytest.mark.parametrize(
+    ("site_id", "rule", "words"),
+    [
+        ("north-range", "alkalinity_acid", ("218 mg/L", "above the published", "pH to rise")),
+        ("erlenwerth", "feed_weak", ("Mischer 2", "1.35 mS/cm", "57 %", "injector")),
+        ("north-range", "lot_not_listed", ("NR-120",)),
+    ],
+)
+def test_water_feed_and_planting_lists_are_told_with_their_figures(
+    second: Summary, site_id: str, rule: str, words: tuple[str, ...]
+) -> None:
+    (finding,) = [one for one in site_of(second, site_id).findings if one.rule == rule]
+    assert finding.level == "warn"
+    assert [word for word in words if word not in finding.sentence] == []
+
+
+@pytest.mark.parametrize(
+    ("lot_id", "code", "words"),
+    [
+        ("NR-101", "treated", ("acid feed", "04/01/2026", "04/08/2026")),
+        ("LA-01", "treatment_result", ("bicarbonate", "03/26/2026", "a small fall", "less than 0.2 pH")),
+        ("NR-101", "trend", ("0.11", "a week", "6 samplings")),
+    ],
+)
+def test_treatments_and_trends_are_told_with_their_figures(
+    second: Summary, lot_id: str, code: str, words: tuple[str, ...]
+) -> None:
+    told = " ".join(one.sentence for one in lot_of(second, lot_id).reasons if one.code == code)
+    assert [word for word in words if word not in told] == []
