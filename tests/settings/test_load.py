@@ -276,7 +276,7 @@ def change(old: str, new: str) -> str:
             change('name = "North"', 'name = "North"\nfolder = "/tmp"'),
             "folder: this key is unknown; known are id, name, time_zone, language, paper, date_format, "
             "length_unit, volume_unit, temperature_unit, extraction_method, first_night, settle_minutes, "
-            "grower, export, policy",
+            "holidays, no_sampling, calendar, calendar_time, grower, export, policy, bench, feeding",
             id="a name that the program uses itself",
         ),
         pytest.param(
