@@ -1,9 +1,9 @@
 """Places for the pots of a sampling, drawn at random from a map of benches: stratified, repeatable, exactly fair.
 
 Random numbers: SHA-256 in counter mode, that is the digests of `key`, a zero byte and a counter of eight bytes from 0
-on, one behind the other. Equal keys give equal places on any machine and with any version of Python, which the helpers of
-`random.Random` do not promise. An integer below n takes the fewest bits that can hold n - 1 out of whole bytes and
-is thrown away while it is n or more, so that none is likelier than another.
+on, one behind the other. Equal keys give equal places on any machine and with any version of Python, which the helpers
+of `random.Random` do not promise. An integer below n takes the fewest whole bytes that can hold n - 1, and of them
+the lowest bits that can; it is thrown away while it is n or more, so that none is likelier than another.
 
 Design, for n pots on N places (n above N: every place once for each whole N, then the rest is drawn):
 
@@ -14,11 +14,10 @@ Design, for n pots on N places (n above N: every place once for each whole N, th
 3. Places. A zone's places along the bench are divided into as many equal stretches as it has pots, and one place is
    drawn in each. A place that two stretches share can be drawn in either, never in both.
 
-What holds exactly: over all keys each place is drawn with the same chance n / N, because each step gives the share on
-average that its places ask for; places are distinct up to N pots. Not every *set* of places has a chance: that is what
-stratifying is for, and why a variance from these pots must not be taken for that of a simple random sample; it is
-rather too large, so an interval by it is on the safe side. A bench of which only the number of places is known has no
-zones: its stretches alone spread its pots.
+What holds exactly: each place is drawn with the same chance n / N, because each step gives the share on average that
+its places ask for; places are distinct up to N pots. Not every *set* of places has a chance: that is what stratifying
+is for. A mean's interval reckoned as for a simple random sample is then as a rule too wide rather than too narrow. A
+bench of which only the number of places is known has no zones: its stretches alone spread its pots.
 
 Sources: systematic sampling with unequal sizes: Madow 1949; one place a stretch with its border in common: Chromy
 1979, Deville 1998 (all from memory). The strata are common practice: pick from all over, the middle and the back too.
@@ -27,7 +26,7 @@ Sources: systematic sampling with unequal sizes: Madow 1949; one place a stretch
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import accumulate, pairwise, product
@@ -35,6 +34,8 @@ from math import lcm
 from typing import Literal
 
 Zone = Literal["edge", "inside"]
+Below = Callable[[int], int]
+"""Given a limit, an integer from 0 to limit - 1."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +77,11 @@ def draw_places(benches: Sequence[BenchMap], pots: int, *, key: str) -> tuple[Pl
 
     None are drawn without benches. The order in which benches are given does not matter.
     """
+    return draw_by(RandomStream(key).below, benches, pots)
+
+
+def draw_by(below: Below, benches: Sequence[BenchMap], pots: int) -> tuple[Place, ...]:
+    """As draw_places, from any source of integers that gives each below its limit with the same chance."""
     walk = sorted(benches, key=lambda one: (one.walk_no, one.house, one.bench))
     zones = [_zones(one) for one in walk]
     sizes = [(len(edge), len(rest)) for edge, rest in zones]
@@ -83,12 +89,11 @@ def draw_places(benches: Sequence[BenchMap], pots: int, *, key: str) -> tuple[Pl
     if not total or pots < 1:
         return ()
     rounds, left = divmod(pots, total)
-    stream = RandomStream(key)
     drawn: list[Place] = []
-    for bench, (edge, rest), counts in zip(walk, zones, _counts(sizes, left, stream), strict=True):
+    for bench, (edge, rest), counts in zip(walk, zones, _counts(sizes, left, below), strict=True):
         spots = [*edge, *rest] * rounds
         for zone, count in zip((edge, rest), counts, strict=True):
-            spots += [zone[at] for at in _one_a_stretch(len(zone), count, stream)]
+            spots += [zone[at] for at in _one_a_stretch(len(zone), count, below)]
         drawn += [_place(bench, spot) for spot in sorted(spots)]
     return tuple(drawn)
 
@@ -143,29 +148,29 @@ def _place(bench: BenchMap, spot: _Spot) -> Place:
     return Place(bench.house, bench.bench, row, column, None, _zone(bench, spot))
 
 
-def _counts(sizes: Sequence[tuple[int, int]], pots: int, stream: RandomStream) -> list[tuple[int, int]]:
+def _counts(sizes: Sequence[tuple[int, int]], pots: int, below: Below) -> list[tuple[int, int]]:
     """How many pots the two zones of each bench get."""
     of_size = [edge + rest for edge, rest in sizes]
-    of_bench = _round_shares([pots * size for size in of_size], sum(of_size), stream)
+    of_bench = _round_shares([pots * size for size in of_size], sum(of_size), below)
     # Shares of one denominator, so that nothing is rounded before it is drawn.
     whole = lcm(*(size for size, count in zip(of_size, of_bench, strict=True) if count))
     shares = [
         count * edge * (whole // size) if count else 0
         for (edge, _), size, count in zip(sizes, of_size, of_bench, strict=True)
     ]
-    at_edge = _round_shares(shares, whole, stream)
+    at_edge = _round_shares(shares, whole, below)
     return [(edge, count - edge) for edge, count in zip(at_edge, of_bench, strict=True)]
 
 
-def _round_shares(shares: Sequence[int], whole: int, stream: RandomStream) -> list[int]:
+def _round_shares(shares: Sequence[int], whole: int, below: Below) -> list[int]:
     """Round shares / whole to integers by systematic sampling: each up or down, on average exact."""
-    start = stream.below(whole)
+    start = below(whole)
     # Marks stand at start, start + whole, start + 2 whole ...: a share gets the marks that lie in its stretch.
     marks = [-((start - end) // whole) for end in accumulate(shares, initial=0)]
     return [after - before for before, after in pairwise(marks)]
 
 
-def _one_a_stretch(size: int, count: int, stream: RandomStream) -> list[int]:
+def _one_a_stretch(size: int, count: int, below: Below) -> list[int]:
     """Draw `count` of the numbers 0 to size - 1, one in each of `count` equal stretches, each with chance count / size.
 
     A number is `count` units long and a stretch `size`, so that borders are whole. The number that lies across a
@@ -179,11 +184,11 @@ def _one_a_stretch(size: int, count: int, stream: RandomStream) -> list[int]:
         before = start % count
         after = count - before if before else 0
         shared = start // count
-        if before and drawn[-1] != shared and stream.below(size - before) < after:
+        if before and drawn[-1] != shared and below(size - before) < after:
             drawn.append(shared)
         else:
-            drawn.append((start + after + stream.below(size - after)) // count)
+            drawn.append((start + after + below(size - after)) // count)
     return drawn
 
 
-__all__ = ["BenchMap", "Place", "RandomStream", "Zone", "draw_key", "draw_places"]
+__all__ = ["Below", "BenchMap", "Place", "RandomStream", "Zone", "draw_by", "draw_key", "draw_places"]
