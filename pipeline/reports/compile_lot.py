@@ -51,7 +51,8 @@ def compile_lot(row: Row, rows: Rows, words: Wording) -> Lot:
             r["side"] or "",
         ),
     )
-    dues = sorted(rows.lot("dues", *key), key=lambda due: due["nth"])
+    asked = [due for due in rows.lot("dues", *key) if not due["is_excused"]]
+    dues = sorted(asked, key=lambda due: due["nth"])
     ph_group = targets["ph"]["ph_group"]
     last = row["last_counting_on"]
     return Lot(

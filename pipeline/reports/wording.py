@@ -15,7 +15,15 @@ Row = Mapping[str, Any]
 QUANTITY_WORDS = {"ph": "pH", "ec": "EC"}
 UNITS = {"ph": "", "ec": " mS/cm"}
 _MOST_POTS = 50  # more than anybody would sample
-DUE_PURPOSES = {"first": "routine", "routine": "routine", "problem_crop": "routine", "after_out": "retest"}
+DUE_PURPOSES = {
+    "first": "routine",
+    "routine": "routine",
+    "problem_crop": "routine",
+    "after_out": "retest",
+    "after_treatment": "retest",
+    "symptoms": "affected",
+    "feed_pair": "before_feed",
+}
 CONTAINER_WORDS = {
     "plug": "plug tray",
     "cell_pack": "cell pack",
@@ -69,6 +77,9 @@ class Wording:
             "routine": f"Routine sampling, every {interval}: {day}.",
             "problem_crop": f"Crop on the problem list, every {interval}: {day}.",
             "after_out": f"Out of range at the last sampling, read again after {interval}: {day}.",
+            "after_treatment": f"Treated, read again after {interval}: {day}.",
+            "symptoms": f"Affected plants noted, affected and healthy ones within {interval}: {day}.",
+            "feed_pair": f"Fed now and then, read the day before and the day of feeding: {day}.",
         }[row["why"]]
 
     def finding(self, row: Row) -> str:
