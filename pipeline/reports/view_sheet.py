@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -18,7 +19,8 @@ MOST_BARE_HOUSE = 3
 # With more pots a lot does not fit on one page whatever stands above it: its table then repeats the lot's code.
 MOST_POTS_WHOLE = 17
 EMPTY_METERS = 2
-LONG_HOURS = 120
+MOST_MINUTES = 120
+_SEVERAL = re.compile(r"[,;/+&–-]|\s")
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,7 +178,7 @@ def _number(value: float, say: Phrases, decimals: int | None = None) -> str:
 def _total(sheet: Sheet, say: Phrases) -> str:
     minutes = round(sheet.minutes)
     hours, rest = divmod(round(minutes / 10) * 10, 60)
-    if minutes <= LONG_HOURS:
+    if minutes <= MOST_MINUTES:
         time = say("time.minutes", n=minutes)
     elif rest:
         time = say("time.hours_minutes", hours=hours, minutes=rest)
@@ -294,10 +296,8 @@ def _volume(low_ml: float, high_ml: float, unit: str, say: Phrases) -> str:
 
 
 def _group(group: SheetGroup, lot: SheetLot, say: Phrases) -> GroupTable:
-    if group.purpose in PICKED:
-        how = say("pots.pick_affected")
-    else:
-        how = say("pots.drawn" if group.is_drawn else "pots.pick")
+    by_hand = "pots.pick_affected" if group.purpose in PICKED else "pots.pick"
+    how = say("pots.drawn" if group.is_drawn else by_hand)
     return GroupTable(
         caption=say("pots.count", purpose=say.name("purpose", group.purpose), n=len(group.pots)),
         how=how,
@@ -308,9 +308,11 @@ def _group(group: SheetGroup, lot: SheetLot, say: Phrases) -> GroupTable:
 
 def _pot(pot: SheetPot, lot: SheetLot) -> PotRow:
     is_on_grid = pot.row is not None
+    # Where a lot stands on several benches, whoever picks a pot writes down which it was.
+    known = "" if pot.bench is None and _SEVERAL.search(lot.bench or "") else lot.bench or ""
     return PotRow(
         number=pot.pot,
-        bench=pot.bench or lot.bench or "",
+        bench=pot.bench or known,
         row=str(pot.row) if is_on_grid else "",
         place=str(pot.column) if is_on_grid else "" if pot.place is None else str(pot.place),
     )
