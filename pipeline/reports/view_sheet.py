@@ -12,7 +12,7 @@ from itertools import groupby
 from pipeline.programme.sheet import PICKED, Sheet, SheetDue, SheetGroup, SheetLot, SheetPot
 from pipeline.programme.sheet_csv import in_volume_unit
 from pipeline.reports.formats import Phrases, Voice, format_count, format_number, load_phrases
-from pipeline.reports.summary import Night, Site
+from pipeline.settings.models import Language, Paper
 
 # A house called "2" or "B" is printed as House 2, House B.
 MOST_BARE_HOUSE = 3
@@ -21,6 +21,20 @@ MOST_POTS_WHOLE = 17
 EMPTY_METERS = 2
 MOST_MINUTES = 120
 _SEVERAL = re.compile(r"[,;/+&–-]|\s")
+
+
+@dataclass(frozen=True, slots=True)
+class SheetFacts:
+    """Whose sheet it is, of which night, and how it speaks."""
+
+    site_id: str
+    site_name: str
+    group_name: str
+    language: Language
+    paper: Paper
+    date_format: str
+    as_of: date
+    version: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,25 +134,25 @@ class SheetView:
     sources: str
 
 
-def sheet_voice(site: Site) -> Voice:
+def sheet_voice(facts: SheetFacts) -> Voice:
     """How the sheet of a site speaks: it has a Spanish of its own, also while other pages have none."""
-    return Voice(load_phrases(site.language, "sheet"), site.date_format)
+    return Voice(load_phrases(facts.language, "sheet"), facts.date_format)
 
 
-def make_sheet_view(sheet: Sheet, site: Site, night: Night, group_name: str, voice: Voice) -> SheetView:
-    """Return the sheet of a site, in the voice of `sheet_voice`."""
+def make_sheet_view(sheet: Sheet, facts: SheetFacts, voice: Voice) -> SheetView:
+    """Return a site's sheet in the voice of `sheet_voice`."""
     say = voice.say
-    day, until = voice.weekday_and_day(night.as_of), voice.weekday_and_day(sheet.until)
+    day, until = voice.weekday_and_day(facts.as_of), voice.weekday_and_day(sheet.until)
     return SheetView(
-        title=say("title", site=site.name, day=day),
-        heading=say("heading", site=site.name),
+        title=say("title", site=facts.site_name, day=day),
+        heading=say("heading", site=facts.site_name),
         lead=say("lead", day=day, until=until),
         total=_total(sheet, say) if sheet.lots else say("nothing_due", until=until),
-        site=site.name,
+        site=facts.site_name,
         foot=day,
-        group_name=group_name,
-        version=night.leachbook_version,
-        as_of=night.as_of,
+        group_name=facts.group_name,
+        version=facts.version,
+        as_of=facts.as_of,
         temperatures=_temperatures(sheet, say),
         buffers=tuple(
             BufferRow(
@@ -159,7 +173,7 @@ def make_sheet_view(sheet: Sheet, site: Site, night: Night, group_name: str, voi
         cautions=tuple(say(f"cautions.{number}") for number in range(1, 5)),
         sources=say(
             "sources",
-            day=voice.day(night.as_of),
+            day=voice.day(facts.as_of),
             buffers="; ".join(dict.fromkeys(buffer.source for buffer in sheet.buffers)),
         ),
     )
