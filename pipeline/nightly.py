@@ -19,6 +19,7 @@ from pipeline.judge import judge_night
 from pipeline.measures.reference_tables import (
     load_corrective_options,
     load_ec_bands,
+    load_sampling_frequency,
 )
 from pipeline.night_lock import night_lock
 from pipeline.publish import (
@@ -172,7 +173,7 @@ def _summarize(connection: Connection, settings: Settings, night: Night) -> Summ
         fetch_tables(connection),
         settings,
         _policy_on(settings, night.as_of),
-        Shown(load_ec_bands(), load_corrective_options()),
+        Shown(load_ec_bands(), load_corrective_options(), load_sampling_frequency()),
         night,
     )
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
+from datetime import date
 from difflib import get_close_matches
 from functools import partial
 from typing import Any, get_args
@@ -15,6 +16,7 @@ from typing import Any, get_args
 import polars as pl
 
 from pipeline.reports.compile_lot import compile_lot
+from pipeline.reports.compile_plan import compile_plan, find_slack, sum_weeks
 from pipeline.reports.policy_lines import list_policy
 from pipeline.reports.rows import Published, Rows, arrange_rows
 from pipeline.reports.summary import (
@@ -44,8 +46,9 @@ from pipeline.settings import PolicyInForce, Settings, SiteSettings
 
 ORDER_FORMULA = (
     "Lots stand in the order of their level (act, no current reading, watch, OK). Within a level: distance of the mean "
-    "beyond the edge of the target in steps (0.2 pH or 0.5 mS/cm is one step) times one plus the number in a row; "
-    "then the number of plants; then the days to the lot's end. House default."
+    "beyond the edge of the target in steps (0.2 pH or 0.5 mS/cm is one step) times one plus the number in a row, and "
+    "one more where the retest after a treatment was missed or is still out on the side it was out before; then the "
+    "number of plants; then the days to the lot's end. House default."
 )
 MOST_CORRECTIONS = 20
 MOST_SET_ASIDE = 50
@@ -67,7 +70,10 @@ def compile_summary(
     tables: as from `pipeline.warehouse.query.fetch_tables`; policies: by site id, in force on the as-of date.
     """
     rows = arrange_rows(tables, published)
-    sites = [_site(site, policies[site.id], rows, settings.group.date_format) for site in settings.sites]
+    sites = [
+        _site(site, policies[site.id], rows, settings.group.date_format, night.as_of)
+        for site in settings.sites
+    ]
     levels = Counter(lot.level for site in sites for lot in site.lots)
     return Summary(
         group_name=settings.group.name,
@@ -85,7 +91,7 @@ def compile_summary(
     )
 
 
-def _site(site: SiteSettings, policy: PolicyInForce, rows: Rows, group_date_format: str) -> Site:
+def _site(site: SiteSettings, policy: PolicyInForce, rows: Rows, group_date_format: str, as_of: date) -> Site:
     words = Wording(site.date_format, group_date_format)
     state = rows.site("site_states", site.id)[0]
     lots = [compile_lot(lot, rows, words) for lot in rows.site("lots", site.id)]
@@ -93,6 +99,10 @@ def _site(site: SiteSettings, policy: PolicyInForce, rows: Rows, group_date_form
     dues = Counter(lot.due.state for lot in lots)
     releases = sorted(rows.site("releases", site.id), key=lambda row: (row["cause"], row["lot_code"]))
     corrections = rows.site("corrections_tonight", site.id)
+    plan = compile_plan(rows.site("sampling_plan_days", site.id), rows.site("planned_samplings", site.id))
+    intervals: dict[str, int] = {
+        name: rule.routine_interval_days for name, rule in policy.values.containers.items()
+    }
     return Site(
         site_id=site.id,
         name=site.name,
@@ -114,6 +124,9 @@ def _site(site: SiteSettings, policy: PolicyInForce, rows: Rows, group_date_form
             lot.due.pots for lot in lots if lot.due.state in ("overdue", "never_sampled", "due_this_week")
         ),
         lots_on_time=sum(lot.due.state not in ("overdue", "never_sampled") for lot in lots),
+        plan=plan,
+        plan_weeks=sum_weeks(plan, as_of),
+        slack_intervals=find_slack(intervals, {lot.container_class for lot in lots}, rows.frequency, words),
         quality_28_days=Quality(**{name: state[name] for name in Quality.model_fields}),
         lines=Lines(**{name: state[name] for name in Lines.model_fields}),
         files_tonight=[
@@ -163,6 +176,7 @@ def _file(row: Row, lines: Sequence[Row], counts: Sequence[Row]) -> FileReceived
         ],
         not_data_more=max(0, len(aside) - MOST_SET_ASIDE),
         blank_lines=sum(one["blank"] for one in counts if one["file_id"] == row["file_id"]),
+        not_filled_in=sum(one["not_filled_in"] for one in counts if one["file_id"] == row["file_id"]),
     )
 
 

@@ -27,7 +27,7 @@ from pipeline.reports.summary import (
     Treatment,
     Trend,
 )
-from pipeline.reports.wording import CONTAINER_WORDS, DUE_PURPOSES, Row, Wording
+from pipeline.reports.wording import CONTAINER_WORDS, Row, Wording
 
 QUANTITIES: tuple[Quantity, ...] = get_args(Quantity)
 _OUT_CODES = {"clearly_out", "out", "ec_very_high", "affected_clearly_out"}
@@ -51,8 +51,6 @@ def compile_lot(row: Row, rows: Rows, words: Wording) -> Lot:
             r["side"] or "",
         ),
     )
-    asked = [due for due in rows.lot("dues", *key) if not due["is_excused"]]
-    dues = sorted(asked, key=lambda due: due["nth"])
     ph_group = targets["ph"]["ph_group"]
     last = row["last_counting_on"]
     return Lot(
@@ -90,15 +88,7 @@ def compile_lot(row: Row, rows: Rows, words: Wording) -> Lot:
         options=choose_options(reasons, row["crop"], ph_group, rows.options),
         last_counting_on=last,
         days_since_counting=None if last is None else (row["as_of"] - last).days,
-        due=Due(
-            state=row["state"],
-            due_on=row["due_on"],
-            purpose=DUE_PURPOSES[row["why"]],
-            why=words.due(dues[0]),
-            also=[words.due(due) for due in dues[1:]],
-            days_overdue=row["days_overdue"],
-            pots=row["pots"],
-        ),
+        due=_due(row, rows.lot("dues", *key), words),
         trends={
             trend["quantity"]: _trend({**trend, "step": row[f"step_{trend['quantity']}"]}, words)
             for trend in _sorted(rows.lot("trends", *key))
@@ -123,6 +113,31 @@ def compile_lot(row: Row, rows: Rows, words: Wording) -> Lot:
             if done["treated_on"] <= row["as_of"]
         ],
         samplings=_samplings(key, rows, words),
+    )
+
+
+def _due(lot: Row, rows: Sequence[Row], words: Wording) -> Due:
+    """The lot's ruling due with the others beside it; rows of the query `dues`."""
+    dues = [{**due, "as_of": lot["as_of"]} for due in rows]
+    ruling = next(due for due in dues if due["nth"] == 1)
+    waiting = [due["due_on"] for due in dues if due["why"] == "after_treatment" and not due["is_excused"]]
+    return Due(
+        state=lot["state"],
+        due_on=lot["due_on"],
+        purpose=lot["purposes"],
+        why=words.due(ruling),
+        group_sentence=words.for_group(partial(Wording.due, row=ruling)),
+        also=words.other_dues(dues),
+        days_overdue=lot["days_overdue"],
+        pots=lot["pots"],
+        rule=lot["why"],
+        rule_on=lot["rule_on"],
+        caused_on=lot["caused_on"],
+        retest_due_on=min(waiting, default=None),
+        excused_until=lot["excused_until"],
+        excuse_reason=lot["excuse_reason"],
+        excused_by=lot["excused_by"],
+        excused_late=lot["is_excused_late"],
     )
 
 

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
-from itertools import groupby
 from typing import Literal
 
 from pipeline.reports.charts import Size
@@ -24,6 +22,13 @@ from pipeline.reports.view import (
     make_lot_row,
     make_mark,
     name_lot,
+)
+from pipeline.reports.view_plan import (
+    PlannedWeek,
+    SamplingDay,
+    list_this_week,
+    list_weeks,
+    write_week_total,
 )
 from pipeline.reports.view_policy import PolicyView, make_policy_view
 
@@ -48,26 +53,15 @@ class ActionLine:
     checks: tuple[str, ...]
     has_options: bool
     due: Due
-    next_day: str
+    next_words: str
 
 
 @dataclass(frozen=True, slots=True)
-class SamplingItem:
-    """One lot to sample."""
+class WaitingLine:
+    """A lot that was treated and waits for its retest."""
 
     name: LotName
-    pots: str
-    purpose: str
-    late: str
-
-
-@dataclass(frozen=True, slots=True)
-class SamplingDay:
-    """What is to be sampled on one day."""
-
-    label: str
-    is_late: bool
-    items: tuple[SamplingItem, ...]
+    sentence: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +96,11 @@ class SiteView:
     watch_mark: Mark
     watch: tuple[ActionLine, ...]
     watch_more: int
+    waiting: tuple[WaitingLine, ...]
+    waiting_more: int
     sampling_days: tuple[SamplingDay, ...]
+    week_total: str
+    plan: tuple[PlannedWeek, ...]
     meters: tuple[Meter, ...]
     held_more: int
     most_held: int
@@ -128,8 +126,22 @@ def make_action_line(lot: Lot, voice: Voice) -> ActionLine:
         checks=tuple(option.title for option in lot.options[:MOST_CHECKS]),
         has_options=bool(lot.options),
         due=lot.due,
-        next_day=voice.weekday_and_day(lot.due.due_on) if lot.due.due_on else "",
+        next_words=tell_when(lot, voice),
     )
+
+
+def tell_when(lot: Lot, voice: Voice) -> str:
+    """Say in a few words when a lot is to be read again."""
+    say, due = voice.say, lot.due
+    if due.days_overdue:
+        key = "row.retest_late" if due.rule == "after_treatment" else "row.next_late"
+        return say(key, n=due.days_overdue)
+    if due.due_on is None:
+        return ""
+    if due.state == "excused" and due.excused_until:
+        return say("row.next_excused", day=voice.day(due.excused_until))
+    key = "row.next_treated" if due.rule == "after_treatment" else "row.next"
+    return say(key, day=voice.weekday_and_day(due.due_on))
 
 
 def list_actions(lots: list[Lot], level: Level, voice: Voice) -> tuple[ActionLine, ...]:
@@ -137,40 +149,14 @@ def list_actions(lots: list[Lot], level: Level, voice: Voice) -> tuple[ActionLin
     return tuple(make_action_line(lot, voice) for lot in lots if lot.level == level)
 
 
-def plan_sampling_days(lots: list[Lot], as_of: date, voice: Voice) -> tuple[SamplingDay, ...]:
-    """Return what is overdue, then what falls due within the week, by day."""
-    say = voice.say
-    wanted = [
-        lot
+def list_waiting(lots: list[Lot], voice: Voice) -> tuple[WaitingLine, ...]:
+    """Return the lots that were treated and wait for their retest, with what was done and the day of the retest."""
+    return tuple(
+        WaitingLine(name_lot(lot, voice), reason.sentence)
         for lot in lots
-        if lot.due.state in ("overdue", "never_sampled", "due_this_week") and lot.due.due_on
-    ]
-    wanted.sort(key=lambda lot: (lot.due.due_on or as_of, lot.house or "", lot.lot_id))
-    days: list[SamplingDay] = []
-
-    def get_label(lot: Lot) -> tuple[bool, str]:
-        late = bool(lot.due.days_overdue)
-        return (late, "") if late or lot.due.due_on is None else (late, voice.weekday_and_day(lot.due.due_on))
-
-    for (late, label), group in groupby(wanted, key=get_label):
-        items = tuple(
-            SamplingItem(
-                name=name_lot(lot, voice),
-                pots=say("sample.pots", n=lot.due.pots),
-                purpose="" if lot.due.purpose == "routine" else say.name("purpose", lot.due.purpose),
-                late=describe_lateness(lot.due, voice),
-            )
-            for lot in group
-        )
-        days.append(SamplingDay(say("sample.overdue") if late else label, late, items))
-    return tuple(days)
-
-
-def describe_lateness(due: Due, voice: Voice) -> str:
-    """Say how late a due is, nothing when it is not."""
-    if not due.days_overdue:
-        return ""
-    return voice.say("sample.never" if due.state == "never_sampled" else "sample.late", n=due.days_overdue)
+        for reason in lot.reasons
+        if reason.code == "treated" and lot.due.retest_due_on is not None
+    )
 
 
 def measure_action(line: ActionLine) -> int:
@@ -202,7 +188,7 @@ def measure_day(day: SamplingDay) -> int:
         )
         for item in day.items
     )
-    return len(day.label) + sum(len(part) + 2 for item in items for part in item)
+    return len(day.label) + sum(len(part) + 2 for item in items for part in item) + 30
 
 
 def fits_first_page(jobs: list[list[int]], rows: tuple[LotRow, ...], paper: Literal["a4", "letter"]) -> bool:
@@ -251,7 +237,8 @@ def make_site_view(summary: Summary, site: Site, voice: Voice, *, for_print: boo
     act, no_reading = list_actions(site.lots, "act", voice), list_actions(site.lots, "no_reading", voice)
     watch = list_actions(site.lots, "watch", voice)
     rows = tuple(make_lot_row(lot, as_of, voice, not for_print or lot.level != "ok") for lot in site.lots)
-    days = plan_sampling_days(site.lots, as_of, voice)
+    days = list_this_week(site, as_of, voice)
+    waiting = list_waiting(site.lots, voice)
     held_files = {held.what for held in site.held}
     file_sentences = tuple(
         finding.sentence
@@ -267,6 +254,10 @@ def make_site_view(summary: Summary, site: Site, voice: Voice, *, for_print: boo
             for line in watch[:MOST_LINES]
         ],
         [measure_day(day) for day in days],
+        [
+            len(line.name.place) + len(line.name.crop) + len(line.sentence) + 24
+            for line in waiting[:MOST_LINES]
+        ],
         [len(meter.sentence or "") for meter in meters],
         [len(held.sentence) + len(held.mend) for held in site.held[:MOST_HELD]],
         [len(sentence) for sentence in file_sentences],
@@ -293,13 +284,17 @@ def make_site_view(summary: Summary, site: Site, voice: Voice, *, for_print: boo
         watch_mark=make_mark("watch", voice),
         watch=watch[:MOST_LINES],
         watch_more=len(watch[MOST_LINES:]),
+        waiting=waiting[:MOST_LINES],
+        waiting_more=len(waiting[MOST_LINES:]),
         sampling_days=days,
+        week_total=write_week_total(site, voice),
+        plan=list_weeks(site, voice),
         meters=meters,
         held_more=len(site.held[MOST_HELD:]),
         most_held=MOST_HELD,
         rows=rows,
         blocks=blocks,
-        sources=collect_sources(block_lots, site.policy, site.findings, voice),
+        sources=collect_sources(block_lots, site.policy, site.findings, voice, site.slack_intervals),
         policy=make_policy_view(site.policy, voice),
         file_sentences=file_sentences[:MOST_HELD],
         water_sentences=water_sentences,

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import date
+from dataclasses import dataclass
+from datetime import date, timedelta
 from typing import Final
 
 import polars as pl
@@ -13,8 +14,14 @@ from pipeline.warehouse.statements import fetch, fetch_relation, sql_names
 
 Tables = Mapping[str, pl.DataFrame]
 
+SHEET_DAYS: Final = 6
+"""A night's sampling sheet asks for what is due until so many days after the as-of day, as `due this week` does."""
+
 _QUERIES: Final = (
     "lots",
+    "dues",
+    "sampling_plan_days",
+    "planned_samplings",
     "samplings",
     "figures",
     "pots",
@@ -30,7 +37,6 @@ _QUERIES: Final = (
     "troubles",
 )
 _RELATIONS: Final = (
-    "dues",
     "reasons",
     "sampling_findings",
     "site_questions",
@@ -50,10 +56,31 @@ _RELATIONS: Final = (
 
 def fetch_tables(connection: Connection) -> dict[str, pl.DataFrame]:
     """Everything that the pages of tonight are made of, by the name of its query or relation."""
+    sheet = fetch_sheet(connection)
     return {
         **{name: fetch(connection, f"queries/{name}") for name in _QUERIES},
         **{name: fetch_relation(connection, name) for name in _RELATIONS},
+        "sheet_lots": sheet.lots,
+        "sheet_meters": sheet.meters,
     }
+
+
+@dataclass(frozen=True, slots=True)
+class SheetRows:
+    """What sampling sheets are made of, for all sites: dues up to a day with their lots, and meters."""
+
+    as_of: date
+    until: date
+    lots: pl.DataFrame
+    meters: pl.DataFrame
+
+
+def fetch_sheet(connection: Connection, until: date | None = None) -> SheetRows:
+    """Dues up to `until`, by default those of SHEET_DAYS after the as-of day, and the meters seen lately."""
+    as_of: date = fetch_relation(connection, "run")["as_of"].item()
+    last = as_of + timedelta(days=SHEET_DAYS) if until is None else until
+    lots = fetch(connection, "queries/sheet_lots", {"until": last})
+    return SheetRows(as_of, last, lots, fetch(connection, "queries/sheet_meters"))
 
 
 def fetch_measured(connection: Connection) -> dict[str, pl.DataFrame]:
