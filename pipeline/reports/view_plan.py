@@ -122,6 +122,20 @@ def write_week_total(site: Site, voice: Voice) -> str:
     return voice.say("sample.total", n=week.pots, time=write_minutes(week.minutes, voice))
 
 
+def name_sheet(site: Site) -> str:
+    """Return the name of the file in which a night puts the site's sampling sheet."""
+    return f"{site.site_id}-sheet.pdf"
+
+
+def describe_sheet(site: Site, voice: Voice) -> str:
+    """Say how many pots the sheet asks for, and why the week may ask for more; nothing where there is no sheet."""
+    if site.sheet is None or not site.sheet.pots:
+        return ""
+    told = voice.say("sample.on_sheet", n=site.sheet.pots, file=name_sheet(site))
+    is_more = bool(site.plan_weeks) and site.plan_weeks[0].pots > site.sheet.pots
+    return f"{told} {voice.say('sample.again')}" if is_more else told
+
+
 def name_weeks(sites: Sequence[Site], voice: Voice) -> tuple[str, ...]:
     """Return the names of the planned weeks, the same for all sites."""
     return tuple(_name_week(week, voice) for week in sites[0].plan_weeks) if sites else ()
@@ -149,9 +163,11 @@ __all__ = [
     "SamplingDay",
     "SamplingItem",
     "WeekCell",
+    "describe_sheet",
     "list_this_week",
     "list_week_cells",
     "list_weeks",
+    "name_sheet",
     "name_weeks",
     "write_week_total",
 ]

@@ -26,8 +26,10 @@ from pipeline.reports.view import (
 from pipeline.reports.view_plan import (
     PlannedWeek,
     SamplingDay,
+    describe_sheet,
     list_this_week,
     list_weeks,
+    name_sheet,
     write_week_total,
 )
 from pipeline.reports.view_policy import PolicyView, make_policy_view
@@ -100,6 +102,8 @@ class SiteView:
     waiting_more: int
     sampling_days: tuple[SamplingDay, ...]
     week_total: str
+    sheet_file: str
+    sheet_words: str
     plan: tuple[PlannedWeek, ...]
     meters: tuple[Meter, ...]
     held_more: int
@@ -140,8 +144,12 @@ def tell_when(lot: Lot, voice: Voice) -> str:
         return ""
     if due.state == "excused" and due.excused_until:
         return say("row.next_excused", day=voice.day(due.excused_until))
-    key = "row.next_treated" if due.rule == "after_treatment" else "row.next"
-    return say(key, day=voice.weekday_and_day(due.due_on))
+    day = voice.weekday_and_day(due.due_on)
+    if due.rule == "after_treatment":
+        return say("row.next_treated", day=day)
+    if due.retest_due_on:
+        return say("row.next_and_treated", day=day, retest=voice.weekday_and_day(due.retest_due_on))
+    return say("row.next", day=day)
 
 
 def list_actions(lots: list[Lot], level: Level, voice: Voice) -> tuple[ActionLine, ...]:
@@ -288,6 +296,8 @@ def make_site_view(summary: Summary, site: Site, voice: Voice, *, for_print: boo
         waiting_more=len(waiting[MOST_LINES:]),
         sampling_days=days,
         week_total=write_week_total(site, voice),
+        sheet_file=name_sheet(site),
+        sheet_words=describe_sheet(site, voice),
         plan=list_weeks(site, voice),
         meters=meters,
         held_more=len(site.held[MOST_HELD:]),
