@@ -335,6 +335,12 @@ FINDINGS: tuple[FindingRule, ...] = (
         "way round (at least 15 readings each)",
         about="site",
     ),
+    _remark(
+        "front_of_bench",
+        "more pots of a month from the front row of mapped benches than picking by lot would give (exact binomial tail "
+        "below 1 %, at least 20 pots whose row is written down; affected plants and those beside them apart)",
+        about="site",
+    ),
 )
 _READ_APART = "extension guides: sample affected and healthy plants separately"
 REASONS: tuple[ReasonRule, ...] = (

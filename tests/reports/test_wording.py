@@ -498,6 +498,20 @@ def test_a_due_s_sentence(why: str, sentence: str) -> None:
                 "Was a meter, its scale or the unit of the column changed?"
             ),
         ),
+        (
+            {"rule": "front_of_bench", "n": 48, "a": 40.0, "b": 12.0},
+            (
+                "Of 48 pots of the last month whose row is written down 40 stood in the front row, where 12 would be "
+                "expected by chance: take pots from the middle and the back too."
+            ),
+        ),
+        (
+            {"rule": "front_of_bench", "n": 26, "a": 20.0, "b": 26 / 3},
+            (
+                "Of 26 pots of the last month whose row is written down 20 stood in the front row, where 8.7 would be "
+                "expected by chance: take pots from the middle and the back too."
+            ),
+        ),
     ],
 )
 def test_a_question_about_a_site(row: dict[str, Any], sentence: str) -> None:
