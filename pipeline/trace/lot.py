@@ -7,7 +7,7 @@ warehouse that they are given.
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from datetime import date
 from math import sqrt
 from typing import Any, Literal
@@ -17,7 +17,8 @@ from pydantic import BaseModel, ConfigDict
 
 from pipeline.errors import SiteNotFound
 from pipeline.settings import Column, Settings, SiteSettings
-from pipeline.trace.find import find_site, list_nearest
+from pipeline.settings.sheet import columns_of
+from pipeline.trace.find import find_site, header_of, list_nearest
 from pipeline.trace.measures import TracedMeasure, trace_measures, write_measures
 from pipeline.warehouse.connect import Connection
 from pipeline.warehouse.query import (
@@ -198,7 +199,7 @@ def _known_spans(connection: Connection, lines: pl.DataFrame) -> dict[tuple[int,
 
 
 def _line(row: Row, site: SiteSettings, known: tuple[date, date] | None) -> TracedLine:
-    columns = _columns(site, row["export_no"])
+    columns = columns_of(site, row["export_no"], header_of(row["header"]))
     raw: dict[str, str] = json.loads(row["cells"]) if row["cells"] else {}
     left_out = []
     if row["fate"] != "accepted":
@@ -234,11 +235,6 @@ def _why_not(row: Row, known: tuple[date, date] | None) -> str:
         where = row["by_file"] if row["by_line"] is None else f"line {row['by_line']} of {row['by_file']}"
         why = f"replaced by {where}"
     return why if known is None else f"known from {known[0]} to {known[1]}, {why}"
-
-
-def _columns(site: SiteSettings, export_no: int) -> Mapping[str, Column]:
-    """Columns of the export that brought a line; none when site.toml has fewer exports by now."""
-    return site.exports[export_no - 1].columns if export_no <= len(site.exports) else {}
 
 
 _FATES = {

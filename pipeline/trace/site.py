@@ -15,7 +15,8 @@ from pipeline.measures.contrasts import site_contrasts
 from pipeline.measures.electrodes import nernst_slope_mv
 from pipeline.reports.wording import CONTAINER_WORDS
 from pipeline.settings import Settings, SiteSettings
-from pipeline.trace.find import find_site
+from pipeline.settings.sheet import columns_of
+from pipeline.trace.find import find_site, header_of
 from pipeline.trace.measures import contrast_steps
 from pipeline.warehouse.connect import Connection
 from pipeline.warehouse.query import fetch_buffers, fetch_checks, fetch_crop_means, fetch_traced_waters
@@ -143,8 +144,7 @@ def _lots(row: Row, means: pl.DataFrame, site_id: str, names: Mapping[str, str],
 def _cells(row: Row, site: SiteSettings) -> list[str]:
     """The cells that carry a unit, as they stand in the file; none when site.toml has fewer exports by now."""
     raw: dict[str, str] = json.loads(row["cells"]) if row["cells"] else {}
-    number = row["export_no"]
-    columns = site.exports[number - 1].columns if number <= len(site.exports) else {}
+    columns = columns_of(site, row["export_no"], header_of(row["header"]))
     shown = [
         f"{column.column} “{raw[field]}” {column.unit}"
         for field, column in columns.items()

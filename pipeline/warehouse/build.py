@@ -32,7 +32,9 @@ SAMPLING_MODELS = (
     "calibrations",
     "meter_days",
     "usable_readings",
+    "checks_shown",
     "samplings",
+    "answered_dues",
     "sampling_figures",
 )
 JUDGEMENT_MODELS = (

@@ -49,8 +49,8 @@ uncalibrated as (
     from meter_days as d
     cross join run as t
     inner join policy as p on d.site_id = p.site_id and t.as_of >= p.valid_from and t.as_of < p.valid_to
-    inner join sites as s on d.site_id = s.site_id
-    where s.has_calibrations and not d.is_calibrated and d.used_on > t.as_of - p.quality_days
+    inner join checks_shown as s on d.site_id = s.site_id and d.used_on >= s.from_on
+    where not d.is_calibrated and d.used_on > t.as_of - p.quality_days
     group by d.site_id, lower(d.meter_id)
 )
 

@@ -34,12 +34,16 @@ def lines_part(facts: SiteFacts) -> dict[str, int]:
 
 
 def not_data_part(records: Sequence[Record]) -> dict[str, Any]:
-    """The first 50 records of a file that are neither data nor blank, how many more, and how many blank ones."""
-    aside = [record for record in records if record.kind not in ("data", "blank")]
+    """The first 50 records of a file that are neither data nor blank, how many more, and how many blank ones.
+
+    Lines of a sheet that are not filled in are counted like blank ones, for themselves.
+    """
+    aside = [record for record in records if record.kind not in ("data", "blank", "not_filled_in")]
     return {
         "not_data": [{"line": one.line_from, "rule": one.kind, "text": one.text} for one in aside[:50]],
         "not_data_more": len(aside[50:]),
         "blank_lines": sum(1 for record in records if record.kind == "blank"),
+        "not_filled_in": sum(1 for record in records if record.kind == "not_filled_in"),
     }
 
 
