@@ -17,7 +17,7 @@ from tests.oracle.layout import read_in_layout
 from tests.oracle.lot_facts import by_lot, on_day
 from tests.oracle.meter_checks import fit, label_of, worst_error
 from tests.oracle.records import HEADER_ONLY, ReadFile, Record
-from tests.oracle.settings import Export, Home, SiteSettings, fold, policy_on
+from tests.oracle.settings import Export, Home, MapBench, SiteSettings, fold, policy_on
 
 SWAP_LEAST_RECORDS = 3
 SWAP_PH_BELOW = Fraction("3.5")
@@ -172,6 +172,7 @@ class SiteFacts:
     lot_lines: dict[str, list[Lot]]
     # Records that say which others they are versions of.
     keyed: frozenset[Ref]
+    benches: tuple[MapBench, ...] = ()
 
     def lot_on(self, key: str, day: date) -> Lot:
         """The lot as it stands tonight, in the container in which it stood that day."""
@@ -842,4 +843,4 @@ def facts_of_night(
                 as_of,
                 lambda day: policy_on(home, site, day)["ec_highest_ms_cm"],
             )
-    return SiteFacts(files, fates, lots, readings, calibrations, lines, frozenset(keyed))
+    return SiteFacts(files, fates, lots, readings, calibrations, lines, frozenset(keyed), site.benches)

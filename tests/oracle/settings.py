@@ -146,6 +146,17 @@ class Export:
 
 
 @dataclass(frozen=True)
+class MapBench:
+    """A bench of a site's map; rows from the front."""
+
+    house: str
+    name: str
+    rows: int | None
+    columns: int | None
+    places: int | None
+
+
+@dataclass(frozen=True)
 class SiteSettings:
     """A site as its site.toml describes it."""
 
@@ -160,6 +171,7 @@ class SiteSettings:
     growers: tuple[dict[str, Any], ...]
     exports: tuple[Export, ...]
     policy_tables: tuple[dict[str, Any], ...]
+    benches: tuple[MapBench, ...] = ()
 
     def sends(self, kind: str) -> bool:
         return any(export.kind == kind for export in self.exports)
@@ -242,6 +254,10 @@ def read_site(folder: Path, group: dict[str, Any]) -> SiteSettings:
         growers=tuple(table.get("grower", [])),
         exports=tuple(read_export(export) for export in table.get("export", [])),
         policy_tables=tuple(table.get("policy", [])),
+        benches=tuple(
+            MapBench(one["house"], one["name"], one.get("rows"), one.get("columns"), one.get("places"))
+            for one in table.get("bench", [])
+        ),
     )
 
 
