@@ -4,9 +4,11 @@ An event's UID tells calendars that a new file speaks of an event they have. It 
 
 - by lot: group, site, lot, what the sampling follows (a start or sampling, a treatment, plants noted as affected, a
   feeding) and its day: a due that moves, or whose rule becomes another one, keeps its event;
-- by house and day: group, site, house and day.
+- by house and day: group, site, house and the earliest due day in it.
 
-An overdue sampling stands on the first day on which it can be taken, and its heading says for how long it is overdue.
+What is overdue stands on the first day on which it can be taken, the same for all of a site, and the heading says for
+how long it is overdue. By house it is one event with what is due there on that day, under the UID of the oldest: an
+event that nobody takes moves on from day to day, and leaves no trail of cancelled ones behind it.
 """
 
 from __future__ import annotations
@@ -131,9 +133,9 @@ def _by_lot(asked: Sequence[AskedSampling], habit: Habit) -> list[Event]:
 def _by_house(asked: Sequence[AskedSampling], habit: Habit) -> list[Event]:
     words = WORDS[habit.language]
     events = []
-    for (day, house_key), group in groupby(asked, key=lambda one: (one.starts_on, _house_key(one))):
+    for (_, house_key), group in groupby(asked, key=lambda one: (one.starts_on, _house_key(one))):
         lots = list(group)
-        uid = _uid("house_day", habit, house_key, day.isoformat())
+        uid = _uid("house_day", habit, house_key, min(one.due_on for one in lots).isoformat())
         # A house that lists write in different ways is named as the first of its lots has it.
         events.append(_event(habit, uid, words.place(lots[0].house) or words.no_house, lots, words))
     return events

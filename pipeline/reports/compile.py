@@ -20,6 +20,7 @@ from pipeline.reports.compile_plan import compile_plan, find_slack, sum_weeks
 from pipeline.reports.policy_lines import list_policy
 from pipeline.reports.rows import Published, Rows, arrange_rows
 from pipeline.reports.summary import (
+    CalendarEvent,
     Correction,
     CropContrast,
     DueState,
@@ -155,10 +156,18 @@ def _site(site: SiteSettings, policy: PolicyInForce, rows: Rows, group_date_form
             for row in rows.site("water_checks", site.id)
         ],
         findings=_with_levels(_site_findings(site, state, rows, words, lots), policy),
+        time_zone=site.time_zone,
+        calendar=[_event(row) for row in rows.site("calendar", site.id)],
         policy=list_policy(policy),
         lots=lots,
         lots_ended=state["lots_ended"],
     )
+
+
+def _event(row: Row) -> CalendarEvent:
+    lines = row["description"].split("\n") if row["description"] else []
+    facts = {name: row[name] for name in CalendarEvent.model_fields}
+    return CalendarEvent(**{**facts, "description": lines})
 
 
 def _file(row: Row, lines: Sequence[Row], counts: Sequence[Row]) -> FileReceived:

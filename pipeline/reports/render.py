@@ -14,6 +14,7 @@ from pipeline.reports.fonts import make_page_font
 from pipeline.reports.formats import Voice, load_phrases
 from pipeline.reports.pages import Page, render_page
 from pipeline.reports.pdf import make_pdf
+from pipeline.reports.site_calendar import make_site_calendar
 from pipeline.reports.summary import Summary
 from pipeline.reports.view_overview import make_overview_view
 from pipeline.reports.view_site import make_site_view
@@ -82,7 +83,13 @@ def render_site(job: SiteJob) -> list[Path]:
         medium="print",
         paper=site.paper,
     )
-    return write_pair(job.folder / "sites" / site.site_id, screen, printed, job.summary)
+    return [
+        *write_pair(job.folder / "sites" / site.site_id, screen, printed, job.summary),
+        write_whole(
+            job.folder / "sites" / f"{site.site_id}.ics",
+            make_site_calendar(site, job.summary.night.as_of),
+        ),
+    ]
 
 
 def render_overview(job: OverviewJob) -> list[Path]:

@@ -86,6 +86,7 @@ def arrange_rows(tables: Mapping[str, pl.DataFrame], published: Published) -> Ro
         "not_data_lines",
         "not_data_files",
         "troubles",
+        "calendar",
     )
     return Rows(
         by_lot={

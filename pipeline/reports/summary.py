@@ -6,7 +6,7 @@ Units are in the names: pH without unit, EC in mS/cm at 25 °C, volumes in mL, d
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, datetime
 from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -518,6 +518,21 @@ class Grower(Part):
     houses: list[str] = Field(description="Empty: all houses")
 
 
+class CalendarEvent(Part):
+    """One event of a site's calendar file: samplings to take, or what no longer stands."""
+
+    uid: str
+    sequence: int = Field(description="Grows whenever the event changes")
+    status: Literal["confirmed", "cancelled"]
+    starts_at: datetime = Field(description="By the clock of the time zone")
+    time_zone: str
+    minutes: int
+    location: str = Field(description="House; empty where it is not known")
+    summary: str
+    description: list[str] = Field(description="A line for each sampling; none once cancelled")
+    changed_on: date = Field(description="Day of the night that made it known")
+
+
 class PolicyValue(Part):
     """One value of the policy in force on the as-of date."""
 
@@ -569,6 +584,10 @@ class Site(Part):
     held: list[HeldCause]
     meters: list[Meter]
     water: list[WaterCheck] = Field(default_factory=list)
+    time_zone: str = Field(default="UTC", description="Of the site, by the names of IANA")
+    calendar: list[CalendarEvent] = Field(
+        default_factory=list, description="What the calendar file holds, in the order of time"
+    )
     findings: list[Finding] = Field(description="About the site or its files, not about a lot")
     policy: list[PolicyValue]
     lots: list[Lot] = Field(description="In order of attention")

@@ -54,6 +54,7 @@ JUDGEMENT_MODELS = (
     "asked_dues",
     "dues",
     "due_states",
+    "calendar_dues",
     "reasons",
     "attention",
     "sampling_questions",

@@ -35,6 +35,7 @@ _QUERIES: Final = (
     "not_data_lines",
     "not_data_files",
     "troubles",
+    "calendar",
 )
 _RELATIONS: Final = (
     "reasons",

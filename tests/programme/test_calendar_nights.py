@@ -23,9 +23,14 @@ def later(days: int) -> date:
     return DAY + timedelta(days=days)
 
 
-def overdue(lot: str, due_on: date, as_of: date) -> AskedSampling:
+def overdue(lot: str, due_on: date, day: date) -> AskedSampling:
     """A sampling that was to be taken on a day, as it is asked for on another."""
-    return asked(lot, due_on=due_on, starts_on=max(due_on, as_of), days_overdue=max(0, (as_of - due_on).days))
+    return as_of(asked(lot, due_on=due_on), day)
+
+
+def as_of(row: AskedSampling, day: date) -> AskedSampling:
+    """The sampling as it is asked for on a day."""
+    return replace(row, starts_on=max(row.due_on, day), days_overdue=max(0, (day - row.due_on).days))
 
 
 def facts(events: Mapping[str, Any]) -> set[tuple[Any, ...]]:
@@ -69,11 +74,24 @@ def test_by_lot_an_event_moves_and_grows_overdue_under_its_uid() -> None:
 
 def test_by_house_an_overdue_lot_joins_today() -> None:
     nights, client = Nights(), Client()
-    client.take(nights.run(DAY, [overdue("A", DAY, DAY), asked("B", due_on=later(1))]))
+    rows = [asked("A"), asked("B", due_on=later(1))]
+    client.take(nights.run(DAY, rows))
     assert len(client.shown) == 2
-    client.take(nights.run(later(1), [overdue("A", DAY, later(1)), asked("B", due_on=later(1))]))
+    client.take(nights.run(later(1), [as_of(row, later(1)) for row in rows]))
     (event,) = client.shown.values()
     assert str(event["SUMMARY"]) == "Sample House 1: 2 lots, 10 pots, about 40 min, 1 lot overdue 1 day"
+    # The older one taken, the other stands under the UID that it had.
+    client.take(nights.run(later(2), [as_of(rows[1], later(2))]))
+    (event,) = client.shown.values()
+    assert str(event["SUMMARY"]) == "Sample House 1: 1 lot, 5 pots, about 20 min, overdue 1 day"
+    assert (event["SEQUENCE"], event["DTSTART"].dt.date()) == (2, later(2))
+
+
+def test_by_house_what_nobody_takes_moves_on_and_leaves_no_trail() -> None:
+    nights = Nights()
+    for day in range(30):
+        data = nights.run(later(day), [as_of(asked("A"), later(day))])
+    assert sequences(data) == [("CONFIRMED", 29)]
 
 
 def test_an_event_that_comes_back_is_newer_than_its_cancelling() -> None:
@@ -113,17 +131,13 @@ class Night:
 
 @st.composite
 def samplings(draw: st.DrawFn) -> AskedSampling:
-    """Any of a few lots for any cause, due some days back to some days ahead of DAY."""
-    due_on = later(draw(st.integers(-4, 12)))
-    late = draw(st.integers(0, 3))
+    """Any of a few lots for any cause, due some days back to some days ahead of DAY, before a night moves it."""
     return asked(
         draw(st.sampled_from("ABC")),
         house=draw(st.sampled_from(["1", "2", " 1 ", None])),
         why=draw(st.sampled_from(["first", "routine", "after_out", "after_treatment", "symptoms"])),
         caused_on=later(-draw(st.integers(1, 3))),
-        due_on=due_on,
-        starts_on=due_on + timedelta(days=late),
-        days_overdue=late,
+        due_on=later(draw(st.integers(-4, 12))),
         pots=draw(st.sampled_from([5, 10])),
         minutes=Decimal(draw(st.sampled_from(["20.00", "40.00"]))),
     )
@@ -156,7 +170,8 @@ def test_whoever_imports_the_newest_file_has_what_is_due(course: list[Night]) ->
     highest: dict[str, int] = {}
     for night in course:
         day += timedelta(days=night.days_later)
-        data = nights.run(day, night.samplings, night.habit)
+        rows = [as_of(row, day) for row in night.samplings]
+        data = nights.run(day, rows, night.habit)
         events = list(read_events(data))
         assert len({str(event["UID"]) for event in events}) == len(events)
         for event in events:
@@ -167,7 +182,7 @@ def test_whoever_imports_the_newest_file_has_what_is_due(course: list[Night]) ->
             client.take(data)
             due = {
                 (one.uid, one.summary, one.starts_at, "\n".join(one.description))
-                for one in make_events(night.samplings, night.habit)
+                for one in make_events(rows, night.habit)
             }
             shown = {
                 (uid, text, at.replace(tzinfo=None), told) for uid, text, at, told in facts(client.shown)
@@ -178,6 +193,7 @@ def test_whoever_imports_the_newest_file_has_what_is_due(course: list[Night]) ->
 @settings(max_examples=examples(60), deadline=None)
 @given(st.lists(samplings(), max_size=6))
 def test_by_house_and_day_every_sampling_is_in_exactly_one_event(rows: list[AskedSampling]) -> None:
+    rows = [as_of(row, DAY) for row in rows]
     events = make_events(rows, HABIT)
     assert len({event.uid for event in events}) == len(events)
     assert sum(len(event.description) for event in events) == len(rows)
