@@ -54,6 +54,7 @@ JUDGEMENT_MODELS = (
     "asked_dues",
     "dues",
     "due_states",
+    "sampling_plan",
     "calendar_dues",
     "reasons",
     "attention",
