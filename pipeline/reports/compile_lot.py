@@ -10,6 +10,7 @@ from typing import Any, get_args
 
 from pipeline.reports.rows import Rows
 from pipeline.reports.summary import (
+    AnsweredDue,
     Contrast,
     Due,
     Figures,
@@ -335,6 +336,7 @@ def _samplings(key: tuple[str, str], rows: Rows, words: Wording) -> list[Samplin
                 pots_without_volume=row["pots_without_volume"],
                 ph=_figures(by_quantity["ph"]),
                 ec=_figures(by_quantity["ec"]),
+                answers=[AnsweredDue(**one) for one in row["answers"] or []],
                 pots=[
                     Pot(
                         **{name: pot[name] for name in _POT_FIELDS},

@@ -118,6 +118,13 @@ class Pot(Part):
     outlier_ec: bool = False
 
 
+class AnsweredDue(Part):
+    """The due for which the sheet of a sampling was printed."""
+
+    why: str
+    due_on: date
+
+
 class Sampling(Part):
     """All accepted readings of one lot on one day for one purpose."""
 
@@ -140,6 +147,9 @@ class Sampling(Part):
     ec: Figures
     pots: list[Pot]
     findings: list[Finding]
+    answers: list[AnsweredDue] = Field(
+        default_factory=list, description="Dues that the lines of its sheet name; empty for other exports"
+    )
 
 
 class Finding(Part):

@@ -22,6 +22,7 @@ from pipeline.trace.find import find_site, header_of, list_nearest
 from pipeline.trace.measures import TracedMeasure, trace_measures, write_measures
 from pipeline.warehouse.connect import Connection
 from pipeline.warehouse.query import (
+    fetch_answered_dues,
     fetch_line_spans,
     fetch_lot,
     fetch_lot_codes,
@@ -88,6 +89,7 @@ class TracedSampling(_Part):
     min_pots: int
     counts: bool
     proper: str
+    answers: list[str]
     lines: list[TracedLine]
     figures: list[TracedFigure]
 
@@ -151,6 +153,7 @@ def trace_lot(
             lines,
             line_rows,
             fetch_lot_ranges(connection, site_id, lot_key).to_dicts(),
+            fetch_answered_dues(connection, site_id, lot_key).to_dicts(),
         ),
         not_used=[line for line in lines if line.fate != "accepted"],
         measures=trace_measures(fetch_lot_measured(connection, site_id, lot_key), day),
@@ -158,7 +161,11 @@ def trace_lot(
 
 
 def _samplings(
-    rows: Sequence[Row], lines: Sequence[TracedLine], line_rows: Sequence[Row], ranges: Sequence[Row]
+    rows: Sequence[Row],
+    lines: Sequence[TracedLine],
+    line_rows: Sequence[Row],
+    ranges: Sequence[Row],
+    dues: Sequence[Row],
 ) -> list[TracedSampling]:
     purposes = sorted({row["purpose"] for row in rows})
     traced = []
@@ -174,11 +181,39 @@ def _samplings(
                 min_pots=first["min_pots"],
                 counts=first["is_counting"],
                 proper=first["proper"],
+                answers=[
+                    _answer(due)
+                    for due in dues
+                    if (due["sampled_on"], due["purpose"]) == (first["sampled_on"], purpose)
+                ],
                 lines=[line for line in lines if line.fate == "accepted" and line.purpose == purpose],
                 figures=[_figure(row, ranges, pots) for row in own],
             )
         )
     return traced
+
+
+_DUE_NAMES = {
+    "first": "first sampling",
+    "routine": "routine sampling",
+    "problem_crop": "routine sampling",
+    "after_out": "retest",
+    "after_treatment": "retest after a treatment",
+    "symptoms": "sampling of affected and healthy plants",
+    "feed_pair": "pair around a feeding",
+}
+
+
+def _answer(due: Row) -> str:
+    """The due that the sheet of a sampling names, and whether the sampling came in time."""
+    # Somebody may have written over what the sheet had there.
+    name = _DUE_NAMES.get(due["due_why"], f"sampling “{due['due_why']}”")
+    pots = f"{due['pots']} {'pot' if due['pots'] == 1 else 'pots'}"
+    if not due["is_counting"]:
+        return f"{pots} of the {name} due {due['due_on']}, too few to answer it"
+    late = due["days_late"]
+    when = f", {late} {'day' if late == 1 else 'days'} late" if late else ""
+    return f"answers the {name} due {due['due_on']}{when} ({pots} on the sheet)"
 
 
 def _known_spans(connection: Connection, lines: pl.DataFrame) -> dict[tuple[int, int], tuple[date, date]]:
@@ -403,6 +438,7 @@ def write_trace(trace: Trace) -> list[str]:
         lines += [
             "",
             f"Sampling of {sampling.sampled_on}, {sampling.purpose}: {pots}, {counts}; proper: {proper}",
+            *(f"  {answer}" for answer in sampling.answers),
         ]
         for line in sampling.lines:
             lines += _write_line(line)

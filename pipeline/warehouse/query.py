@@ -123,6 +123,11 @@ def fetch_lot_lines(connection: Connection, site_id: str, lot_key: str, sampled_
     )
 
 
+def fetch_answered_dues(connection: Connection, site_id: str, lot_key: str) -> pl.DataFrame:
+    """The dues that a lot's samplings answer, by the sheets on which they were written down."""
+    return fetch(connection, "queries/answered_dues", {"site_id": site_id, "lot_key": lot_key})
+
+
 def fetch_lot_ranges(connection: Connection, site_id: str, lot_key: str) -> pl.DataFrame:
     """Every published range of a lot's crop."""
     return fetch(connection, "queries/trace_ranges", {"site_id": site_id, "lot_key": lot_key})
