@@ -9,8 +9,8 @@ from pipeline.settings.policy import Day, Frozen, Text, Whole
 from pipeline.settings.words import WeekDay
 
 
-def _refuse(right: str) -> PydanticCustomError:
-    return PydanticCustomError("right", "{right}", {"right": right})
+def _refuse(right: str, found: str) -> PydanticCustomError:
+    return PydanticCustomError("right", "{right}", {"right": right, "found": found})
 
 
 def fold_name(name: str) -> str:
@@ -32,10 +32,11 @@ class Bench(Frozen):
 
     @model_validator(mode="after")
     def _say_how_many(self) -> Bench:
-        grid = (self.rows is not None, self.columns is not None)
-        if any(grid) == (self.places is not None) or any(grid) != all(grid):
+        said = [name for name in ("rows", "columns", "places") if getattr(self, name) is not None]
+        if said not in (["rows", "columns"], ["places"]):
             raise _refuse(
-                "rows and columns, as in rows = 4 and columns = 20, or places alone, as in places = 80"
+                "rows and columns, as in rows = 4 and columns = 20, or places alone, as in places = 80,",
+                f"it says {' and '.join(said) or 'neither'}",
             )
         return self
 
@@ -56,5 +57,7 @@ class Feeding(Frozen):
     @model_validator(mode="after")
     def _say_when(self) -> Feeding:
         if not self.weekdays and not self.days:
-            raise _refuse('weekdays = ["thursday"] or days = [2026-04-09]')
+            raise _refuse(
+                'weekdays = ["thursday"] or days = [2026-04-09]', "it has neither weekdays nor days"
+            )
         return self

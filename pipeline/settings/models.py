@@ -87,6 +87,13 @@ def _check_hour(text: str) -> str:
     return text
 
 
+def _leave_a_day(closed: tuple[WeekDay, ...]) -> tuple[WeekDay, ...]:
+    """Weekdays without sampling; not all seven."""
+    if len(set(closed)) == 7:
+        raise _refuse("at least one weekday on which sampling is possible, so six days at most,")
+    return closed
+
+
 def _check_pattern(text: str) -> str:
     """A glob below the site's folder; links are checked where the folder is at hand."""
     parts = PurePosixPath(text).parts
@@ -198,15 +205,9 @@ class SiteFacts(Frozen):
     first_night: Day | None = None
     settle_minutes: Whole = Field(0, ge=0, le=1440)
     holidays: tuple[Day, ...] = ()
-    no_sampling: tuple[WeekDay, ...] = ()
+    no_sampling: Annotated[tuple[WeekDay, ...], AfterValidator(_leave_a_day)] = ()
     calendar: Literal["lot", "house_day"] = "house_day"
     calendar_time: Annotated[Text, AfterValidator(_check_hour)] = "08:00"
-
-    @model_validator(mode="after")
-    def _leave_a_day(self) -> SiteFacts:
-        if len(set(self.no_sampling)) == 7:
-            raise _refuse("at least one weekday on which sampling is possible")
-        return self
 
 
 class SiteSettings(SiteFacts):
