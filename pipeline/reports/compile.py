@@ -8,13 +8,14 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import date
+from datetime import date, timedelta
 from difflib import get_close_matches
 from functools import partial
 from typing import Any, get_args
 
 import polars as pl
 
+from pipeline.programme.sheet import make_sheet
 from pipeline.reports.compile_lot import compile_lot
 from pipeline.reports.compile_plan import compile_plan, find_slack, sum_weeks
 from pipeline.reports.policy_lines import list_policy
@@ -44,6 +45,7 @@ from pipeline.reports.summary import (
 from pipeline.reports.wording import Row, Wording
 from pipeline.reports.wording_held import is_harmless
 from pipeline.settings import PolicyInForce, Settings, SiteSettings
+from pipeline.warehouse.query import SHEET_DAYS
 
 ORDER_FORMULA = (
     "Lots stand in the order of their level (act, no current reading, watch, OK). Within a level: distance of the mean "
@@ -161,6 +163,14 @@ def _site(site: SiteSettings, policy: PolicyInForce, rows: Rows, group_date_form
         policy=list_policy(policy),
         lots=lots,
         lots_ended=state["lots_ended"],
+        sheet=make_sheet(
+            site,
+            rows.site("sheet_lots", site.id),
+            [row["meter_id"] for row in rows.site("sheet_meters", site.id)],
+            rows.buffers,
+            as_of=as_of,
+            until=as_of + timedelta(days=SHEET_DAYS),
+        ),
     )
 
 

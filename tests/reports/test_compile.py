@@ -8,6 +8,7 @@ import polars as pl
 import pytest
 
 from pipeline.measures.reference_tables import (
+    load_buffers_by_temperature,
     load_corrective_options,
     load_ec_bands,
     load_sampling_frequency,
@@ -45,7 +46,12 @@ def compiled(tables: Tables, settings: Settings, stored: Summary) -> Summary:
         tables,
         settings,
         policies,
-        Published(load_ec_bands(), load_corrective_options(), load_sampling_frequency()),
+        Published(
+            load_ec_bands(),
+            load_corrective_options(),
+            load_sampling_frequency(),
+            load_buffers_by_temperature(),
+        ),
         stored.night,
     )
 
