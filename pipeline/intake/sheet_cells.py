@@ -15,6 +15,11 @@ from pipeline.intake.days import explain_moment
 from pipeline.intake.refused import Refused
 from pipeline.settings.sheet import DayOrder
 
+ARMED: Final = r"^'(\s*[=+\-@])"
+"""A name that the sheet wrote with an apostrophe, so that no spreadsheet takes it for a formula."""
+NUMBER_OF_POT: Final = r"^([0-9]+)[.,]0+$"
+"""The number of a pot as programs write it that take it for a measurement."""
+
 # A spreadsheet may write a day as the moment at which it begins.
 _MIDNIGHT = re.compile(r"[ T]0?0:00(?::00(?:\.0+)?)?(?: AM)?$", re.IGNORECASE)
 _YEAR_FIRST = re.compile(r"([0-9]{4})([-/.])([0-9]{1,2})\2([0-9]{1,2})")

@@ -23,7 +23,7 @@ from pipeline.intake.header import header_key, mapped_keys, place_of
 from pipeline.intake.numbers import NumberFormat, plain_pattern, read_number, read_whole
 from pipeline.intake.read import ReadResult
 from pipeline.intake.refused import Refused
-from pipeline.intake.sheet_cells import plain_decimal, read_clock, read_sheet_day
+from pipeline.intake.sheet_cells import ARMED, NUMBER_OF_POT, plain_decimal, read_clock, read_sheet_day
 from pipeline.intake.translate_more import MORE_SCHEMAS, MORE_TRANSLATORS
 from pipeline.settings import Export, SiteSettings
 from pipeline.settings.sheet import SheetExport
@@ -240,6 +240,8 @@ class _Sheet:
     def text(self, name: str) -> pl.Series:
         """Trimmed cells with the export's own words replaced by ours."""
         cells = self.trimmed(name)
+        if isinstance(self.export, SheetExport):
+            cells = cells.str.replace(ARMED, "$1")
         words = {_word_key(found): ours.strip() for found, ours in self.export.values.get(name, {}).items()}
         if not words:
             return cells
@@ -516,7 +518,7 @@ def _readings(sheet: _Sheet) -> dict[str, pl.Series]:
         "sampled_on": day,
         "sampled_time": time,
         "purpose": purpose.fill_null("routine"),
-        "pot": sheet.text("pot"),
+        "pot": sheet.text("pot").str.replace(NUMBER_OF_POT, "$1") if is_sheet else sheet.text("pot"),
         "n_pots": sheet.whole("n_pots", 1, _MOST_POTS, pl.Int32()).fill_null(1),
         "ph": sheet.number("ph"),
         "ph_sd": sheet.number("ph_sd"),
