@@ -12,6 +12,7 @@ from tests.oracle.outliers import side_without
 from tests.oracle.samplings import QUANTITIES, Judged, Sampling, is_uneven, margin_of, stage_on
 from tests.oracle.settings import Policy, fold
 from tests.oracle.targets import is_shown_against_its_own_history
+from tests.oracle.treatments import LastTreatment
 
 LEVELS = ("act", "no_reading", "watch", "ok")
 GRACE_FROM_DAYS = 14
@@ -216,8 +217,52 @@ def side_of_volume(sampling: Sampling) -> str | None:
     return None if over == under else "high" if over > under else "low"
 
 
+def out_since(samplings: list[Sampling], quantity: str, side: str) -> date:
+    """The first day of the row of samplings out on a side that ends with the last one judged."""
+    since = date.max
+    for sampling in reversed(samplings):
+        found = sampling.quantities[quantity].side if sampling.is_followed else None
+        if found is None:
+            continue
+        if found != side:
+            break
+        since = sampling.sampled_on
+    return since
+
+
+def retest_reasons(
+    samplings: list[Sampling],
+    last: Sampling | None,
+    treatment: LastTreatment | None,
+    is_retest_excused: bool,
+    as_of: date,
+) -> list[Reason]:
+    """A retest that is awaited (a note), or missed; or read, and still out on the side on which it was out before."""
+    if treatment is None:
+        return []
+    if treatment.after is None:
+        is_missed = treatment.retest_due_on < as_of and not is_retest_excused
+        return [Reason("retest_missed", "watch") if is_missed else Reason("treated", "note")]
+    reasons: list[Reason] = []
+    if last is None:
+        return reasons
+    for quantity, judged in last.quantities.items():
+        if (
+            judged.side in ("low", "high")
+            and not low_ec_is_a_note(last, quantity, judged.side)
+            and out_since(samplings, quantity, judged.side) <= treatment.day
+        ):
+            reasons.append(Reason("unmoved", "watch", quantity, judged.side))
+    return reasons
+
+
 def reasons_of(
-    lot: Lot, samplings: list[Sampling], policy: Policy, as_of: date, measures: Measures
+    lot: Lot,
+    samplings: list[Sampling],
+    policy: Policy,
+    as_of: date,
+    measures: Measures,
+    is_retest_excused: bool = False,
 ) -> list[Reason]:
     """All reasons, worst first. A meter in doubt turns what would be act by the last sampling into watch."""
     last = last_counting(samplings)
@@ -232,6 +277,7 @@ def reasons_of(
         reasons.append(Reason("ec_extreme", "watch", "ec", "high"))
     reasons += watch_reasons(samplings, last, policy, as_of, acted)
     reasons += [Reason(*found) for found in measure_reasons(samplings, last, measures)]
+    reasons += retest_reasons(samplings, last, measures.treatment, is_retest_excused, as_of)
     return sorted(reasons, key=lambda reason: (*LEVELS, "note").index(reason.level))
 
 
@@ -240,11 +286,12 @@ def level_of(reasons: list[Reason]) -> str:
     return min((reason.level for reason in reasons if reason.level != "note"), key=LEVELS.index, default="ok")
 
 
-def score_of(samplings: list[Sampling], policy: Policy) -> Fraction:
-    """Steps beyond the edge (0.2 pH or 0.5 mS/cm each) times (1 + number in a row); the larger of the
-    quantities.
+def score_of(samplings: list[Sampling], policy: Policy, reasons: list[Reason]) -> Fraction:
+    """Steps beyond the edge (0.2 pH or 0.5 mS/cm each) times (1 + number in a row, and 1 more after a retest
+    that was missed or is still out); the larger of the quantities.
     """
     last = last_counting(samplings)
+    more = 1 if any(reason.code in ("retest_missed", "unmoved") for reason in reasons) else 0
     scores = [Fraction(0)]
     if last is not None:
         for quantity, judged in last.quantities.items():
@@ -254,7 +301,7 @@ def score_of(samplings: list[Sampling], policy: Policy) -> Fraction:
                 continue
             edge = judged.target.low if judged.side == "low" else judged.target.high
             step = policy["step_ph" if quantity == "ph" else "step_ec_ms_cm"]
-            scores.append(abs(judged.decides - edge) / step * (1 + judged.in_a_row))
+            scores.append(abs(judged.decides - edge) / step * (1 + judged.in_a_row + more))
     return max(scores)
 
 

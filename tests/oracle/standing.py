@@ -14,7 +14,13 @@ from tests.oracle.other_lines import lines_of
 from tests.oracle.samplings import Sampling, count_in_a_row, sample
 from tests.oracle.settings import Home, SiteSettings, policy_on
 from tests.oracle.targets import References
-from tests.oracle.treatments import Treatment, is_waited_for, last_treatment, treatments_of
+from tests.oracle.treatments import (
+    Treatment,
+    is_retest_excused,
+    is_waited_for,
+    last_treatment,
+    treatments_of,
+)
 from tests.oracle.water import Borne, Waters, waters_of
 
 PURPOSES = ("routine", "retest", "affected", "healthy", "before_feed", "after_feed")
@@ -106,7 +112,9 @@ def stand(
             last_treatment(done, own, lambda day: policy_on(home, site, day)),
             waters.of(lot.container_class),
         )
-        reasons = reasons_of(lot, own, policy, as_of, measures)
+        treated = measures.treatment
+        is_excused = treated is not None and is_retest_excused(facts, code, treated.retest_due_on, as_of)
+        reasons = reasons_of(lot, own, policy, as_of, measures, is_excused)
         standings.append(
             Standing(
                 site.site_id,
@@ -115,7 +123,7 @@ def stand(
                 measures,
                 reasons,
                 level_of(reasons),
-                score_of(own, policy),
+                score_of(own, policy, reasons),
                 due_of(lot, own, policy, as_of),
                 done,
             )
