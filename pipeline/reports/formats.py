@@ -91,8 +91,10 @@ class Voice:
         return self.say.day(day, self.date_format)
 
     def weekday_and_day(self, day: date | None) -> str:
-        """Write a date with the short day of the week before it."""
-        return "–" if day is None else f"{self.say.weekday(day)} {self.day(day)}"
+        """Write a date with the short day of the week before it, unless the site writes one itself."""
+        if day is None or re.search("%[aA]", self.date_format):
+            return self.day(day)
+        return f"{self.say.weekday(day)} {self.day(day)}"
 
 
 @cache

@@ -16,8 +16,8 @@ from pipeline.settings.models import Language, Paper
 
 # A house called "2" or "B" is printed as House 2, House B.
 MOST_BARE_HOUSE = 3
-# With more pots a lot does not fit on one page whatever stands above it: its table then repeats the lot's code.
-MOST_POTS_WHOLE = 17
+# With more pots a lot may not fit on one page: its table then repeats the lot's code.
+MOST_POTS_WHOLE = 12
 EMPTY_METERS = 2
 MOST_MINUTES = 120
 _SEVERAL = re.compile(r"[,;/+&–-]|\s")
@@ -146,7 +146,7 @@ def make_sheet_view(sheet: Sheet, facts: SheetFacts, voice: Voice) -> SheetView:
     return SheetView(
         title=say("title", site=facts.site_name, day=day),
         heading=say("heading", site=facts.site_name),
-        lead=say("lead", day=day, until=until),
+        lead=say("lead", day=day, until=until) if sheet.lots else say("lead.none", day=day),
         total=_total(sheet, say) if sheet.lots else say("nothing_due", until=until),
         site=facts.site_name,
         foot=day,
