@@ -11,6 +11,10 @@ from pipeline.warehouse.statements import sql_names
 from tests.sql.bench import Bench
 
 LOOSE_VERDICT = "update verdicts set side = null, not_judged_why = null where quantity = 'ph'"
+VERSION = (
+    "insert into calendar_history values ('north', 'u', {sequence}, 'confirmed', timestamp '2026-04-06 08:00', 'UTC', "
+    "20, 'House 1', 'Sample', 'd', {from_night}, {until_night})"
+)
 BROKEN: dict[str, list[str]] = {
     "every_accepted_reading_is_used": [
         "delete from usable_readings where record_no = 1",
@@ -35,6 +39,12 @@ BROKEN: dict[str, list[str]] = {
         "insert into record_fates from record_fates where file_id = 1",
         "update record_fates set cause = null where fate = 'held'",
         "update record_fates set cause = 'lot_unknown' where fate = 'accepted'",
+    ],
+    "one_newest_version_an_event": [
+        VERSION.format(sequence=1, from_night=1, until_night="null"),
+        VERSION.format(sequence=0, from_night=1, until_night="2"),
+        ";".join(VERSION.format(sequence=n, from_night=n + 1, until_night="null") for n in (0, 1)),
+        ";".join(VERSION.format(sequence=n, from_night=1, until_night=1 - n or "null") for n in (0, 1)),
     ],
     "one_verdict_a_sampling": [
         "delete from verdicts where quantity = 'ec'",
