@@ -1,6 +1,6 @@
 -- Each meter of a site as it stands on the as-of date.
 -- grain: one meter. key: site_id, meter_id
--- inputs: calibrations, meter_days, usable_readings, policy, policy_finding_levels, sites, run
+-- inputs: calibrations, meter_days, usable_readings, policy, policy_finding_levels, checks_shown, run
 -- a remark that the policy of the check's day has switched off is not made
 with
 known as (
