@@ -1,4 +1,4 @@
-"""Who needs what: the level of a lot with its reasons, its score, and the sampling that is due next."""
+"""Who needs what: the level of a lot with its reasons, and its score."""
 
 from __future__ import annotations
 
@@ -16,7 +16,6 @@ from tests.oracle.treatments import LastTreatment
 
 LEVELS = ("act", "no_reading", "watch", "ok")
 GRACE_FROM_DAYS = 14
-DUE_STATES = ("not_yet", "due_this_week", "overdue", "never_sampled", "ships_first")
 
 
 @dataclass(frozen=True)
@@ -27,17 +26,6 @@ class Reason:
     level: str
     quantity: str | None = None
     side: str | None = None
-
-
-@dataclass(frozen=True)
-class Due:
-    """The sampling that ought to happen next."""
-
-    state: str
-    due_on: date
-    purpose: str
-    days_overdue: int | None
-    pots: int
 
 
 def routine_interval(lot: Lot, policy: Policy) -> int:
@@ -305,42 +293,6 @@ def score_of(samplings: list[Sampling], policy: Policy, reasons: list[Reason]) -
     return max(scores)
 
 
-def due_of(lot: Lot, samplings: list[Sampling], policy: Policy, as_of: date) -> Due:
-    """The earliest of: first (a routine sampling), routine, after out of range (a retest).
-
-    Of two on one day the retest gives the purpose.
-    """
-    last = last_counting(samplings)
-    dues: list[tuple[date, int, str]] = []
-    if last is None:
-        dues.append((lot.stands_from + timedelta(days=int(policy["first_within_days"])), 0, "routine"))
-    else:
-        dues.append((last.sampled_on + timedelta(days=routine_interval(lot, policy)), 1, "routine"))
-        if any(
-            judged.is_out and not low_ec_is_a_note(last, quantity, judged.side)
-            for quantity, judged in last.quantities.items()
-        ):
-            after = last.sampled_on + timedelta(days=int(policy["after_out_interval_days"]))
-            dues.append((after, 0, "retest"))
-    due_on, _, purpose = min(dues)
-    return Due(
-        state=due_state(lot, due_on, bool(samplings), as_of),
-        due_on=due_on,
-        purpose=purpose,
-        days_overdue=(as_of - due_on).days if due_on < as_of else None,
-        pots=int(policy.containers[lot.container_class]["min_usable_pots"]),
-    )
-
-
-def due_state(lot: Lot, due_on: date, was_sampled: bool, as_of: date) -> str:
-    """Ships first, never sampled, overdue, due within the week that begins today, or not yet."""
-    if lot.ends_on is not None and due_on > lot.ends_on:
-        return "ships_first"
-    if due_on < as_of:
-        return "overdue" if was_sampled else "never_sampled"
-    return "due_this_week" if due_on <= as_of + timedelta(days=6) else "not_yet"
-
-
 def rank_key(
     level: str, score: Fraction, lot: Lot, site_id: str, as_of: date
 ) -> tuple[int, Fraction, int, tuple[bool, int], str, str]:
@@ -350,11 +302,8 @@ def rank_key(
 
 
 __all__ = [
-    "DUE_STATES",
     "LEVELS",
-    "Due",
     "Reason",
-    "due_of",
     "last_counting",
     "level_of",
     "margin_of",

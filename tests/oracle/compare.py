@@ -220,6 +220,19 @@ def compare_rows(found: list[Any], wanted: list[Any], where: str) -> list[str]:
     ]
 
 
+def compare_plan(found: list[Any], wanted: list[Any], where: str) -> list[str]:
+    """Planned days, each with its samplings in their order."""
+    days, others = ([{**day, "samplings": len(day["samplings"])} for day in each] for each in (found, wanted))
+    differences = compare_rows(days, others, where)
+    if differences:
+        return differences
+    return [
+        difference
+        for one, other in zip(found, wanted, strict=True)
+        for difference in compare_rows(one["samplings"], other["samplings"], f"{where} {one['plan_on']}")
+    ]
+
+
 SPECIAL: dict[str, Callable[[list[Any], Any, str], list[str]]] = {
     "others": compare_others,
     "reasons": compare_reasons,
@@ -229,6 +242,8 @@ SPECIAL: dict[str, Callable[[list[Any], Any, str], list[str]]] = {
     "findings": compare_findings,
     "treatments": compare_rows,
     "water": compare_rows,
+    "plan": compare_plan,
+    "plan_weeks": compare_rows,
 }
 
 

@@ -10,6 +10,7 @@ from typing import Any
 from tests.oracle.attention import last_counting
 from tests.oracle.fates import SiteFacts
 from tests.oracle.findings import findings_of
+from tests.oracle.lot_account import due_part
 from tests.oracle.measures import chart_part, trend_part
 from tests.oracle.outliers import apart, pots_needed, side_without
 from tests.oracle.questions import questions_of
@@ -158,13 +159,7 @@ def lot_part(
         ],
         "last_counting_on": iso(last.sampled_on) if last else None,
         "days_since_counting": (as_of - last.sampled_on).days if last else None,
-        "due": {
-            "state": standing.due.state,
-            "due_on": iso(standing.due.due_on),
-            "purpose": standing.due.purpose,
-            "days_overdue": standing.due.days_overdue,
-            "pots": standing.due.pots,
-        },
+        "due": due_part(standing.account, standing.dues, as_of),
         "trends": {quantity: trend_part(trend) for quantity, trend in standing.measures.trends.items()},
         "own_charts": {quantity: chart_part(chart) for quantity, chart in standing.measures.charts.items()},
         "contrasts": [contrast.as_part() for contrast in standing.measures.contrasts],

@@ -7,8 +7,10 @@ from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
-from tests.oracle.attention import DUE_STATES, LEVELS
+from tests.oracle.attention import LEVELS
+from tests.oracle.dues import STATES, plan_on, state_on
 from tests.oracle.fates import Ref, SiteFacts
+from tests.oracle.lot_account import plan_part, weeks_part
 from tests.oracle.lot_part import iso, lot_part
 from tests.oracle.meters import meter_part, quality_part
 from tests.oracle.records import Record
@@ -116,7 +118,12 @@ def site_part(
     own = [(rank, standing) for rank, standing in ranked if standing.site_id == site.site_id]
     received = [file.received_on for file in facts.files]
     silent = (as_of - max(received)).days if received else None
-    dues = Counter(standing.due.state for _, standing in own)
+    states = [(standing, state_on(standing.account, standing.dues, as_of)) for _, standing in own]
+    dues = Counter(state for _, state in states)
+    planned = [
+        (standing.lot, one) for _, standing in own for one in plan_on(standing.account, standing.dues, as_of)
+    ]
+    minutes = float(policy["minutes_per_pot"])
     meters = {reading.meter_id for reading in facts.readings if reading.meter_id is not None} | {
         calibration.meter_id for calibration in facts.calibrations
     }
@@ -142,13 +149,15 @@ def site_part(
         "lots_by_level": {
             level: sum(1 for _, standing in own if standing.level == level) for level in LEVELS
         },
-        "dues_by_state": {state: dues[state] for state in DUE_STATES},
+        "dues_by_state": {state: dues[state] for state in STATES},
         "pots_due": sum(
-            standing.due.pots
-            for _, standing in own
-            if standing.due.state in ("overdue", "never_sampled", "due_this_week")
+            standing.dues[0].pots
+            for standing, state in states
+            if state in ("overdue", "never_sampled", "due_this_week")
         ),
-        "lots_on_time": sum(1 for _, standing in own if standing.due.due_on >= as_of),
+        "lots_on_time": sum(1 for _, state in states if state not in ("overdue", "never_sampled")),
+        "plan": plan_part(planned, minutes, as_of),
+        "plan_weeks": weeks_part(planned, minutes, as_of),
         "quality_28_days": quality_part(samplings, policy, as_of),
         "lines": lines_part(facts),
         "files_tonight": [

@@ -6,8 +6,10 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from fractions import Fraction
 
-from tests.oracle.attention import Due, Reason, due_of, level_of, reasons_of, routine_interval, score_of
+from tests.oracle.attention import Reason, level_of, reasons_of, routine_interval, score_of
+from tests.oracle.dues import Account, Due, dues_on
 from tests.oracle.fates import Lot, Reading, SiteFacts
+from tests.oracle.lot_account import account_of
 from tests.oracle.lot_facts import changes_of
 from tests.oracle.measures import Measures, measure_lot
 from tests.oracle.other_lines import lines_of
@@ -37,7 +39,8 @@ class Standing:
     reasons: list[Reason]
     level: str
     score: Fraction
-    due: Due
+    account: Account
+    dues: list[Due]
     treatments: list[Treatment]
 
 
@@ -115,6 +118,7 @@ def stand(
         treated = measures.treatment
         is_excused = treated is not None and is_retest_excused(facts, code, treated.retest_due_on, as_of)
         reasons = reasons_of(lot, own, policy, as_of, measures, is_excused)
+        account = account_of(home, site, facts, lot, own, done, as_of)
         standings.append(
             Standing(
                 site.site_id,
@@ -124,7 +128,8 @@ def stand(
                 reasons,
                 level_of(reasons),
                 score_of(own, policy, reasons),
-                due_of(lot, own, policy, as_of),
+                account,
+                dues_on(account, as_of),
                 done,
             )
         )
