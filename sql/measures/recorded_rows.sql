@@ -4,8 +4,9 @@
 -- parts: a bench's rows; where a word says front, middle or back, three, or the two rows of a bench with two (house default)
 -- rules: readings of the policy's last question_days, of one pot each, on benches of two rows or more. Affected plants and the
 -- healthy ones beside them are picked for what they are, not by lot, and stay out.
--- A position is read as row and place along it (2-7, 2/7, R2 C7, row 2 place 7, fila 2 columna 7, Reihe 2 Platz 7), as a row, or as one
--- of the words below; a number alone is a place of a bench without rows. What lies outside of the bench is not counted.
+-- A position is read as row and place along it (2-7, 2-7 edge as a sheet has it, 2/7, R2 C7, row 2 place 7, fila 2 columna 7,
+-- Reihe 2 Platz 7), as a row, or as one of the words below; a number alone is a place of a bench without rows. What lies
+-- outside of the bench is not counted.
 with
 placed as (
     select
@@ -38,7 +39,7 @@ placed as (
 
 patterns as (
     select
-        '^0*([0-9]{1,4}) *[-–/:] *0*([0-9]{1,4})$' as two_numbers,
+        '^0*([0-9]{1,4}) *[-–/:] *0*([0-9]{1,4})(?: +(?:edge|inside))?$' as two_numbers,
         '^(?:row|r|fila|f|reihe)[ .]*0*([0-9]{1,4})'
         || '(?:[ ,;/:-]*(?:place|pl|p|column|col|c|columna|lugar|sitio|platz|spalte|s)[ .]*0*([0-9]{1,4}))?$' as named
 ),

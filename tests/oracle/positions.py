@@ -39,7 +39,11 @@ def read_position(text: str) -> Spot | None:
     for word, ways in WORDS.items():
         if written in ways:
             return Spot(word=word)
-    tokens = re.findall(r"[0-9]+|[^\W\d_]+|[^\w\s]", written)
+    # a sheet that is handed back says the zone behind the place
+    place = (
+        written.removesuffix(" edge").removesuffix(" inside").rstrip() if written[:1].isdigit() else written
+    )
+    tokens = re.findall(r"[0-9]+|[^\W\d_]+|[^\w\s]", place)
     if len(tokens) == 3 and tokens[0].isdigit() and tokens[1] in "-–/:" and tokens[2].isdigit():
         return Spot(int(tokens[0]), int(tokens[2]))
     row, rest = take_number(tokens, ROW_WORDS)

@@ -24,6 +24,9 @@ GRID = MapBench("House 1", "1", 4, 20, None)
     ("text", "spot"),
     [
         ("2-7", Spot(2, 7)),
+        ("2-7 edge", Spot(2, 7)),
+        ("2-7 inside", Spot(2, 7)),
+        ("2-7 middle", None),
         ("R2 C7", Spot(2, 7)),
         ("Row 2", Spot(2)),
         ("Reihe 2, Platz 7", Spot(2, 7)),
@@ -52,6 +55,7 @@ def written_positions() -> list[str]:
     return [
         *("".join(parts) for parts in product(numbers, ("-", " - ", "/", ":", ".", " ", "--"), numbers)),
         *("".join(parts) for parts in product(rows, numbers, ("", " c", ", place ", "p.", " z"), ("", "7"))),
+        *("1-7 edge", "1-8  inside", "2-7edge", "2-7 outside", "7 edge", "row 2 edge"),
         *("front", "Front ", "middle", "BACK", "edge", "hinten", "atrás", "al frente", "front left", "17", "r", "row"),
     ]  # fmt: skip
 

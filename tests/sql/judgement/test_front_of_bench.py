@@ -49,6 +49,8 @@ def told(bench: Bench, columns: str = "rule, level, n, a, b") -> list[tuple[Any,
     [
         pytest.param("1-7", [(4, 1, 1)], id="row and column"),
         pytest.param("4-20", [(4, 1, 0)], id="the last place"),
+        pytest.param("1-7 edge", [(4, 1, 1)], id="as a sheet has it"),
+        pytest.param("2-7 inside", [(4, 1, 0)], id="as a sheet has it, inside"),
         pytest.param("01 / 07", [(4, 1, 1)], id="stroke and zeros"),
         pytest.param("2:7", [(4, 1, 0)], id="colon"),
         pytest.param("R1 C7", [(4, 1, 1)], id="R and C"),
