@@ -12,6 +12,7 @@ from itertools import groupby
 from pipeline.programme.sheet import PICKED, Sheet, SheetDue, SheetGroup, SheetLot, SheetPot
 from pipeline.programme.sheet_csv import in_volume_unit
 from pipeline.reports.formats import Phrases, Voice, format_count, format_number, load_phrases
+from pipeline.reports.pages import shorten
 from pipeline.settings.models import Language, Paper
 
 # A house called "2" or "B" is printed as House 2, House B.
@@ -20,6 +21,9 @@ MOST_BARE_HOUSE = 3
 MOST_POTS_WHOLE = 12
 EMPTY_METERS = 2
 MOST_MINUTES = 120
+# Longer names of benches are in the lot's head in full.
+MOST_BENCH_LETTERS = 18
+MOST_LARGE_LETTERS = 4
 _SEVERAL = re.compile(r"[,;/+&–-]|\s")
 
 
@@ -71,6 +75,7 @@ class PotRow:
 
     number: int
     bench: str
+    is_bench_short: bool
     row: str
     place: str
 
@@ -326,7 +331,8 @@ def _pot(pot: SheetPot, lot: SheetLot) -> PotRow:
     known = "" if pot.bench is None and _SEVERAL.search(lot.bench or "") else lot.bench or ""
     return PotRow(
         number=pot.pot,
-        bench=pot.bench or known,
+        bench=shorten(pot.bench or known, MOST_BENCH_LETTERS),
+        is_bench_short=len(pot.bench or known) <= MOST_LARGE_LETTERS,
         row=str(pot.row) if is_on_grid else "",
         place=str(pot.column) if is_on_grid else "" if pot.place is None else str(pot.place),
     )
