@@ -39,6 +39,7 @@ MOST_LINES = 7
 MOST_HELD = 4
 MOST_REASONS = 2
 MOST_CHECKS = 4
+PAGE_MM: dict[Literal["a4", "letter"], float] = {"a4": 267.0, "letter": 249.0}
 PRINT_CHART_DAYS = 126
 PRINT_ROWS: dict[Level, int] = {"act": 6, "no_reading": 4, "watch": 4, "ok": 4}
 PRINT_CHART = Size(332, 116)
@@ -118,6 +119,7 @@ class SiteView:
     water_sources: tuple[str, ...]
     has_general_range: bool
     is_spread: bool
+    is_plan_by_lots: bool
 
 
 def make_action_line(lot: Lot, voice: Voice) -> ActionLine:
@@ -208,11 +210,38 @@ def fits_first_page(jobs: list[list[int]], rows: tuple[LotRow, ...], paper: Lite
     used = 22.0
     for lines in jobs:
         used += sum(4.9 + 4.2 * (letters // 104) for letters in lines) + (2.6 if lines else 0.0)
-    used += 27.0
-    for row in rows:
-        wraps = len(row.name.crop) + len(row.name.cultivar or "") > 22 or len(row.name.place) > 18
-        used += 7.9 if wraps else 4.4
-    return used < {"a4": 267.0, "letter": 249.0}[paper]
+    return used + 27.0 + measure_rows(rows) < PAGE_MM[paper]
+
+
+def measure_rows(rows: tuple[LotRow, ...]) -> float:
+    """Return about how high the rows of the table of all lots are, in millimetres."""
+    wraps = (
+        len(row.name.crop) + len(row.name.cultivar or "") > 22
+        or len(row.name.place) > 18
+        or len(row.due) > 16
+        for row in rows
+    )
+    return sum(7.9 if wrap else 4.4 for wrap in wraps)
+
+
+def fits_after_lots(
+    rows: tuple[LotRow, ...], plan: tuple[PlannedWeek, ...], notes: list[str], paper: Literal["a4", "letter"]
+) -> bool:
+    """Tell whether the plan ends on the page on which the table of all lots begins, by a careful estimate.
+
+    If not it comes after the lots' blocks, where it leaves no page half empty.
+    """
+    used = 27.0 + measure_rows(rows) + 22.0
+    for week in plan:
+        used += 5.6
+        for day in week.days:
+            letters = sum(
+                len(item.name.lot_id) + 2 + sum(len(part) + 3 for part in (item.purpose, item.late) if part)
+                for item in day.items
+            )
+            used += 3.9 + 3.2 * (letters // 95)
+    used += sum(3.4 * (1 + len(note) // 165) for note in notes)
+    return used < PAGE_MM[paper]
 
 
 def is_of_water(finding: Finding) -> bool:
@@ -272,6 +301,9 @@ def make_site_view(summary: Summary, site: Site, voice: Voice, *, for_print: boo
         [len(sentence) for sentence in water_sentences],
         [len(sentence) for sentence in site.released_sentences],
     ]
+    is_spread = not fits_first_page(jobs, rows, site.paper)
+    plan = list_weeks(site, voice)
+    notes = [one.sentence for one in site.slack_intervals]
     return SiteView(
         site=site,
         night=summary.night,
@@ -298,7 +330,7 @@ def make_site_view(summary: Summary, site: Site, voice: Voice, *, for_print: boo
         week_total=write_week_total(site, voice),
         sheet_file=name_sheet(site),
         sheet_words=describe_sheet(site, voice),
-        plan=list_weeks(site, voice),
+        plan=plan,
         meters=meters,
         held_more=len(site.held[MOST_HELD:]),
         most_held=MOST_HELD,
@@ -311,5 +343,6 @@ def make_site_view(summary: Summary, site: Site, voice: Voice, *, for_print: boo
         water=tuple(describe_check(check, voice) for check in site.water),
         water_sources=tuple(dict.fromkeys(source for finding in site.findings for source in finding.sources)),
         has_general_range=any("*" in row.ph_target + row.ec_target for row in rows),
-        is_spread=not fits_first_page(jobs, rows, site.paper),
+        is_spread=is_spread,
+        is_plan_by_lots=is_spread and fits_after_lots(rows, plan, notes, site.paper),
     )
