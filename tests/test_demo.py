@@ -78,7 +78,8 @@ def test_status_says_all_of_it_in_few_lines(demo_home: Path) -> None:
     told = run_cli("status", demo_home).out.splitlines()
     assert told[0] == "Quillmere Growers: last good night as of 2026-04-06."
     assert told[1] == "67 lots at 4 sites: 4 act, 4 no current reading, 10 watch, 49 OK."
-    levels = [line.split("  ")[1] for line in told[2:20]]
+    assert told[2].startswith("Next samplings: ")
+    levels = [line.split("  ")[1] for line in told[3:21]]
     assert levels == ["ACT"] * 4 + ["NO CURRENT READING"] * 4 + ["WATCH"] * 10
     assert told[-1] == "  28 lines held for 9 causes: leachbook held lists them."
 

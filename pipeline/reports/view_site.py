@@ -231,7 +231,7 @@ def fits_after_lots(
 
     If not it comes after the lots' blocks, where it leaves no page half empty.
     """
-    used = 27.0 + measure_rows(rows) + 22.0
+    used = 20.0 + measure_rows(rows) + 18.0
     for week in plan:
         used += 5.6
         for day in week.days:
