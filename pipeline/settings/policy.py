@@ -204,7 +204,8 @@ class PolicyScalars(Frozen):
         7,
         "days",
         "H",
-        "the first sampling is due within this time of potting, sticking, sowing or transplanting",
+        "the first sampling is due within this time of potting, sticking, sowing or transplanting (common practice: "
+        "soon; the number of days is our own)",
         low=1,
         high=90,
     )
