@@ -421,7 +421,7 @@ def make_plan(lots: list[Lot]) -> list[PlanDay]:
 
 def make_site(number: int, levels: tuple[str, ...], **changes: Any) -> Site:
     """A site with one lot for each level given."""
-    lots = [make_lot(i + 1, level, seed=number) for i, level in enumerate(levels)]
+    lots = changes.get("lots") or [make_lot(i + 1, level, seed=number) for i, level in enumerate(levels)]
     by_level = {level: sum(lot.level == level for lot in lots) for level in LEVELS}
     facts: dict[str, Any] = {
         "site_id": f"site-{number}",
@@ -532,7 +532,7 @@ def make_site(number: int, levels: tuple[str, ...], **changes: Any) -> Site:
         "lots": lots,
         "lots_ended": 3,
     }
-    plan = make_plan(changes.get("lots", lots))
+    plan = make_plan(lots)
     facts |= {"plan": plan, "plan_weeks": sum_weeks(plan, AS_OF), "slack_intervals": [SLACK]}
     return Site(**(facts | changes))
 
