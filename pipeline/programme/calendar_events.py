@@ -1,5 +1,7 @@
 """What a site's calendar should show tonight: asked samplings in, events out, by lot or by house and day.
 
+One sampling, one event: of a lot's dues the earliest stands for those that the same sampling answers.
+
 An event's UID tells calendars that a new file speaks of an event they have. It is a UUID (version 5, RFC 9562) of
 
 - by lot: group, site, lot, what the sampling follows (a start or sampling, a treatment, plants noted as affected, a
@@ -30,6 +32,7 @@ Unit = Literal["lot", "house_day"]
 
 _NAMESPACE: Final = uuid.uuid5(uuid.NAMESPACE_URL, "leachbook:calendar")
 _DOMAIN: Final = "leachbook"
+_SINGLE: Final = ("routine", "retest")
 CYCLES: Final = {
     "first": "sampling",
     "routine": "sampling",
@@ -44,7 +47,7 @@ CYCLES: Final = {
 
 @dataclass(frozen=True, slots=True)
 class AskedSampling:
-    """A row of sql/judgement/calendar_dues.sql: one sampling that a site should take."""
+    """A row of sql/judgement/calendar_dues.sql: one due of a lot. `nth`: its rank among the lot's."""
 
     site_id: str
     lot_key: str
@@ -56,10 +59,12 @@ class AskedSampling:
     why: str
     purposes: str
     due_on: date
+    not_before: date | None
     caused_on: date | None
     starts_on: date
     days_overdue: int
     pots: int
+    nth: int
     minutes: Decimal
 
 
@@ -105,9 +110,31 @@ class Event:
 
 def make_events(asked: Iterable[AskedSampling], habit: Habit) -> list[Event]:
     """Events of one site, ordered by time and UID."""
-    ordered = sorted(asked, key=_order)
+    ordered = sorted(choose_samplings(asked), key=_order)
     events = _by_lot(ordered, habit) if habit.unit == "lot" else _by_house(ordered, habit)
     return sorted(events, key=lambda event: (event.starts_at, event.uid))
+
+
+def choose_samplings(asked: Iterable[AskedSampling]) -> list[AskedSampling]:
+    """The dues that need a sampling of their own, taken day by day: the others are answered by an earlier one.
+
+    As on the sampling sheet: a routine sampling and a retest answer each other, a retest only once its waiting time is
+    over; a pair around a feeding stands for the routine sampling; affected and healthy plants answer nothing else.
+    """
+    chosen: dict[tuple[str, str], list[AskedSampling]] = {}
+    for one in sorted(asked, key=lambda one: (one.starts_on, one.nth, one.why, one.due_on)):
+        of_lot = chosen.setdefault((one.site_id, one.lot_key), [])
+        if not any(_answers(taken, one) for taken in of_lot):
+            of_lot.append(one)
+    return [one for of_lot in chosen.values() for one in of_lot]
+
+
+def _answers(taken: AskedSampling, other: AskedSampling) -> bool:
+    if other.not_before is not None and taken.starts_on < other.not_before:
+        return False
+    if taken.why == "feed_pair":
+        return other.purposes == "routine"
+    return taken.purposes in _SINGLE and other.purposes in _SINGLE
 
 
 def _order(one: AskedSampling) -> tuple[date, str, str, str, date, date]:
@@ -120,14 +147,17 @@ def _house_key(one: AskedSampling) -> str:
 
 def _by_lot(asked: Sequence[AskedSampling], habit: Habit) -> list[Event]:
     words = WORDS[habit.language]
-    events: dict[str, Event] = {}
+    rows: dict[str, list[AskedSampling]] = {}
     for one in asked:
         cause = "" if one.caused_on is None else one.caused_on.isoformat()
         uid = _uid("lot", habit, one.lot_key, CYCLES.get(one.why, one.why), cause)
-        what = ", ".join(filter(None, (_lot_name(one), words.place(one.house))))
-        # Of two samplings that follow the same thing the first one answers both.
-        events.setdefault(uid, _event(habit, uid, what, [one], words))
-    return list(events.values())
+        rows.setdefault(uid, []).append(one)
+    return [
+        _event(
+            habit, uid, ", ".join(filter(None, (_lot_name(one), words.place(one.house)))), [one, *more], words
+        )
+        for uid, (one, *more) in rows.items()
+    ]
 
 
 def _by_house(asked: Sequence[AskedSampling], habit: Habit) -> list[Event]:

@@ -12,6 +12,8 @@ from collections import Counter
 from collections.abc import Callable
 from typing import Any
 
+from tests.oracle.calendar import compare_calendar
+
 EXACT = 1e-9
 ROOTS = 1e-6
 ROOT_FIELDS = (
@@ -244,6 +246,7 @@ SPECIAL: dict[str, Callable[[list[Any], Any, str], list[str]]] = {
     "water": compare_rows,
     "plan": compare_plan,
     "plan_weeks": compare_rows,
+    "calendar": compare_calendar,
 }
 
 

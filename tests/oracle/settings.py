@@ -190,6 +190,8 @@ class SiteSettings:
     holidays: frozenset[date] = frozenset()
     no_sampling: frozenset[str] = frozenset()
     feedings: tuple[dict[str, Any], ...] = ()
+    calendar: str = "house_day"
+    calendar_time: str = "08:00"
 
     def is_closed(self, day: date) -> bool:
         """Whether the site does not sample on that day."""
@@ -283,6 +285,8 @@ def read_site(folder: Path, group: dict[str, Any]) -> SiteSettings:
         holidays=frozenset(table.get("holidays", [])),
         no_sampling=frozenset(table.get("no_sampling", [])),
         feedings=tuple(table.get("feeding", [])),
+        calendar=table.get("calendar", "house_day"),
+        calendar_time=table.get("calendar_time", "08:00"),
     )
 
 

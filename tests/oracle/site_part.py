@@ -8,6 +8,7 @@ from datetime import date
 from typing import Any
 
 from tests.oracle.attention import LEVELS
+from tests.oracle.calendar import calendar_part
 from tests.oracle.dues import STATES, plan_on, state_on
 from tests.oracle.fates import Ref, SiteFacts
 from tests.oracle.lot_account import plan_part, weeks_part
@@ -179,6 +180,8 @@ def site_part(
         "held": held_part(facts),
         "meters": [meter_part(meter, facts, home, site, as_of) for meter in sorted(meters)],
         "water": water_part(waters),
+        "time_zone": site.time_zone,
+        "calendar": calendar_part(site, [standing for _, standing in own], minutes, as_of),
         "policy": policy_numbers(policy),
         "findings": [
             {"rule": rule, "level": level}

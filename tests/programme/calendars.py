@@ -41,10 +41,12 @@ def asked(lot: str = "A", **changes: Any) -> AskedSampling:
         "why": "routine",
         "purposes": "routine",
         "due_on": DAY,
+        "not_before": None,
         "caused_on": DAY - timedelta(days=14),
         "starts_on": changes.get("due_on", DAY),
         "days_overdue": 0,
         "pots": 5,
+        "nth": 1,
         "minutes": Decimal("20.00"),
     }
     return AskedSampling(**{**values, **changes})

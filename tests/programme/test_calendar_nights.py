@@ -11,7 +11,7 @@ from typing import Any
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.programme.calendar_events import AskedSampling, Habit, make_events
+from pipeline.programme.calendar_events import AskedSampling, Habit, choose_samplings, make_events
 from pipeline.programme.calendar_history import next_versions
 from tests.examples import examples
 from tests.programme.calendars import DAY, HABIT, Client, Nights, asked, read_events
@@ -190,11 +190,23 @@ def test_whoever_imports_the_newest_file_has_what_is_due(course: list[Night]) ->
             assert shown == due
 
 
+def test_what_was_left_out_for_another_answers_nothing() -> None:
+    """The routine sampling stands for the retest after out, not for the one after a treatment that comes with it."""
+    rows = [
+        asked("A", why="routine", due_on=later(1), nth=1),
+        asked("A", why="after_out", purposes="retest", due_on=later(5), nth=2),
+        asked("A", why="after_treatment", purposes="retest", due_on=later(5), not_before=later(5), nth=3),
+    ]
+    assert [one.why for one in choose_samplings(rows)] == ["routine", "after_treatment"]
+    assert [one.why for one in choose_samplings(rows[1:])] == ["after_out"]
+    assert [one.why for one in choose_samplings(as_of(row, later(5)) for row in rows)] == ["routine"]
+
+
 @settings(max_examples=examples(60), deadline=None)
 @given(st.lists(samplings(), max_size=6))
 def test_by_house_and_day_every_sampling_is_in_exactly_one_event(rows: list[AskedSampling]) -> None:
     rows = [as_of(row, DAY) for row in rows]
     events = make_events(rows, HABIT)
     assert len({event.uid for event in events}) == len(events)
-    assert sum(len(event.description) for event in events) == len(rows)
+    assert sum(len(event.description) for event in events) == len(choose_samplings(rows))
     assert len({(event.starts_at, event.location) for event in events}) == len(events)
