@@ -29,10 +29,23 @@ BROKEN: dict[str, list[str]] = {
         "update records set line_to = line_to + 1 where file_id = 2 and record_no = 2",
         "update records set line_from = 2 where record_no = 1 and file_id = 1",
     ],
+    "no_due_is_late": [
+        "update dues set due_on = rule_on + 1",
+        "update dues set due_on = caused_on",
+        "update dues set not_before = due_on + 1",
+        "insert into dues from dues",
+        "update dues set nth = null",
+        "update dues set is_excused = true, nth = null",
+        "update sampling_plan set plan_on = plan_on - 100",
+        "update standing_lots set ends_on = date '2026-04-05'",
+        "delete from standing_lots",
+    ],
     "one_due_a_lot": [
         "delete from due_states",
         "delete from attention",
         "insert into due_states from due_states",
+        "update due_states set due_on = due_on + 1",
+        "update dues set is_excused = true",
     ],
     "one_fate_a_record": [
         "delete from record_fates where file_id = 1",
