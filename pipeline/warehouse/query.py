@@ -128,6 +128,12 @@ def fetch_answered_dues(connection: Connection, site_id: str, lot_key: str) -> p
     return fetch(connection, "queries/answered_dues", {"site_id": site_id, "lot_key": lot_key})
 
 
+def fetch_lot_dues(connection: Connection, site_id: str, lot_key: str) -> pl.DataFrame:
+    """Every due of a standing lot as of the last night, excused ones too; none of a lot that has ended."""
+    dues = fetch(connection, "queries/dues")
+    return dues.filter((pl.col("site_id") == site_id) & (pl.col("lot_key") == lot_key))
+
+
 def fetch_lot_ranges(connection: Connection, site_id: str, lot_key: str) -> pl.DataFrame:
     """Every published range of a lot's crop."""
     return fetch(connection, "queries/trace_ranges", {"site_id": site_id, "lot_key": lot_key})
@@ -150,6 +156,11 @@ def of_lot(tables: Tables, site_id: str, lot_key: str) -> dict[str, pl.DataFrame
 def fetch_crop_means(connection: Connection) -> tuple[pl.DataFrame, pl.DataFrame]:
     """The lots' means by which sites are held against each other, and the policy's limits of every site."""
     return fetch(connection, "measures/crop_means"), fetch(connection, "measures/limits")
+
+
+def fetch_recorded_rows(connection: Connection, site_id: str) -> pl.DataFrame:
+    """Pots of a site whose row on a mapped bench is written down, by how many rows the bench has."""
+    return fetch(connection, "measures/recorded_rows").filter(pl.col("site_id") == site_id)
 
 
 def fetch_checks(connection: Connection, site_id: str) -> pl.DataFrame:
