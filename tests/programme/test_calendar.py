@@ -250,7 +250,7 @@ def test_times_stand_by_the_clock_of_the_site_across_both_changes() -> None:
     for zone in ("Europe/Berlin", "America/New_York", "America/Mexico_City", "Australia/Adelaide"):
         habit = replace(HABIT, time_zone=zone)
         days = [date(2026, 1, 15), date(2026, 3, 27), date(2026, 3, 30), date(2026, 7, 1), date(2026, 12, 1)]
-        events = list(read_events(file_of([asked(f"{day:%d}", due_on=day) for day in days], habit)))
+        events = list(read_events(file_of([asked(f"{day:%m%d}", due_on=day) for day in days], habit)))
         assert [event["DTSTART"].dt.replace(tzinfo=None).time().hour for event in events] == [8] * 5
         found[zone] = [event["DTSTART"].dt.astimezone(UTC).strftime("%H:%M") for event in events]
     assert found == {
