@@ -13,6 +13,7 @@ from collections.abc import Callable
 from typing import Any
 
 from tests.oracle.calendar import compare_calendar
+from tests.oracle.sheet import compare_sheet
 
 EXACT = 1e-9
 ROOTS = 1e-6
@@ -264,6 +265,8 @@ def compare_parts(found: Any, wanted: Any, where: str) -> list[str]:
             continue
         if name not in wanted:
             differences.append(f"{place}: not computed by the oracle")
+        elif name == "sheet":
+            differences += compare_sheet(value, wanted[name], place)
         elif name in SPECIAL and isinstance(value, list):
             differences += SPECIAL[name](value, wanted[name], place)
         elif name in KEYS and isinstance(value, list):

@@ -192,6 +192,8 @@ class SiteSettings:
     feedings: tuple[dict[str, Any], ...] = ()
     calendar: str = "house_day"
     calendar_time: str = "08:00"
+    volume_unit: str = "mL"
+    temperature_unit: str = "°C"
 
     def is_closed(self, day: date) -> bool:
         """Whether the site does not sample on that day."""
@@ -287,6 +289,8 @@ def read_site(folder: Path, group: dict[str, Any]) -> SiteSettings:
         feedings=tuple(table.get("feeding", [])),
         calendar=table.get("calendar", "house_day"),
         calendar_time=table.get("calendar_time", "08:00"),
+        volume_unit=table.get("volume_unit", "mL"),
+        temperature_unit=table.get("temperature_unit", "°C"),
     )
 
 

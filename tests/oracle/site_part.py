@@ -17,6 +17,7 @@ from tests.oracle.meters import meter_part, quality_part
 from tests.oracle.records import Record
 from tests.oracle.samplings import Sampling
 from tests.oracle.settings import Home, Policy, SiteSettings, policy_on
+from tests.oracle.sheet import sheet_part
 from tests.oracle.site_findings import all_site_findings, is_silent
 from tests.oracle.standing import Standing
 from tests.oracle.targets import References
@@ -192,6 +193,7 @@ def site_part(
         "lots": [
             lot_part(standing, rank, policy, references, facts, waters, as_of) for rank, standing in own
         ],
+        "sheet": sheet_part(site, [standing for _, standing in own], facts, policy, as_of),
         "lots_ended": sum(
             1 for lot in facts.lots.values() if lot.ends_on is not None and lot.ends_on < as_of
         ),
