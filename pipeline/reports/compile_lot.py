@@ -119,16 +119,15 @@ def compile_lot(row: Row, rows: Rows, words: Wording) -> Lot:
 
 def _due(lot: Row, rows: Sequence[Row], words: Wording) -> Due:
     """The lot's ruling due with the others beside it; rows of the query `dues`."""
-    dues = [{**due, "as_of": lot["as_of"]} for due in rows]
-    ruling = next(due for due in dues if due["nth"] == 1)
-    waiting = [due["due_on"] for due in dues if due["why"] == "after_treatment" and not due["is_excused"]]
+    ruling = next(due for due in rows if due["nth"] == 1)
+    waiting = [due["due_on"] for due in rows if due["why"] == "after_treatment" and not due["is_excused"]]
     return Due(
         state=lot["state"],
         due_on=lot["due_on"],
         purpose=lot["purposes"],
         why=words.due(ruling),
         group_sentence=words.for_group(partial(Wording.due, row=ruling)),
-        also=words.other_dues(dues),
+        also=words.other_dues(rows),
         days_overdue=lot["days_overdue"],
         pots=lot["pots"],
         rule=lot["why"],

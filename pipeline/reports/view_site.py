@@ -118,6 +118,7 @@ class SiteView:
     water: tuple[WaterRow, ...]
     water_sources: tuple[str, ...]
     has_general_range: bool
+    slack_classes: str
     is_spread: bool
     is_plan_by_lots: bool
 
@@ -225,13 +226,13 @@ def measure_rows(rows: tuple[LotRow, ...]) -> float:
 
 
 def fits_after_lots(
-    rows: tuple[LotRow, ...], plan: tuple[PlannedWeek, ...], notes: list[str], paper: Literal["a4", "letter"]
+    rows: tuple[LotRow, ...], plan: tuple[PlannedWeek, ...], paper: Literal["a4", "letter"]
 ) -> bool:
     """Tell whether the plan ends on the page on which the table of all lots begins, by a careful estimate.
 
     If not it comes after the lots' blocks, where it leaves no page half empty.
     """
-    used = 20.0 + measure_rows(rows) + 18.0
+    used = 20.0 + measure_rows(rows) + 36.0
     for week in plan:
         used += 5.6
         for day in week.days:
@@ -240,7 +241,6 @@ def fits_after_lots(
                 for item in day.items
             )
             used += 3.9 + 3.2 * (letters // 95)
-    used += sum(3.4 * (1 + len(note) // 165) for note in notes)
     return used < PAGE_MM[paper]
 
 
@@ -303,7 +303,6 @@ def make_site_view(summary: Summary, site: Site, voice: Voice, *, for_print: boo
     ]
     is_spread = not fits_first_page(jobs, rows, site.paper)
     plan = list_weeks(site, voice)
-    notes = [one.sentence for one in site.slack_intervals]
     return SiteView(
         site=site,
         night=summary.night,
@@ -343,6 +342,9 @@ def make_site_view(summary: Summary, site: Site, voice: Voice, *, for_print: boo
         water=tuple(describe_check(check, voice) for check in site.water),
         water_sources=tuple(dict.fromkeys(source for finding in site.findings for source in finding.sources)),
         has_general_range=any("*" in row.ph_target + row.ec_target for row in rows),
+        slack_classes=", ".join(
+            voice.say.name("container", one.container_class) for one in site.slack_intervals
+        ),
         is_spread=is_spread,
-        is_plan_by_lots=is_spread and fits_after_lots(rows, plan, notes, site.paper),
+        is_plan_by_lots=is_spread and fits_after_lots(rows, plan, site.paper),
     )

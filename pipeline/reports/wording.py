@@ -62,7 +62,7 @@ class Wording:
         return _REASONS[row["code"]](self, row)
 
     def due(self, row: Row) -> str:
-        """Sentence for one row of the query `dues`, with the as-of date beside it."""
+        """Sentence for one row of the query `dues`."""
         treatments = row.get("treatments")
         return explain_due(row, self.day, None if treatments is None else _treatments(treatments))
 

@@ -1,6 +1,6 @@
 """Sentences about samplings that ought to happen: which rule asks, when, and what excuses them. Pure.
 
-`day` writes one date as a page does; a row is one of the query `dues`, with the as-of date beside it.
+`write` writes one date as a page does; a row is one of the query `dues`.
 """
 
 from __future__ import annotations

@@ -16,6 +16,7 @@ import polars as pl
 from pydantic import BaseModel, ConfigDict
 
 from pipeline.errors import SiteNotFound
+from pipeline.reports.wording import Wording
 from pipeline.settings import Column, Settings, SiteSettings
 from pipeline.settings.sheet import columns_of
 from pipeline.trace.find import find_site, header_of, list_nearest
@@ -26,6 +27,7 @@ from pipeline.warehouse.query import (
     fetch_line_spans,
     fetch_lot,
     fetch_lot_codes,
+    fetch_lot_dues,
     fetch_lot_lines,
     fetch_lot_measured,
     fetch_lot_ranges,
@@ -108,6 +110,7 @@ class Trace(_Part):
     samplings: list[TracedSampling]
     not_used: list[TracedLine]
     measures: list[TracedMeasure]
+    dues: list[str]
 
 
 def trace_lot(
@@ -157,7 +160,15 @@ def trace_lot(
         ),
         not_used=[line for line in lines if line.fate != "accepted"],
         measures=trace_measures(fetch_lot_measured(connection, site_id, lot_key), day),
+        dues=_dues(fetch_lot_dues(connection, site_id, lot_key).to_dicts()),
     )
+
+
+def _dues(rows: Sequence[Row]) -> list[str]:
+    """What the lot is due for and why, as of the last night: what rules first, the rest in order of their days."""
+    words = Wording("%Y-%m-%d")
+    ordered = sorted(rows, key=lambda row: (row["nth"] != 1, row["due_on"], row["why"]))
+    return [words.due(row) for row in ordered]
 
 
 def _samplings(
@@ -447,6 +458,8 @@ def write_trace(trace: Trace) -> list[str]:
     if trace.measures:
         lines += ["", f"Measures of the lot, pots of {trace.samplings[0].sampled_on}"]
         lines += write_measures(trace.measures)
+    if trace.dues:
+        lines += ["", "Due as of the last night, what rules first", *(f"  {due}" for due in trace.dues)]
     if trace.not_used:
         lines += ["", "Lines of that day that are not used"]
         for line in trace.not_used:

@@ -2,8 +2,10 @@
 -- grain: one rule's due of one standing lot. key: site_id, lot_key, why, due_on
 select
     d.*,
-    w.treatments
+    w.treatments,
+    t.as_of
 from dues as d
+cross join run as t
 left join treatment_waits as w
     on
         d.why = 'after_treatment'
