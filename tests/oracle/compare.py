@@ -247,6 +247,8 @@ SPECIAL: dict[str, Callable[[list[Any], Any, str], list[str]]] = {
     "water": compare_rows,
     "plan": compare_plan,
     "plan_weeks": compare_rows,
+    "slack_intervals": compare_rows,
+    "published": compare_rows,
     "calendar": compare_calendar,
 }
 

@@ -11,6 +11,7 @@ from tests.oracle.attention import LEVELS
 from tests.oracle.calendar import calendar_part
 from tests.oracle.dues import STATES, plan_on, state_on
 from tests.oracle.fates import Ref, SiteFacts
+from tests.oracle.intervals import slack_part
 from tests.oracle.lot_account import plan_part, weeks_part
 from tests.oracle.lot_part import iso, lot_part
 from tests.oracle.meters import meter_part, quality_part
@@ -160,6 +161,9 @@ def site_part(
         "lots_on_time": sum(1 for _, state in states if state not in ("overdue", "never_sampled")),
         "plan": plan_part(planned, minutes, as_of),
         "plan_weeks": weeks_part(planned, minutes, as_of),
+        "slack_intervals": slack_part(
+            policy, (standing.lot.container_class for _, standing in own), references.frequencies
+        ),
         "quality_28_days": quality_part(samplings, policy, as_of),
         "lines": lines_part(facts),
         "files_tonight": [
