@@ -137,6 +137,7 @@ def _due(lot: Row, rows: Sequence[Row], words: Wording) -> Due:
         excused_until=lot["excused_until"],
         excuse_reason=lot["excuse_reason"],
         excused_by=lot["excused_by"],
+        excuse=words.excuse(lot) if lot["state"] == "excused" else None,
         excused_late=lot["is_excused_late"],
     )
 

@@ -314,6 +314,7 @@ class Due(Part):
     excused_until: date | None = Field(default=None, description="With the state `excused`")
     excuse_reason: str | None = None
     excused_by: str | None = None
+    excuse: str | None = Field(default=None, description="Sentence, with the state `excused`")
     excused_late: bool = Field(default=False, description="The excuse was entered after the due day")
 
 

@@ -326,7 +326,7 @@ def tell_next(lot: Lot, voice: Voice) -> str:
     due, say = lot.due, voice.say
     standing = ""
     if due.state == "excused" and due.excused_until:
-        standing = f"{capitalize(say('due.excused_until', day=voice.day(due.excused_until)))}."
+        standing = due.excuse or f"{capitalize(say('due.excused_until', day=voice.day(due.excused_until)))}."
     elif due.days_overdue:
         key = "due.never_by" if due.state == "never_sampled" else "due.overdue_by"
         standing = f"{capitalize(say(key, n=due.days_overdue))}."

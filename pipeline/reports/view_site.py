@@ -61,7 +61,7 @@ class ActionLine:
 
 @dataclass(frozen=True, slots=True)
 class WaitingLine:
-    """A lot that was treated and waits for its retest."""
+    """A lot that was treated and waits for its retest, or whose sampling is excused, with what is said of it."""
 
     name: LotName
     sentence: str
@@ -101,6 +101,8 @@ class SiteView:
     watch_more: int
     waiting: tuple[WaitingLine, ...]
     waiting_more: int
+    excused: tuple[WaitingLine, ...]
+    excused_more: int
     sampling_days: tuple[SamplingDay, ...]
     week_total: str
     sheet_file: str
@@ -168,6 +170,11 @@ def list_waiting(lots: list[Lot], voice: Voice) -> tuple[WaitingLine, ...]:
         for reason in lot.reasons
         if reason.code == "treated" and lot.due.retest_due_on is not None
     )
+
+
+def list_excused(lots: list[Lot], voice: Voice) -> tuple[WaitingLine, ...]:
+    """Return the lots whose sampling is excused, with until when, why and by whom."""
+    return tuple(WaitingLine(name_lot(lot, voice), lot.due.excuse) for lot in lots if lot.due.excuse)
 
 
 def measure_action(line: ActionLine) -> int:
@@ -275,7 +282,7 @@ def make_site_view(summary: Summary, site: Site, voice: Voice, *, for_print: boo
     watch = list_actions(site.lots, "watch", voice)
     rows = tuple(make_lot_row(lot, as_of, voice, not for_print or lot.level != "ok") for lot in site.lots)
     days = list_this_week(site, as_of, voice)
-    waiting = list_waiting(site.lots, voice)
+    waiting, excused = list_waiting(site.lots, voice), list_excused(site.lots, voice)
     held_files = {held.what for held in site.held}
     file_sentences = tuple(
         finding.sentence
@@ -294,6 +301,10 @@ def make_site_view(summary: Summary, site: Site, voice: Voice, *, for_print: boo
         [
             len(line.name.place) + len(line.name.crop) + len(line.sentence) + 24
             for line in waiting[:MOST_LINES]
+        ],
+        [
+            len(line.name.place) + len(line.name.crop) + len(line.sentence) + 24
+            for line in excused[:MOST_LINES]
         ],
         [len(meter.sentence or "") for meter in meters],
         [len(held.sentence) + len(held.mend) for held in site.held[:MOST_HELD]],
@@ -325,6 +336,8 @@ def make_site_view(summary: Summary, site: Site, voice: Voice, *, for_print: boo
         watch_more=len(watch[MOST_LINES:]),
         waiting=waiting[:MOST_LINES],
         waiting_more=len(waiting[MOST_LINES:]),
+        excused=excused[:MOST_LINES],
+        excused_more=len(excused[MOST_LINES:]),
         sampling_days=days,
         week_total=write_week_total(site, voice),
         sheet_file=name_sheet(site),

@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from typing import Any
 
-from pipeline.reports.wording_dues import choose_listed, explain_due, name_due, weekday_and
+from pipeline.reports.wording_dues import choose_listed, explain_due, explain_excuse, name_due, weekday_and
 from pipeline.reports.wording_held import explain_file, explain_held
 
 Row = Mapping[str, Any]
@@ -69,6 +69,11 @@ class Wording:
     def other_dues(self, rows: Sequence[Row]) -> list[str]:
         """The dues of one lot beside the one that rules, excused ones too, in a few words each."""
         return [name_due(row, self.day) for row in choose_listed(rows)]
+
+    def excuse(self, row: Row) -> str:
+        """Until when a lot's sampling is excused, why and by whom, for one row of the query `lots`."""
+        told = explain_excuse(row, self.day)
+        return f"{told[:1].upper()}{told[1:]}."
 
     def slack_interval(
         self, container_class: str, days: int, published: Sequence[tuple[str, str, str]]

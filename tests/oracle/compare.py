@@ -37,6 +37,7 @@ TEXTS = frozenset(
         "rereads_tonight",
         "why",
         "also",
+        "excuse",
         "text",
         "url",
         "how_known",

@@ -9,6 +9,7 @@ import pytest
 
 from pipeline.programme.sheet import Sheet
 from pipeline.reports.formats import Voice, load_phrases
+from pipeline.reports.pages import render_page
 from pipeline.reports.summary import Due, Reason, Site
 from pipeline.reports.view import tell_next, write_minutes
 from pipeline.reports.view_overview import make_overview_view
@@ -174,6 +175,20 @@ def test_lots_that_wait_for_their_retest_have_a_line() -> None:
     assert [(line.name.lot_id, line.sentence) for line in view.waiting] == [
         ("P-101", "Treated, retest due Wed.")
     ]
+
+
+def test_excused_lots_have_a_line_with_end_reason_and_name() -> None:
+    excuse = "Excused until 2026-04-20 (holiday shutdown, I. Falkner), entered after it was due."
+    excused = make_due(
+        30, state="excused", excused_until=AS_OF + timedelta(days=14), excuse=excuse, excused_late=True
+    )
+    site = make_site(1, (), lots=[make_lot(1, "ok", due=make_due(2)), make_lot(2, "ok", due=excused)])
+    view = make_site_view(make_summary([site]), site, VOICE, for_print=True)
+    assert [(line.name.lot_id, line.sentence) for line in view.excused] == [("P-102", excuse)]
+    assert tell_next(site.lots[1], VOICE) == f"{excuse} Because."
+    page = render_page("grower.html", view, VOICE, medium="print", paper="a4")
+    assert "EXCUSED" in page.html
+    assert excuse in page.html
 
 
 def test_the_overview_has_pots_and_time_of_each_site_by_week(site: Site) -> None:

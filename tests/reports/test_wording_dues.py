@@ -158,6 +158,12 @@ def test_an_excuse_names_end_reason_and_person_and_whether_it_came_too_late(
     assert WORDS.other_dues([ROUTINE, EXCUSED | changes]) == [text]
 
 
+def test_a_lot_s_excuse_is_a_sentence() -> None:
+    assert WORDS.excuse({**EXCUSED, "is_excused_late": True}) == (
+        "Excused until 20 April (holiday shutdown, I. Falkner), entered after it was due."
+    )
+
+
 def test_the_next_due_after_an_excuse_says_so() -> None:
     rolled = {**ROUTINE, "rule_on": date(2026, 4, 28), "due_on": date(2026, 4, 28)}
     assert (
