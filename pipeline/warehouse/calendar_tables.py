@@ -44,7 +44,10 @@ def fetch_calendar_dues(connection: Connection) -> pl.DataFrame:
 
 
 def fetch_newest_versions(connection: Connection) -> pl.DataFrame:
-    """The newest version of each event that was ever made known, in the columns of VERSION_SCHEMA."""
+    """The newest version of each event that stands or is wanted again, in the columns of VERSION_SCHEMA.
+
+    Tonight's events must be in their table.
+    """
     return fetch(connection, "history/newest_versions")
 
 

@@ -197,6 +197,7 @@ FACT_TABLES: Final = (
     "file_troubles",
     "fate_history",
     "calendar_history",
+    "calendar_events",
 )
 
 
