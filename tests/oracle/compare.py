@@ -247,6 +247,7 @@ SPECIAL: dict[str, Callable[[list[Any], Any, str], list[str]]] = {
     "treatments": compare_rows,
     "water": compare_rows,
     "plan": compare_plan,
+    "answers": compare_rows,
     "plan_weeks": compare_rows,
     "slack_intervals": compare_rows,
     "published": compare_rows,

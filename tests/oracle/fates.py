@@ -135,6 +135,8 @@ class Reading:
     drain_min: Fraction | None = None
     poured_with: str | None = None
     poured_ec_ms_cm: Fraction | None = None
+    # Rule and day of the due that its sheet names.
+    due: tuple[str, date] | None = None
 
 
 @dataclass(frozen=True)
@@ -672,7 +674,14 @@ def reading_from(typed: Typed, file: Received, record: Record, lot: Lot) -> Read
         drain_min=typed.number("drain"),
         poured_with=typed.text("poured_with"),
         poured_ec_ms_cm=typed.number("poured_ec"),
+        due=due_named(typed),
     )
+
+
+def due_named(typed: Typed) -> tuple[str, date] | None:
+    """The due that a line of a sampling sheet names; lines of other exports name none."""
+    why, day = typed.text("due_why"), typed.day("due_on")
+    return None if why is None or day is None else (why, day)
 
 
 def time_of(typed: Typed) -> time | None:

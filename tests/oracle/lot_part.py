@@ -8,7 +8,7 @@ from fractions import Fraction
 from typing import Any
 
 from tests.oracle.attention import last_counting
-from tests.oracle.fates import SiteFacts
+from tests.oracle.fates import Reading, SiteFacts
 from tests.oracle.findings import findings_of
 from tests.oracle.lot_account import due_part
 from tests.oracle.measures import chart_part, trend_part
@@ -92,6 +92,7 @@ def sampling_part(
         "ph": figures_part(sampling, "ph"),
         "ec": figures_part(sampling, "ec"),
         "findings": findings_of(sampling, others),
+        "answers": [{"why": why, "due_on": iso(day)} for day, why in sorted(answered(readings))],
         "pots": [
             {
                 "file": pot.reading.file,
@@ -110,6 +111,15 @@ def sampling_part(
             }
             for pot in sampling.pots
         ],
+    }
+
+
+def answered(readings: Sequence[Reading]) -> set[tuple[date, str]]:
+    """Day and rule of the dues that the lines name; a pot kept apart from its sampling answers nothing."""
+    return {
+        (reading.due[1], reading.due[0])
+        for reading in readings
+        if reading.due is not None and reading.purpose == reading.stated_purpose
     }
 
 
