@@ -125,6 +125,7 @@ class LotBlock:
     has_not_shown: bool
     targets: tuple[TargetText, ...]
     treatments: str
+    waiting: str
     measures: tuple[tuple[Quantity, tuple[str, ...]], ...]
     measures_line: str
     due: str
@@ -298,12 +299,19 @@ def write_range(target: Target | None) -> str:
 
 def describe_due(lot: Lot, as_of: date, voice: Voice) -> str:
     """Say when the next sampling of a lot is due, or how late it is; and that a treatment waits for its retest."""
-    say, due = voice.say, lot.due
-    waits = due.retest_due_on if due.retest_due_on and due.retest_due_on >= as_of else None
-    if waits and due.rule == "after_treatment":
-        return say("due.treated", day=voice.weekday_and_day(waits))
-    text = _describe_ruling(due, as_of, voice)
-    return f"{text}; {say('due.treated', day=voice.weekday_and_day(waits))}" if waits else text
+    treated = describe_waiting(lot, as_of, voice)
+    if treated and lot.due.rule == "after_treatment":
+        return treated
+    text = _describe_ruling(lot.due, as_of, voice)
+    return f"{text}; {treated}" if treated else text
+
+
+def describe_waiting(lot: Lot, as_of: date, voice: Voice) -> str:
+    """Say that a lot was treated and when its retest is due; nothing where no treatment waits."""
+    day = lot.due.retest_due_on
+    if day is None or day < as_of:
+        return ""
+    return voice.say("due.treated", day=voice.weekday_and_day(day))
 
 
 def _describe_ruling(due: Due, as_of: date, voice: Voice) -> str:
@@ -405,6 +413,7 @@ def make_lot_block(
             describe_target(lot, "ec", lot.target_ec, voice),
         ),
         treatments=list_treatments(lot, voice),
+        waiting=describe_waiting(lot, as_of, voice),
         measures=tuple(
             (quantity, found) for quantity in quantities if (found := list_measures(lot, quantity))
         ),

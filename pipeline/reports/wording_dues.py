@@ -54,9 +54,10 @@ def name_due(row: Row, write: WriteDay) -> str:
     """The same in few words, for a list: "routine Tue 14 April"."""
     if row["is_excused"]:
         return _excused(row, write)
-    joint = {"symptoms": " by", "feed_pair": ","}.get(row["why"], "")
+    name = "treated, retest" if row["why"] == "after_treatment" else _NAMES[row["why"]]
+    joint = {"symptoms": " by", "feed_pair": ",", "after_treatment": " due"}.get(row["why"], "")
     late = " (overdue)" if row["due_on"] < row["as_of"] else ""
-    return f"{_NAMES[row['why']]}{joint} {_when(row, weekday_and(write))}{late}"
+    return f"{name}{joint} {_when(row, weekday_and(write))}{late}"
 
 
 def choose_listed(dues: Iterable[Row]) -> list[Row]:

@@ -200,3 +200,11 @@ def test_the_overview_has_pots_and_time_of_each_site_by_week(site: Site) -> None
         "nothing",
         "nothing",
     ]
+
+
+@pytest.mark.parametrize(("days", "words"), [(2, "treated, retest due Wed 2026-04-08"), (-1, "")])
+def test_a_block_s_state_says_that_a_treatment_waits(days: int, words: str) -> None:
+    due = make_due(1, retest_due_on=AS_OF + timedelta(days=days))
+    site = make_site(1, (), lots=[make_lot(1, "act", due=due)])
+    (block,) = make_site_view(make_summary([site]), site, VOICE, for_print=True).blocks
+    assert block.waiting == words

@@ -66,7 +66,11 @@ PAIR = due("feed_pair", WED, purposes="before_feed,after_feed", pots=10)
             "routine Wed 8 April",
         ),
         (OUT, "Retest due Wed 8 April (out of range on 1 April, 7 days).", "retest Wed 8 April"),
-        (TREATED, "Treated, retest due Wed 8 April (acid feed on 1 April, 7 days).", "retest Wed 8 April"),
+        (
+            TREATED,
+            "Treated, retest due Wed 8 April (acid feed on 1 April, 7 days).",
+            "treated, retest due Wed 8 April",
+        ),
         (
             SYMPTOMS,
             (
