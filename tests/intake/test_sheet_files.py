@@ -37,7 +37,7 @@ from tests.intake.filled_sheets import (
     template,
     write,
 )
-from tests.intake.samples import READING_COLUMNS, make_site
+from tests.intake.samples import READING_COLUMNS, make_site, translate_text
 
 DIALECTS = [
     ("utf-8-sig", ",", csv.QUOTE_MINIMAL),
@@ -633,3 +633,21 @@ def test_any_bytes_below_our_header_are_read_without_a_traceback(data: bytes, cu
         for number in range(start, end + 1)
     ]
     assert covered == list(range(1, result.lines + 1))
+
+
+# Drain times in exports of a site's own
+
+
+def test_any_export_may_say_from_when_to_when_pots_drained() -> None:
+    columns = {**READING_COLUMNS, "drain": "Min", "drain_start": "From", "drain_end": "To"}
+    lines = [
+        "A1,2026-04-05,5.8,1.9,,8:05 am,08.50",
+        "A1,2026-04-05,5.8,1.9,30,8:05,8:50",
+        "A1,2026-04-05,5.8,1.9,,8:05,",
+    ]
+    text = "\n".join(["Lot,Date,pH,EC,Min,From,To", *lines]) + "\n"
+    translated = translate_text(text, columns=columns)
+    assert translated.problems.is_empty()
+    # minutes that are written rule
+    assert translated.rows["drain_min"].to_list() == [Decimal("45.0"), Decimal("30.0"), None]
+    assert translated.rows["is_purpose_blank"].to_list() == [None, None, None]
