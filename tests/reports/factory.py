@@ -37,6 +37,7 @@ from pipeline.reports.summary import (
     Summary,
     Target,
 )
+from tests.programme.sheets import make_row, sheet_of
 
 AS_OF = date(2026, 4, 6)
 UMASS = "UMass Extension, Greenhouse Updates, 24 Mar 2023, “Keep an Eye on Substrate pH and EC”"
@@ -575,7 +576,8 @@ def make_summary(sites: list[Site], **changes: Any) -> Summary:
 
 def make_small_summary() -> Summary:
     """One site, four lots, one of each level."""
-    return make_summary([make_site(1, LEVELS)])
+    asked = [make_row(f"P-{number}", house="House 2", bench="2") for number in (101, 102)]
+    return make_summary([make_site(1, LEVELS, sheet=sheet_of(*asked, meters=("M1", "M2")))])
 
 
 def make_large_summary() -> Summary:

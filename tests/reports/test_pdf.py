@@ -28,7 +28,8 @@ def night(request: pytest.FixtureRequest) -> Path:
 
 
 def find_pdfs(night: Path) -> list[Path]:
-    pdfs = sorted(night.rglob("*.pdf"))
+    """Overview and grower's PDF; the sampling sheet is held in test_sheet_pdf.py."""
+    pdfs = sorted(path for path in night.rglob("*.pdf") if not path.stem.endswith("-sheet"))
     assert len(pdfs) == 2
     return pdfs
 
