@@ -20,7 +20,6 @@ from pipeline.reports.summary import Summary
 from pipeline.reports.view_overview import make_overview_view
 from pipeline.reports.view_site import make_site_view
 
-
 SITE_FILES = (".html", ".pdf", ".ics", "-sheet.pdf", "-sheet.csv", "-sheet-calibrations.csv")
 """What a night writes for each site, each name behind the site's id."""
 
