@@ -380,9 +380,7 @@ def test_the_walk_lists_every_lot_by_house() -> None:
     text = flat("sixty")
     walk = text[text.index("The walk") : text.index("How Mind")]
     assert re.findall(r"House \d+:", walk) == ["House 1:", "House 2:", "House 10:"]
-    assert [int(number) for number in re.findall(r"□\s?(\d+)\s?P-\d+ petunia, 5 pots", walk)] == list(
-        range(1, 61)
-    )
+    assert [int(number) for number in re.findall(r"□\s?(\d+?)\s?(?:P-|Irrigate)", walk)] == list(range(1, 61))
 
 
 def test_drawn_places_stand_in_their_boxes() -> None:
