@@ -49,7 +49,8 @@ def test_each_night_has_its_pages(demo_home: Path) -> None:
     for day in (FIRST_NIGHT, SECOND_NIGHT):
         folder = demo_home / "out" / str(day)
         names = {str(path.relative_to(folder)) for path in folder.rglob("*") if path.is_file()}
-        sites = {f"sites/{site}.{kind}" for site in stories.LOTS_STANDING for kind in ("html", "pdf")}
+        ends = (".html", ".pdf", ".ics", "-sheet.pdf", "-sheet.csv", "-sheet-calibrations.csv")
+        sites = {f"sites/{site}{end}" for site in stories.LOTS_STANDING for end in ends}
         assert names == sites | {"overview.html", "overview.pdf", "summary.json", "summary.schema.json"}
     assert str((demo_home / "out" / "latest").readlink()) == str(SECOND_NIGHT)
 
