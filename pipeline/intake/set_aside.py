@@ -11,10 +11,9 @@ import re
 from collections.abc import Sequence
 from typing import Final, Literal
 
-from pipeline.intake.days import DEFAULT_MOMENT_FORMATS, read_moment, read_week
+from pipeline.intake.days import DEFAULT_MOMENT_FORMATS, names_week, read_moment
 from pipeline.intake.decode import FileProblem
 from pipeline.intake.header import place_of
-from pipeline.intake.refused import Refused
 from pipeline.settings import Export
 from pipeline.settings.words import FIELDS
 from pipeline.units import UNITS, unit_in_cell
@@ -182,7 +181,7 @@ class SetAside:
         if not text:
             return False
         if name == "week":
-            return not isinstance(read_week(text, self._cell(cells, "year"), "monday"), Refused)
+            return names_week(text, self._cell(cells, "year"))
         formats: tuple[str, ...] = (export.date_format,)
         if name == "datetime":
             formats = DEFAULT_MOMENT_FORMATS if export.datetime_format is None else (export.datetime_format,)

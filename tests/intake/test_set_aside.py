@@ -99,6 +99,15 @@ def test_a_lot_may_be_called_like_a_total(word: str) -> None:
     assert seen(f"{READING_HEADER}\n{totals}") == [("total", None)] * 5
 
 
+@pytest.mark.parametrize("week_rule", ["iso", "january_1"])
+def test_a_lot_called_mean_in_week_53_is_no_total_whether_the_year_has_that_week_or_not(
+    week_rule: str,
+) -> None:
+    text = "Lot,Year,Week,pH,EC\nMean,2000,53,5.8,1.9\nMean,2001,53,5.8,1.9\nMean,,53,5.8,1.9\n"
+    kinds = seen(text, columns=WEEKS, week_rule=week_rule)
+    assert kinds == [("data", None), ("data", None), ("total", None)]
+
+
 def test_a_total_word_elsewhere_is_held_unless_the_export_states_it() -> None:
     text = f"{POT_HEADER}\nMean,A1,2026-04-21,5.8,1.9\nMean,,2026-04-21,5.8,1.9\nMean,A1,,5.8,1.9\n"
     assert seen(text, columns=POTS) == [("data", "looks_like_data"), ("total", None), ("total", None)]
