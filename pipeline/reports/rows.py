@@ -66,6 +66,7 @@ def arrange_rows(tables: Mapping[str, pl.DataFrame], published: Published) -> Ro
     by_site = (
         "lots",
         "meter_states",
+        "meter_findings",
         "site_states",
         "site_questions",
         "water_checks",

@@ -424,6 +424,10 @@ class Meter(Part):
     group_sentence: str | None = Field(
         default=None, description="The same with dates as the group writes them, where they differ"
     )
+    findings: list[Finding] = Field(
+        default_factory=list,
+        description="Remarks on its checks since the last good one before the last 28 days, newest first",
+    )
 
 
 class Quality(Part):

@@ -27,6 +27,7 @@ SAMPLING_MODELS = (
     "exemptions",
     "plantings",
     "people",
+    "named_buffers",
     "buffer_readings",
     "electrode_fits",
     "calibrations",
@@ -45,6 +46,7 @@ JUDGEMENT_MODELS = (
     "last_treatments",
     "last_verdicts",
     # the measures come in here
+    "sampling_meters",
     "drifts",
     "depending_figures",
     "dues",
