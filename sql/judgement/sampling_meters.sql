@@ -1,6 +1,5 @@
 -- The meters of each sampling, and what is to be said of each on that day.
--- grain: one meter of one sampling; one row without a meter where a reading names none. key: site_id, lot_key, sampled_on,
--- purpose, meter_id
+-- grain: one meter of one sampling, and a row without one where a reading names none. key: site_id, lot_key, sampled_on, purpose, meter_id
 -- inputs: usable_readings, meter_days
 -- is_checked: accepted that day, whatever its buffers. check_*, doubt_*: as in meter_days
 select

@@ -15,7 +15,7 @@ from tests.oracle.fields import Typed, Value, translate
 from tests.oracle.figures import median_of
 from tests.oracle.layout import read_in_layout
 from tests.oracle.lot_facts import by_lot, on_day
-from tests.oracle.meter_checks import fit, label_of, worst_error
+from tests.oracle.meter_checks import buffers_in, fit, label_of, worst_error
 from tests.oracle.records import HEADER_ONLY, ReadFile, Record
 from tests.oracle.settings import Export, Home, SiteSettings, fold, policy_on
 
@@ -152,6 +152,11 @@ class Calibration:
     passed: bool | None
     worst_error_ph: Fraction | None = None
     stage_no: int = 2
+    expires: date | None = None
+    is_telling: bool = True
+    """Not the first of a line's two checks: what a line says once is told with the second."""
+    cell: str | None = None
+    """The cell of buffers as it stands."""
 
     @property
     def when(self) -> tuple[date, time, int]:
@@ -705,7 +710,7 @@ def calibrations_from(typed: Typed) -> list[Calibration]:
         stage = "as_found" if has_found else "as_left"
     fitted = fit(mv, buffers, degrees) or (None, None)
     labels = sorted(label_of(slot, buffers) for slot in {*found, *left, *mv})
-    if buffers is None and len(labels) > 1:
+    if not buffers_in(buffers) and len(labels) > 1:
         buffers = f"{float(labels[0])} {float(labels[-1])}"
 
     def check(name: str) -> Calibration:
@@ -719,10 +724,14 @@ def calibrations_from(typed: Typed) -> list[Calibration]:
             offset_mv=fitted[1] if offset is None else offset,
             buffers=buffers,
             ec_standard=typed.number("ec_standard"),
-            ec_found=ec_found if ec_shown is None and not of_two and name == "as_left" else ec_shown,
+            # What nobody wrote was adjusted was left as it was found.
+            ec_found=ec_found if ec_shown is None and name == "as_left" else ec_shown,
             passed=None if passed is None or not is_last else fold(passed) in ("yes", "true"),
             worst_error_ph=worst_error(found if name == "as_found" else left, typed.text("buffers"), degrees),
             stage_no=1 if name == "as_found" else 2,
+            expires=typed.day("solution_expires"),
+            is_telling=is_last,
+            cell=typed.text("buffers"),
         )
 
     return [check(name) for name in (("as_found", "as_left") if of_two else (stage,))]
