@@ -225,11 +225,13 @@ def _readings(low: float, high: float) -> str:
 
 def advise_buffers(low: float, high: float) -> str:
     """What to do: the usual buffers on both sides of what was read (common practice)."""
-    below = [one for one in _USUAL_BUFFERS if one <= low]
-    above = [one for one in _USUAL_BUFFERS if one >= high]
-    if not below or not above:
+    below = max((one for one in _USUAL_BUFFERS[:-1] if one <= low), default=None)
+    above = min(
+        (one for one in _USUAL_BUFFERS if below is not None and one > below and one >= high), default=None
+    )
+    if above is None:
         return "calibrate with a buffer on either side of them"
-    return f"calibrate with {below[-1]} and {next(one for one in (*above, 10) if one > below[-1])}"
+    return f"calibrate with {below} and {above}"
 
 
 def _ph(value: float) -> str:

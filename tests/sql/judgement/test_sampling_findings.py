@@ -231,8 +231,29 @@ def test_no_meter_written_down(bench: Bench) -> None:
     assert meter_findings(bench, "-", columns="rule, coalesce(what, '')") == [("meter_not_calibrated", "")]
 
 
-def test_a_meter_in_doubt_says_only_that(bench: Bench) -> None:
-    assert meter_findings(bench, "M1", slope="84") == [("meter_in_doubt", "warn", "M1")]
+def test_a_meter_in_doubt_says_only_that_and_names_the_check(bench: Bench) -> None:
+    assert meter_findings(bench, "M1", slope="84", columns="rule, level, doubted_meters") == [
+        ("meter_in_doubt", "warn", [{"meter_id": "M1", "failed_on": date(2026, 3, 30)}])
+    ]
+
+
+@pytest.mark.parametrize(
+    ("buffers", "rules"), [("4.01/7.00", []), ("7.00/10.01", ["buffers_not_bracketing"]), ("6,9", [])]
+)
+def test_buffers_that_do_not_bracket_the_readings(bench: Bench, buffers: str, rules: list[str]) -> None:
+    bench.use(site(calibrations=True))
+    bench.calibrations(f"buffers\n{buffers}")
+    found = findings(bench, five("meter_id", "M1"), "rule, meters_not_bracketed")
+    figures = {"lowest_buffer": 7.0, "highest_buffer": 10.01, "lowest_ph": 5.9, "highest_ph": 6.1}
+    assert found == [(rule, [{"meter_id": "M1", **figures}]) for rule in rules]
+
+
+def test_only_the_meter_without_a_check_is_named(bench: Bench) -> None:
+    bench.use(site(calibrations=True))
+    bench.calibrations("meter_id | buffers\nM1 | 4.01/7.00\nM3 | 7.00/10.01")
+    table = "ph | meter_id\n5.9 | M1\n6.0 | M2\n6.1 | M1\n6.0 | M3\n5.95 | M1"
+    found = findings(bench, table, "rule, coalesce(what, meters_not_bracketed[1].meter_id)")
+    assert found == [("buffers_not_bracketing", "M3"), ("meter_not_calibrated", "M2")]
 
 
 def test_a_site_without_calibrations_is_not_told_each_day(bench: Bench) -> None:
