@@ -79,8 +79,8 @@ class Wording:
 
     def finding(self, row: Row) -> str:
         """Sentence for one row of the relation `sampling_findings`."""
-        if row["rule"] == "meter_in_doubt":
-            return f"Read with {explain_doubted(row['doubted_meters'], self.day)}."
+        if row["rule"] in _METER_FINDINGS:
+            return _METER_FINDINGS[row["rule"]](self, row)
         if row["rule"] in _DATED_FINDINGS:
             return _DATED_FINDINGS[row["rule"]](row, self.day(date.fromisoformat(row["what"])))
         return _FINDINGS[row["rule"]](row)
@@ -636,6 +636,11 @@ _DATED_FINDINGS: dict[str, Callable[[Row, str], str]] = {
     ),
 }
 
+_METER_FINDINGS: dict[str, Callable[[Wording, Row], str]] = {
+    "meter_in_doubt": lambda words, r: f"Read with {explain_doubted(r['doubted_meters'], words.day)}.",
+    "buffers_not_bracketing": lambda _, r: explain_not_bracketed(r["meters_not_bracketed"]),
+}
+
 _REASONS: dict[str, Callable[[Wording, Row], str]] = {
     "clearly_out": _out,
     "out": _out,
@@ -700,7 +705,6 @@ _FINDINGS: dict[str, Callable[[Row], str]] = {
         f"Drain time of {_of_pots(r)} {_span(r['a'], r['b'])} min instead of "
         f"{_span(r['low'], r['high'])} min."
     ),
-    "buffers_not_bracketing": lambda r: explain_not_bracketed(r["meters_not_bracketed"]),
     "meter_not_calibrated": lambda r: (
         f"No accepted calibration of meter {r['what']} on this day."
         if r["what"]
