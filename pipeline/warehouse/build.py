@@ -11,6 +11,10 @@ from pipeline.warehouse.statements import quoted, read_sql, run_sql, sql_names
 SAMPLING_MODELS = (
     "line_appearances",
     "repeated_pots",
+    "line_keys",
+    "file_versions",
+    "gone_lines",
+    "line_twins",
     "left_lines",
     "changed_lines",
     "record_versions",
