@@ -223,6 +223,11 @@ FINDINGS: tuple[FindingRule, ...] = (
         level="note",
         origin="C",
     ),
+    _remark(
+        "sent_again",
+        "a file that came again under its name brought readings of a sampling and has earlier ones of it no more, without "
+        "being a newer version of the file: all of them count",
+    ),
     _remark("solution_expired", "a buffer or EC standard used after its date", origin="C", about="meter"),
     _remark(
         "slope_marginal",
@@ -251,7 +256,12 @@ FINDINGS: tuple[FindingRule, ...] = (
         "EC standard more than 5 % off; where EC as left is not written, what was found was left",
         about="meter",
     ),
-    _remark("check_marked_failed", "the site's own record calls the check failed", origin="C", about="meter"),
+    _remark(
+        "check_marked_failed",
+        "the site's own record calls the check failed, and none of its figures does",
+        origin="C",
+        about="meter",
+    ),
     _remark(
         "buffers_not_bracketing",
         "the buffers of the day's accepted check do not lie on both sides of what the meter read that day: that day is "

@@ -129,7 +129,8 @@ remarks as (
     from judged where is_ec_failed
     union all by name
     select file_id, record_no, stage, meter_id, 'check_marked_failed' as rule, 'warn' as level
-    from judged where passed is false
+    from judged
+    where passed is false and not (is_slope_failed or is_offset_failed or is_buffer_failed or is_ec_failed)
     union all by name
     select file_id, record_no, stage, meter_id, 'buffers_unread' as rule, 'warn' as level, buffers as what
     from judged where is_buffers_unread and is_telling

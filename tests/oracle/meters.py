@@ -36,10 +36,11 @@ def remarks_on(check: Calibration, policy: Policy) -> list[tuple[str, str]]:
         "ec_standard_off": shown is not None
         and standard is not None
         and abs(shown - standard) > policy["ec_standard_share"] * standard,
-        "check_marked_failed": check.passed is False,
         "solution_expired": telling and check.expires is not None and check.expires < check.day,
         "buffers_unread": telling and buffers_in(check.cell) is None,
     }
+    failing = ("slope_failed", "offset_failed", "buffer_off", "ec_standard_off")
+    rules["check_marked_failed"] = check.passed is False and not any(rules[rule] for rule in failing)
     return with_levels([(rule, "warn") for rule, holds in rules.items() if holds], policy)
 
 

@@ -128,3 +128,10 @@ def test_what_a_line_says_once_is_told_with_how_the_meter_was_left(bench: Bench)
         ("slope_failed", "as_left"),
         ("solution_expired", "as_left"),
     ]
+
+
+def test_a_figure_that_fails_is_told_instead_of_the_site_s_own_mark(bench: Bench) -> None:
+    assert remarks(bench, "slope_pct | passed\n84 | false\n98 | false", "record_no, rule") == [
+        (1, "slope_failed"),
+        (2, "check_marked_failed"),
+    ]
