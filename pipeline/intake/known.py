@@ -86,7 +86,7 @@ def _quoted(cells: pl.Series, delimiter: str) -> pl.Series:
     if not is_odd.any():
         return cells
     quoted = '"' + cells.str.replace_all('"', '""', literal=True) + '"'
-    return quoted.zip_with(is_odd, cells)
+    return quoted.zip_with(is_odd, cells).alias(cells.name)
 
 
 def number_equal_texts(records: pl.DataFrame) -> pl.DataFrame:

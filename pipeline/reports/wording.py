@@ -731,6 +731,11 @@ _FINDINGS: dict[str, Callable[[Row], str]] = {
     "reading_corrected": lambda r: (
         f"{_count(r['pots'], 'reading')} replaced by a later version; both are kept."
     ),
+    "sent_again": lambda r: (
+        f"{r['what']} came again with {_count(r['pots'], 'more reading')} of this sampling, and without "
+        f"{round(r['a'])} that it had before. All of them count. If it corrects them, number the pots, or send the "
+        "file again with no more than half of its lines changed at a time."
+    ),
     "uneven_ph": lambda r: f"Uneven: SD {r['a']:.2f} pH between pots (the policy allows {r['high']:.2f}).",
     "uneven_ec": lambda r: f"Uneven: SD {r['a']:.2f} mS/cm between pots (the policy allows {r['high']:.2f}).",
 }

@@ -225,8 +225,8 @@ FINDINGS: tuple[FindingRule, ...] = (
     ),
     _remark(
         "sent_again",
-        "a file that came again under its name brought readings of a sampling and has earlier ones of it no more, without "
-        "being a newer version of the file: all of them count",
+        "a file that came again under its name brought readings of a sampling and has earlier ones of it no more, "
+        "without being a newer version of the file: all of them count",
     ),
     _remark("solution_expired", "a buffer or EC standard used after its date", origin="C", about="meter"),
     _remark(

@@ -135,6 +135,7 @@ class Reading:
     drain_min: Fraction | None = None
     poured_with: str | None = None
     poured_ec_ms_cm: Fraction | None = None
+    ref: Ref | None = None
 
 
 @dataclass(frozen=True)
@@ -858,7 +859,7 @@ def facts_of_night(
             has_ph_and_ec_swapped(file),
         )
         if lot is not None:
-            readings.append(reading_from(typed, file, record, lot))
+            readings.append(replace(reading_from(typed, file, record, lot), ref=ref))
     for ref, file, record in live:
         if file.export.kind in more_kinds.FIELDS:
             fates[ref] = judge_other(

@@ -380,6 +380,15 @@ FINDINGS: list[tuple[str, dict[str, Any], str]] = [
     ),
     ("reading_corrected", {"pots": 1}, "1 reading replaced by a later version; both are kept."),
     (
+        "sent_again",
+        {"pots": 3, "a": 3.0, "what": "drop/r.csv"},
+        (
+            "drop/r.csv came again with 3 more readings of this sampling, and without 3 that it had before. All of "
+            "them count. If it corrects them, number the pots, or send the file again with no more than half of its "
+            "lines changed at a time."
+        ),
+    ),
+    (
         "too_few_pots",
         {"pots": 3, "low": 5.0},
         "3 pots usable for pH, 5 needed: shown, but it does not count.",

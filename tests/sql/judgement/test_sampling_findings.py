@@ -189,6 +189,28 @@ def test_a_reading_that_replaced_another_is_noted(bench: Bench) -> None:
     assert bench.rows("sampling_findings", "rule, level, pots") == [("reading_corrected", "note", 1)]
 
 
+def test_readings_that_a_file_adds_under_its_name_without_those_before_are_remarked_on(bench: Bench) -> None:
+    bench.lots()
+    bench.readings("ph\n" + "\n".join(PH), name="drop/r.csv")
+    bench.next_night(date(2026, 4, 7))
+    # two of five lines come again
+    bench.readings("ph\n" + "\n".join([*PH[:2], "7.1", "7.2", "7.3"]), name="drop/r.csv")
+    told = bench.rows("sampling_findings", "level, pots, of_pots, a, what", "rule = 'sent_again'")
+    assert told == [("warn", 3, 8, 3.0, "drop/r.csv")]
+
+
+@pytest.mark.parametrize(
+    ("name", "later"),
+    [("drop/r.csv", [*PH, "7.1"]), ("drop/r.csv", [*PH[:4], "7.1"]), ("drop/other.csv", ["7.1"])],
+)
+def test_more_pots_a_correction_or_another_file_are_not(bench: Bench, name: str, later: list[str]) -> None:
+    bench.lots()
+    bench.readings("ph\n" + "\n".join(PH), name="drop/r.csv")
+    bench.next_night(date(2026, 4, 7))
+    bench.readings("ph\n" + "\n".join(later), name=name)
+    assert bench.rows("sampling_findings", "rule", "rule = 'sent_again'") == []
+
+
 def test_the_policy_sets_a_level(bench: Bench) -> None:
     levels = {"drain_time": "note", "under_collected": "off"}
     bench.use(policy=[PolicyPeriod(valid_from=date(2026, 1, 1), finding_levels=levels)])
