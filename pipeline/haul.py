@@ -63,7 +63,7 @@ def read_haul(home: Path, connection: Connection, settings: Settings, found: Map
         reader = _SiteReader(connection, site, resolve_policy(settings, site), before)
         # Earlier files first: what they are read as is what tonight's lines are compared with.
         haul.again.extend(reader.read_again(home))
-        for file in order_files(collected.files):
+        for file in order_files(collected.files, site):
             haul.collected.append(file)
             haul.files.append(reader.read(file, next_id + len(haul.files)))
     return haul

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
@@ -14,7 +13,8 @@ import polars as pl
 
 from pipeline.checks.sift import sift
 from pipeline.intake.collect import CollectedFile, Listing, plan_collection
-from pipeline.intake.known import KNOWN_SCHEMA, find_known, lay_out, no_lines, number_equal_texts
+from pipeline.intake.known import KNOWN_SCHEMA, add_content, find_known, lay_out, no_lines, number_equal_texts
+from pipeline.intake.name_day import day_in_name
 from pipeline.intake.read import ReadResult, read_records
 from pipeline.intake.sheet_files import fit_sheet
 from pipeline.intake.translate import translate
@@ -22,21 +22,24 @@ from pipeline.settings import Export, PolicyInForce, SiteSettings
 from pipeline.settings.sheet import is_sheet
 from pipeline.warehouse.load import FileFacts, NewFile
 
-_NAME_DATE = re.compile(r"(?<!\d)(20\d{2})-?([01]\d)-?([0-3]\d)(?!\d)")
+
+def order_files(files: Sequence[CollectedFile], site: SiteSettings | None = None) -> list[CollectedFile]:
+    """Files of a night in the order in which they rule: day in the name, else time of change, then name.
+
+    `site`: whose files they are; a name like 02.04.2026 puts day or month first as the dates of its export do, else
+    those of the site.
+    """
+    return sorted(files, key=lambda file: (_ruling_day(file, site), file.modified_at, file.name))
 
 
-def order_files(files: Sequence[CollectedFile]) -> list[CollectedFile]:
-    """Files of a night in the order in which they rule: date in the name, else time of change, then name."""
-    return sorted(files, key=lambda file: (_ruling_day(file), file.modified_at, file.name))
+def _ruling_day(file: CollectedFile, site: SiteSettings | None) -> date:
+    formats = [] if site is None else _date_formats(site.exports[file.export_no - 1], site)
+    return day_in_name(file.name, formats) or file.modified_at.date()
 
 
-def _ruling_day(file: CollectedFile) -> date:
-    for year, month, day in _NAME_DATE.findall(file.name):
-        try:
-            return date(int(year), int(month), int(day))
-        except ValueError:
-            continue
-    return file.modified_at.date()
+def _date_formats(export: Export, site: SiteSettings) -> list[str]:
+    """What says whether the day or the month stands first in the names of an export's files."""
+    return [form for form in (export.date_format, export.datetime_format, site.date_format) if form]
 
 
 def digest_reading(export: Export, site: SiteSettings, policy: Sequence[PolicyInForce]) -> str:
@@ -94,6 +97,8 @@ def receive(
     export = fit_sheet(export, site, file.data)
     result = read_records(file.data, export, earlier_header=before.header)
     layout = lay_out(result.header, export) if result.header and result.file_problem is None else None
+    if layout is not None:
+        result = replace(result, records=add_content(result, export))
     repeated = _repeated(result, layout, before)
     fresh = _without(result, repeated["record_no"])
     translated = translate(fresh, export, site)

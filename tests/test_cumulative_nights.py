@@ -36,6 +36,10 @@ MODELS = (
     *(
         "line_appearances",
         "repeated_pots",
+        "line_keys",
+        "file_versions",
+        "gone_lines",
+        "line_twins",
         "left_lines",
         "changed_lines",
         "record_versions",

@@ -15,6 +15,7 @@ from pipeline.receive import order_files, receive
 from pipeline.settings import load_settings, resolve_policy
 from pipeline.warehouse.load import NewFile
 from tests.home import GOOD_PH, LOTS_HEADER, READINGS_HEADER, make_home, pots
+from tests.intake.samples import make_export, make_site
 
 
 def a_file(
@@ -118,3 +119,12 @@ def test_any_bytes_end_in_records_that_cover_every_line(any_home: Path, data: by
     assert covered == list(range(1, new.facts.lines + 1))
     assert new.rows["record_no"].is_in(new.records["record_no"].to_list()).all()
     assert new.problems["record_no"].is_in(new.records["record_no"].to_list()).all()
+
+
+def test_a_day_in_front_of_its_month_rules_where_the_export_writes_it_so() -> None:
+    later, earlier = a_file("r_02.04.2026.csv", "2026-04-03T03:00:00"), a_file("r_01.05.2026.csv")
+    export = make_export(columns={"lot": "Lot", "date": "Date", "ph": "pH"}, date_format="%m/%d/%Y")
+    site = make_site(exports=(export,))
+    assert order_files([later, earlier], site) == [earlier, later]
+    german = export.model_copy(update={"date_format": "%d.%m.%Y"})
+    assert order_files([earlier, later], site.model_copy(update={"exports": (german,)})) == [later, earlier]

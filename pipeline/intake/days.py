@@ -162,6 +162,18 @@ def read_week(
     return day or Refused(f"is not a week of {year}; {_WEEKS_GO[rule]}")
 
 
+def names_week(text: str, year_text: str | None) -> bool:
+    """Whether a cell and its year name a week by any rule, or one that no year has: 53 of a year with 52 is a slip."""
+    for rule in _WEEKS_GO:
+        if not isinstance(read_week(text, year_text, "monday", rule), Refused):
+            return True
+    slip = _WEEK.fullmatch(text)
+    number = int(slip[2] or slip[3]) if slip else 0
+    return 0 < number <= _MOST_WEEKS and bool(_YEAR.fullmatch((slip and slip[1]) or year_text or ""))
+
+
+# A year that begins on the last day of a week and ends on the first day of another touches 54 of them.
+_MOST_WEEKS = 54
 _WEEKS_GO = {
     "iso": "ISO weeks go from 1 to 52, in some years to 53",
     "january_1": "where week 1 holds 1 January, weeks go from 1 to 53, in some years to 54",

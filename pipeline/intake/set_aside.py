@@ -11,10 +11,9 @@ import re
 from collections.abc import Sequence
 from typing import Final, Literal
 
-from pipeline.intake.days import DEFAULT_MOMENT_FORMATS, read_moment, read_week
+from pipeline.intake.days import DEFAULT_MOMENT_FORMATS, names_week, read_moment
 from pipeline.intake.decode import FileProblem
 from pipeline.intake.header import place_of
-from pipeline.intake.refused import Refused
 from pipeline.settings import Export
 from pipeline.settings.sheet import SheetExport
 from pipeline.settings.words import FIELDS
@@ -147,7 +146,8 @@ class SetAside:
     def is_doubtful_comment(self, line: str) -> bool:
         """Whether a line that begins with the comment mark has what a record has.
 
-        As wide as the header it needs one figure or day in its column and another cell; otherwise two of them.
+        As wide as the header it needs one figure or day in its column and another cell; otherwise two of them, or all
+        that its kind needs, a day among it.
         """
         text = line.lstrip().removeprefix(self.export.comment_prefix).lstrip()
         try:
@@ -158,7 +158,9 @@ class SetAside:
         filled = sum(1 for cell in cells if cell.strip())
         if filled < 2 or (self.is_total_word(cells[0]) and not self._is_record(cells)):
             return False
-        return self._count_values(cells) >= (1 if len(cells) == self._width else 2)
+        return self._count_values(cells) >= (1 if len(cells) == self._width else 2) or self._has_all_needed(
+            cells
+        )
 
     def judge_units_row(self, cells: Sequence[str], line: int) -> FileProblem | None:
         """Say why the row below the header is no row of units, or None. A blank row loses nothing."""
@@ -188,6 +190,18 @@ class SetAside:
             any(self._cell(cells, name) for name in group) for group in names
         )
 
+    def _has_all_needed(self, cells: Sequence[str]) -> bool:
+        """Whether each needed field is there and can be one; only for kinds that need a day, prose seldom holds one."""
+        return any(set(group) & DAYS for group in self._needed) and all(
+            any(self._may_be(cells, name) for name in group) for group in self._needed
+        )
+
+    def _may_be(self, cells: Sequence[str], name: str) -> bool:
+        if name in DAYS:
+            return self._is_day(cells, name)
+        text = self._cell(cells, name)
+        return bool(_FIGURE.fullmatch(text) if name in FIGURES else text)
+
     def _cell(self, cells: Sequence[str], name: str) -> str:
         at = self._at.get(name)
         return "" if at is None or at >= len(cells) else cells[at].strip()
@@ -197,7 +211,7 @@ class SetAside:
         if not text:
             return False
         if name == "week":
-            return not isinstance(read_week(text, self._cell(cells, "year"), "monday"), Refused)
+            return names_week(text, self._cell(cells, "year"))
         formats: tuple[str, ...] = (export.date_format,)
         if name == "datetime":
             formats = DEFAULT_MOMENT_FORMATS if export.datetime_format is None else (export.datetime_format,)

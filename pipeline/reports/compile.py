@@ -150,7 +150,7 @@ def _site(site: SiteSettings, policy: PolicyInForce, rows: Rows, group_date_form
         ],
         held=_held(rows.site("held_causes", site.id), words),
         meters=[
-            _meter(row, words)
+            _meter(row, rows.site("meter_findings", site.id), words)
             for row in sorted(rows.site("meter_states", site.id), key=lambda r: str(r["meter_id"]))
         ],
         water=[
@@ -328,7 +328,9 @@ def _held_sentence(row: Row, words: Wording) -> str:
     return words.held(row)[0]
 
 
-def _meter(row: Row, words: Wording) -> Meter:
+def _meter(row: Row, of_site: Sequence[Row], words: Wording) -> Meter:
+    # One meter may be written in several ways.
+    findings = [one for one in of_site if one["meter_key"] == row["meter_id"].lower()]
     return Meter(
         meter_id=row["meter_id"],
         last_calibrated_on=row["last_calibrated_on"],
@@ -338,8 +340,19 @@ def _meter(row: Row, words: Wording) -> Meter:
         in_doubt=row["is_in_doubt"],
         readings_in_doubt=row["readings_in_doubt"],
         days_used_without_calibration=row["days_used_without_calibration"],
-        sentence=words.meter(row),
-        group_sentence=words.for_group(partial(Wording.meter, row=row)),
+        sentence=words.meter(row, findings),
+        group_sentence=words.for_group(partial(Wording.meter, row=row, findings=findings)),
+        findings=[
+            Finding(
+                rule=one["rule"],
+                level=one["level"],
+                sentence=words.meter_finding(one),
+                group_sentence=words.for_group(partial(Wording.meter_finding, row=one)),
+                file=one["file"],
+                line=one["line"],
+            )
+            for one in findings
+        ],
     )
 
 

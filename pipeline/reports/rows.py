@@ -77,6 +77,7 @@ def arrange_rows(tables: Mapping[str, pl.DataFrame], published: Published) -> Ro
         "sheet_lots",
         "sheet_meters",
         "meter_states",
+        "meter_findings",
         "site_states",
         "site_questions",
         "water_checks",

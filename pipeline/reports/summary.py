@@ -510,6 +510,10 @@ class Meter(Part):
     group_sentence: str | None = Field(
         default=None, description="The same with dates as the group writes them, where they differ"
     )
+    findings: list[Finding] = Field(
+        default_factory=list,
+        description="Remarks on its checks since the last good one before the last 28 days, newest first",
+    )
 
 
 class Quality(Part):
@@ -587,7 +591,9 @@ class Site(Part):
     released_tonight: int = Field(description="Records held last night and accepted tonight")
     released_sentences: list[str]
     superseded_tonight: int = Field(default=0, description="Lines that gave way to a later version tonight")
-    withdrawn_tonight: int = Field(default=0, description="Lines that the site's whole list no longer has")
+    withdrawn_tonight: int = Field(
+        default=0, description="Lines that the newest version of their list or file no longer has"
+    )
     corrections_tonight: list[Correction] = Field(
         default_factory=list, description="The first twenty of these lines, with what took their place"
     )

@@ -11,6 +11,12 @@ from typing import Any
 
 from pipeline.reports.wording_dues import choose_listed, explain_due, explain_excuse, name_due, weekday_and
 from pipeline.reports.wording_held import explain_file, explain_held
+from pipeline.reports.wording_meters import (
+    explain_doubted,
+    explain_meter,
+    explain_meter_finding,
+    explain_not_bracketed,
+)
 
 Row = Mapping[str, Any]
 QUANTITY_WORDS = {"ph": "pH", "ec": "EC"}
@@ -89,6 +95,8 @@ class Wording:
 
     def finding(self, row: Row) -> str:
         """Sentence for one row of the relation `sampling_findings`."""
+        if row["rule"] in _METER_FINDINGS:
+            return _METER_FINDINGS[row["rule"]](self, row)
         if row["rule"] in _DATED_FINDINGS:
             return _DATED_FINDINGS[row["rule"]](row, self.day(date.fromisoformat(row["what"])))
         return _FINDINGS[row["rule"]](row)
@@ -118,36 +126,13 @@ class Wording:
         """Sentence for one row of the relation `site_questions`."""
         return _QUESTIONS[row["rule"]](row)
 
-    def meter(self, row: Row) -> str | None:
-        """Sentence for one row of the relation `meter_states`; None when all is well."""
-        parts = []
-        if row["is_in_doubt"]:
-            parts.append(
-                f"{row['meter_id']} failed its check on {self.day(row['last_calibrated_on'])} "
-                f"({_failures(row)}): clean it and calibrate; "
-                f"{_count(row['readings_in_doubt'], 'reading')} since the last good check in doubt."
-            )
-        elif row["is_slope_marginal"]:
-            parts.append(
-                f"{row['meter_id']} slope {row['slope_pct']:.1f} % on {self.day(row['last_calibrated_on'])}: "
-                f"accepted, but outside {row['slope_warn_low_pct']:.0f}-{row['slope_warn_high_pct']:.0f} %; "
-                "the electrode is ageing or dirty."
-            )
-        if row["is_solution_expired"]:
-            parts.append(
-                f"The solution {row['solution'] or 'of its last check'} was past its date "
-                f"({self.day(row['solution_expires_on'])}): take a fresh one."
-            )
-        # The day of the failed check has been told already.
-        told = row["last_calibrated_on"] if row["is_in_doubt"] else None
-        days = [day for day in row["days_used_without_calibration"] if day != told]
-        if row["last_calibrated_on"] is None:
-            parts.append(f"No calibration of {row['meter_id']} is known.")
-        elif days:
-            shown = ", ".join(self.day(day) for day in days[-3:])
-            more = f" and on {_days(len(days) - 3)} before" if len(days) > 3 else ""
-            parts.append(f"{row['meter_id']} was used without an accepted calibration on {shown}{more}.")
-        return " ".join(parts) or None
+    def meter(self, row: Row, findings: Sequence[Row]) -> str | None:
+        """Sentences for one row of the relation `meter_states` with its `meter_findings`; None when all is well."""
+        return explain_meter(row, findings, self.day)
+
+    def meter_finding(self, row: Row) -> str:
+        """Sentence for one row of the relation `meter_findings`."""
+        return explain_meter_finding(row, self.day)
 
     def trend_state(self, row: Row) -> str:
         """What can be said of a trend, for one row of the relation `trends`; also that nothing can be said."""
@@ -337,7 +322,7 @@ def _affected(words: Wording, row: Row) -> str:
 
 def _meter_in_doubt(words: Wording, row: Row) -> str:
     return (
-        f"Read on {words.day(row['sampled_on'])} with meter {row['meter']}, whose last check failed: "
+        f"Read on {words.day(row['sampled_on'])} with {explain_doubted(row['doubted_meters'], words.day)}: "
         "calibrate it and read again before acting."
     )
 
@@ -682,6 +667,11 @@ _DATED_FINDINGS: dict[str, Callable[[Row, str], str]] = {
     ),
 }
 
+_METER_FINDINGS: dict[str, Callable[[Wording, Row], str]] = {
+    "meter_in_doubt": lambda words, r: f"Read with {explain_doubted(r['doubted_meters'], words.day)}.",
+    "buffers_not_bracketing": lambda _, r: explain_not_bracketed(r["meters_not_bracketed"]),
+}
+
 _REASONS: dict[str, Callable[[Wording, Row], str]] = {
     "clearly_out": _out,
     "out": _out,
@@ -748,7 +738,6 @@ _FINDINGS: dict[str, Callable[[Row], str]] = {
         f"Drain time of {_of_pots(r)} {_span(r['a'], r['b'])} min instead of "
         f"{_span(r['low'], r['high'])} min."
     ),
-    "meter_in_doubt": lambda r: f"Read with meter {r['what']}, whose last check failed.",
     "meter_not_calibrated": lambda r: (
         f"No accepted calibration of meter {r['what']} on this day."
         if r["what"]
@@ -774,6 +763,11 @@ _FINDINGS: dict[str, Callable[[Row], str]] = {
     ),
     "reading_corrected": lambda r: (
         f"{_count(r['pots'], 'reading')} replaced by a later version; both are kept."
+    ),
+    "sent_again": lambda r: (
+        f"{r['what']} came again with {_count(r['pots'], 'more reading')} of this sampling, and without "
+        f"{round(r['a'])} that it had before. All of them count. If it corrects them, number the pots, or send the "
+        "file again with no more than half of its lines changed at a time."
     ),
     "uneven_ph": lambda r: f"Uneven: SD {r['a']:.2f} pH between pots (the policy allows {r['high']:.2f}).",
     "uneven_ec": lambda r: f"Uneven: SD {r['a']:.2f} mS/cm between pots (the policy allows {r['high']:.2f}).",
@@ -871,21 +865,3 @@ def _pots(number: int) -> str:
 
 def _of_pots(row: Row) -> str:
     return f"{row['pots']} of {_pots(row['of_pots'])}"
-
-
-def _failures(row: Row) -> str:
-    failed = []
-    if row["is_slope_failed"]:
-        failed.append(
-            f"slope {row['slope_pct']:.0f} %, accepted are "
-            f"{row['slope_low_pct']:.0f}-{row['slope_high_pct']:.0f} %"
-        )
-    if row["is_offset_failed"]:
-        failed.append(
-            f"offset {row['offset_mv']:.0f} mV, accepted are {row['offset_limit_mv']:.0f} mV either way"
-        )
-    if row["is_buffer_failed"]:
-        failed.append(f"a buffer read {row['worst_error_ph']:.2f} pH off its value at that temperature")
-    if row["is_ec_failed"]:
-        failed.append(f"EC standard {row['ec_standard_ms_cm']:.2f} read as {row['ec_found_ms_cm']:.2f} mS/cm")
-    return "; ".join(failed) or "the site's own record says so"

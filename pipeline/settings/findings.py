@@ -185,7 +185,7 @@ FINDINGS: tuple[FindingRule, ...] = (
     _remark("drain_time", "drain time outside 30-60 minutes, nursery 30-120", origin="C"),
     _remark(
         "meter_in_doubt",
-        "read with a meter whose last check failed",
+        "read with a meter whose check before, or next one, failed",
         origin="P",
         source="published worksheet",
     ),
@@ -230,6 +230,11 @@ FINDINGS: tuple[FindingRule, ...] = (
         level="note",
         origin="C",
     ),
+    _remark(
+        "sent_again",
+        "a file that came again under its name brought readings of a sampling and has earlier ones of it no more, "
+        "without being a newer version of the file: all of them count",
+    ),
     _remark("solution_expired", "a buffer or EC standard used after its date", origin="C", about="meter"),
     _remark(
         "slope_marginal",
@@ -253,7 +258,29 @@ FINDINGS: tuple[FindingRule, ...] = (
         about="meter",
     ),
     _remark("buffer_off", "a buffer more than 0.1 pH off its pH at its temperature", about="meter"),
-    _remark("ec_standard_off", "EC standard more than 5 % off", about="meter"),
+    _remark(
+        "ec_standard_off",
+        "EC standard more than 5 % off; where EC as left is not written, what was found was left",
+        about="meter",
+    ),
+    _remark(
+        "check_marked_failed",
+        "the site's own record calls the check failed, and none of its figures does",
+        origin="C",
+        about="meter",
+    ),
+    _remark(
+        "buffers_not_bracketing",
+        "the buffers of the day's accepted check do not lie on both sides of what the meter read that day: that day is "
+        "not calibrated",
+        origin="C",
+        about="meter",
+    ),
+    _remark(
+        "buffers_unread",
+        "the cell of buffers can be read in two ways, or holds what is no buffer: it is left unread",
+        about="meter",
+    ),
     _remark("site_silent", "nothing new arrived for as many nights as the policy allows", about="site"),
     _remark(
         "crop_unknown",
@@ -390,7 +417,12 @@ REASONS: tuple[ReasonRule, ...] = (
         "affected_unexplained", ("note",), "affected plants read like the healthy ones", "P", _READ_APART
     ),
     ReasonRule("affected_too_few", ("note",), "too few pots to hold affected and healthy apart", "H"),
-    ReasonRule("meter_in_doubt", ("watch",), "last sampling read with a meter whose last check failed", "C"),
+    ReasonRule(
+        "meter_in_doubt",
+        ("watch",),
+        "last sampling read with a meter whose check before, or next one, failed",
+        "C",
+    ),
     ReasonRule("last_did_not_count", ("watch",), "a newer sampling has too few usable pots", "C"),
     ReasonRule("ec_not_judged", ("watch",), "too many pots off the leachate volume, or no temperature", "H"),
     ReasonRule("surprising", ("note",), "well inside at the sampling before, clearly out now", "C"),

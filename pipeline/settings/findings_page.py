@@ -25,6 +25,8 @@ def write_page() -> str:
         "A finding is one rule's remark. Levels: `hold` (a line is kept out until it can be used), `exclude` (kept,",
         "but out of one statistic), `warn`, `note`. Origins: P published, C common practice, H house default. Where",
         '*by policy* says yes, a `[[policy]]` table may set another level: `finding_levels = { one_bench = "off" }`.',
+        "`off` silences the remark and changes no fact: with `slope_failed` off a check with a bad slope is still not",
+        "accepted, its readings are in doubt, and their lots are at most WATCH. Limits of the policy say what is good.",
     ]
     for about, title in _ABOUT.items():
         rules = [rule for rule in FINDINGS if rule.about == about]

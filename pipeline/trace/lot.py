@@ -7,7 +7,7 @@ warehouse that they are given.
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date
 from math import sqrt
 from typing import Any, Literal
@@ -21,15 +21,19 @@ from pipeline.settings import Column, Settings, SiteSettings
 from pipeline.settings.sheet import columns_of
 from pipeline.trace.find import find_site, header_of, list_nearest
 from pipeline.trace.measures import TracedMeasure, trace_measures, write_measures
+from pipeline.trace.meters import TracedMeterDay, trace_meter_days, write_meter_day
 from pipeline.warehouse.connect import Connection
 from pipeline.warehouse.query import (
     fetch_answered_dues,
+    fetch_buffers,
+    fetch_checks,
     fetch_line_spans,
     fetch_lot,
     fetch_lot_codes,
     fetch_lot_dues,
     fetch_lot_lines,
     fetch_lot_measured,
+    fetch_lot_meters,
     fetch_lot_ranges,
     fetch_lot_samplings,
 )
@@ -92,6 +96,7 @@ class TracedSampling(_Part):
     counts: bool
     proper: str
     answers: list[str]
+    meters: list[TracedMeterDay]
     lines: list[TracedLine]
     figures: list[TracedFigure]
 
@@ -157,6 +162,7 @@ def trace_lot(
             line_rows,
             fetch_lot_ranges(connection, site_id, lot_key).to_dicts(),
             fetch_answered_dues(connection, site_id, lot_key).to_dicts(),
+            _meter_days(connection, site, lot_key, day),
         ),
         not_used=[line for line in lines if line.fate != "accepted"],
         measures=trace_measures(fetch_lot_measured(connection, site_id, lot_key), day),
@@ -171,12 +177,25 @@ def _dues(rows: Sequence[Row]) -> list[str]:
     return [words.due(row) for row in ordered]
 
 
+def _meter_days(
+    connection: Connection, site: SiteSettings, lot_key: str, day: date
+) -> dict[str, list[TracedMeterDay]]:
+    """The meters of the day's samplings by purpose."""
+    rows = fetch_lot_meters(connection, site.id, lot_key, day).to_dicts()
+    checks, buffers = fetch_checks(connection, site.id), fetch_buffers(connection, site.id)
+    return {
+        purpose: trace_meter_days([row for row in rows if row["purpose"] == purpose], checks, buffers, site)
+        for purpose in {row["purpose"] for row in rows}
+    }
+
+
 def _samplings(
     rows: Sequence[Row],
     lines: Sequence[TracedLine],
     line_rows: Sequence[Row],
     ranges: Sequence[Row],
     dues: Sequence[Row],
+    meters: Mapping[str, list[TracedMeterDay]],
 ) -> list[TracedSampling]:
     purposes = sorted({row["purpose"] for row in rows})
     traced = []
@@ -197,6 +216,7 @@ def _samplings(
                     for due in dues
                     if (due["sampled_on"], due["purpose"]) == (first["sampled_on"], purpose)
                 ],
+                meters=meters.get(purpose, []),
                 lines=[line for line in lines if line.fate == "accepted" and line.purpose == purpose],
                 figures=[_figure(row, ranges, pots) for row in own],
             )
@@ -451,6 +471,8 @@ def write_trace(trace: Trace) -> list[str]:
             f"Sampling of {sampling.sampled_on}, {sampling.purpose}: {pots}, {counts}; proper: {proper}",
             *(f"  {answer}" for answer in sampling.answers),
         ]
+        for meter in sampling.meters:
+            lines += write_meter_day(meter)
         for line in sampling.lines:
             lines += _write_line(line)
         for figure in sampling.figures:

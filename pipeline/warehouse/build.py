@@ -11,6 +11,10 @@ from pipeline.warehouse.statements import quoted, read_sql, run_sql, sql_names
 SAMPLING_MODELS = (
     "line_appearances",
     "repeated_pots",
+    "line_keys",
+    "file_versions",
+    "gone_lines",
+    "line_twins",
     "left_lines",
     "changed_lines",
     "record_versions",
@@ -27,6 +31,7 @@ SAMPLING_MODELS = (
     "exemptions",
     "plantings",
     "people",
+    "named_buffers",
     "buffer_readings",
     "electrode_fits",
     "calibrations",
@@ -49,6 +54,7 @@ JUDGEMENT_MODELS = (
     "last_treatments",
     "last_verdicts",
     # the measures come in here
+    "sampling_meters",
     "drifts",
     "depending_figures",
     "asked_dues",

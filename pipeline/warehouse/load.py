@@ -76,9 +76,10 @@ class ReadFile:
 class NewFile:
     """One file ready to be loaded.
 
-    records: record_no, line_from, line_to, kind, text; rows: typed columns of the kind with `cells`;
-    problems: record_no, code, field, cell, sentence; same_as: record_no, same_as_file_id, same_as_record_no of
-    records that an earlier file has brought (they have neither row nor problem), None for none.
+    records: record_no, line_from, line_to, kind, text, and content (see intake.known) where the file could be read;
+    rows: typed columns of the kind with `cells`; problems: record_no, code, field, cell, sentence; same_as: record_no,
+    same_as_file_id, same_as_record_no of records that an earlier file has brought (they have neither row nor problem),
+    None for none.
     """
 
     facts: FileFacts
@@ -282,12 +283,18 @@ def _record_rows(file_id: int, file: NewFile) -> pl.DataFrame:
         else pl.DataFrame(schema={"record_no": pl.Int64, "cells": pl.String})
     )
     same_as = file.same_as if file.same_as is not None else _NOTHING_KNOWN
+    records = file.records
+    if "content" not in records.columns:
+        records = records.with_columns(content=pl.lit(None, dtype=pl.String))
     return (
-        number_equal_texts(file.records.select("record_no", "line_from", "line_to", "kind", "text"))
+        number_equal_texts(records.select("record_no", "line_from", "line_to", "kind", "text", "content"))
         .join(cells, on="record_no", how="left", maintain_order="left")
         .join(same_as, on="record_no", how="left", maintain_order="left")
         .with_columns(
-            pl.when(pl.col("same_as_file_id").is_null()).then("text").alias("text"),
+            *(
+                pl.when(pl.col("same_as_file_id").is_null()).then(name).alias(name)
+                for name in ("text", "content")
+            ),
             file_id=pl.lit(file_id, dtype=pl.Int32),
         )
     )

@@ -27,6 +27,7 @@ _QUERIES: Final = (
     "pots",
     "targets",
     "own_charts",
+    "meter_findings",
     "water_checks",
     "corrections_tonight",
     "rereads_tonight",
@@ -164,13 +165,22 @@ def fetch_recorded_rows(connection: Connection, site_id: str) -> pl.DataFrame:
 
 
 def fetch_checks(connection: Connection, site_id: str) -> pl.DataFrame:
-    """The last check of each meter of a site with its line."""
+    """Every check of the meters of a site with its line, newest first."""
     return fetch(connection, "queries/trace_checks", {"site_id": site_id})
 
 
 def fetch_buffers(connection: Connection, site_id: str) -> pl.DataFrame:
     """What the meters of a site showed in their buffers."""
     return fetch(connection, "queries/trace_buffers", {"site_id": site_id})
+
+
+def fetch_lot_meters(connection: Connection, site_id: str, lot_key: str, sampled_on: date) -> pl.DataFrame:
+    """The meters of a lot's samplings on one day, and what their checks make of it."""
+    return fetch(
+        connection,
+        "queries/trace_meters",
+        {"site_id": site_id, "lot_key": lot_key, "sampled_on": sampled_on},
+    )
 
 
 def fetch_traced_waters(connection: Connection, site_id: str) -> pl.DataFrame:

@@ -1,7 +1,8 @@
 -- Each meter of a site as it stands on the as-of date.
 -- grain: one meter. key: site_id, meter_id
--- inputs: calibrations, meter_days, usable_readings, policy, policy_finding_levels, checks_shown, run
--- a remark that the policy of the check's day has switched off is not made
+-- inputs: calibrations, meter_days, usable_readings, policy, checks_shown, run
+-- what there is to remark about its checks is in meter_findings. days_used_unchecked: without those on which it was
+-- checked with buffers that did not bracket its readings, which has a remark of its own
 with
 known as (
     select site_id, lower(meter_id) as meter_key, min(meter_id) as meter_id
@@ -45,7 +46,8 @@ uncalibrated as (
     select
         d.site_id,
         lower(d.meter_id) as meter_key,
-        list(distinct d.used_on order by d.used_on) as days
+        list(distinct d.used_on order by d.used_on) as days,
+        list(distinct d.used_on order by d.used_on) filter (where not d.is_checked) as unchecked
     from meter_days as d
     cross join run as t
     inner join policy as p on d.site_id = p.site_id and t.as_of >= p.valid_from and t.as_of < p.valid_to
@@ -61,41 +63,11 @@ select
     n.is_accepted as last_accepted,
     n.slope_pct,
     n.offset_mv,
-    n.ec_standard_ms_cm,
-    n.ec_found_ms_cm,
-    coalesce(n.is_slope_failed, false) as is_slope_failed,
-    coalesce(n.is_offset_failed, false) as is_offset_failed,
-    coalesce(n.is_ec_failed, false) as is_ec_failed,
-    coalesce(n.is_slope_marginal, false) and coalesce(m.level, '') <> 'off' as is_slope_marginal,
-    coalesce(n.is_buffer_failed, false) as is_buffer_failed,
-    n.worst_error_ph,
-    n.is_slope_computed,
-    n.solution,
-    n.solution_expires_on,
-    coalesce(n.is_solution_expired, false) and coalesce(e.level, '') <> 'off' as is_solution_expired,
-    l.slope_low_pct,
-    l.slope_high_pct,
-    l.slope_warn_low_pct,
-    l.slope_warn_high_pct,
-    l.offset_limit_mv,
     coalesce(not n.is_accepted, false) as is_in_doubt,
     coalesce(d.readings, 0)::integer as readings_in_doubt,
-    coalesce(u.days, []) as days_used_without_calibration
+    coalesce(u.days, []) as days_used_without_calibration,
+    coalesce(u.unchecked, []) as days_used_unchecked
 from known as k
 left join latest as n on k.site_id = n.site_id and k.meter_key = lower(n.meter_id)
-left join policy as l
-    on n.site_id = l.site_id and n.calibrated_on >= l.valid_from and n.calibrated_on < l.valid_to
-left join policy_finding_levels as m
-    on
-        n.site_id = m.site_id
-        and m.rule = 'slope_marginal'
-        and n.calibrated_on >= m.valid_from
-        and n.calibrated_on < m.valid_to
-left join policy_finding_levels as e
-    on
-        n.site_id = e.site_id
-        and e.rule = 'solution_expired'
-        and n.calibrated_on >= e.valid_from
-        and n.calibrated_on < e.valid_to
 left join doubted as d on k.site_id = d.site_id and k.meter_key = d.meter_key
 left join uncalibrated as u on k.site_id = u.site_id and k.meter_key = u.meter_key

@@ -1,6 +1,6 @@
 -- Why a standing lot has its level: every reason, with its figures.
 -- grain: one reason of one lot. key: site_id, lot_key, code, quantity
--- inputs: standing_lots, last_verdicts, verdicts, samplings, drifts, depending_figures, trends, drift_points, contrasts, last_treatments, dues, judged_waters, policy
+-- inputs: standing_lots, last_verdicts, verdicts, samplings, sampling_meters, drifts, depending_figures, trends, drift_points, contrasts, last_treatments, dues, judged_waters, policy
 -- rules: act on clearly out, or two in a row beyond the margin (house default), or EC of 6.6 and more in greenhouse crops (published
 -- band "very high"), or an affected group clearly out. Low EC asks for less haste and only in the active stage (house default).
 -- A meter in doubt leads to watch at most, and so does a side that hangs on one pot. A trend is judged from five samplings (exact
@@ -405,15 +405,17 @@ collected as (
         'meter_in_doubt' as code,
         'watch' as level,
         s.sampled_on,
-        array_to_string(s.meter_ids, ', ') as meter
+        string_agg(s.meter_id, ', ' order by s.meter_id) as meter,
+        list(struct_pack(meter_id := s.meter_id, failed_on := s.doubt_on) order by s.meter_id) as doubted_meters
     from standing_lots as l
-    inner join samplings as s
+    inner join sampling_meters as s
         on
             l.site_id = s.site_id
             and l.lot_key = s.lot_key
             and l.last_counting_on = s.sampled_on
             and l.last_counting_purpose = s.purpose
-    where s.is_meter_in_doubt
+    where s.is_in_doubt
+    group by l.site_id, l.lot_key, s.sampled_on
     union all by name
     select
         site_id,

@@ -1,7 +1,8 @@
 -- What the rules remark about a sampling, with the figures for the sentence.
 -- grain: one rule's remark on one sampling. key: site_id, lot_key, sampled_on, purpose, rule
--- inputs: samplings, usable_readings, sampling_questions, outlier_figures, outlier_pots, policy, policy_finding_levels, verdicts, sampling_figures, feed_checks
+-- inputs: samplings, sampling_meters, usable_readings, sampling_questions, outlier_figures, outlier_pots, policy, policy_finding_levels, verdicts, sampling_figures, feed_checks
 -- rules: volumes, pots, drain time and calibration are common practice; tolerances are house defaults; both stand in policy.
+-- doubted_meters: each with the day of the check that put it in doubt; meters_not_bracketed: with buffers and readings.
 -- pipeline/settings/findings.py lists every rule; a level that the policy sets takes the place of the rule's own.
 with
 pots as (
@@ -32,14 +33,41 @@ pots as (
     group by site_id, lot_key, sampled_on, purpose
 ),
 
+meters as (
+    select
+        site_id,
+        lot_key,
+        sampled_on,
+        purpose,
+        bool_or(not is_checked) as has_unchecked,
+        string_agg(meter_id, ', ' order by meter_id) filter (where not is_checked) as unchecked,
+        list(struct_pack(meter_id := meter_id, failed_on := doubt_on) order by meter_id) filter (where is_in_doubt)
+            as in_doubt,
+        list(
+            struct_pack(
+                meter_id := meter_id,
+                lowest_buffer := lowest_buffer::double,
+                highest_buffer := highest_buffer::double,
+                lowest_ph := lowest_ph::double,
+                highest_ph := highest_ph::double
+            )
+            order by meter_id
+        ) filter (where is_checked and not is_calibrated) as not_bracketed
+    from sampling_meters
+    group by site_id, lot_key, sampled_on, purpose
+),
+
 joined as (
     select
         s.*,
         p.* exclude (site_id, lot_key, sampled_on, purpose),
+        m.* exclude (site_id, lot_key, sampled_on, purpose),
         u.unequal_volume_share
     from samplings as s
     inner join pots as p
         on s.site_id = p.site_id and s.lot_key = p.lot_key and s.sampled_on = p.sampled_on and s.purpose = p.purpose
+    inner join meters as m
+        on s.site_id = m.site_id and s.lot_key = m.lot_key and s.sampled_on = m.sampled_on and s.purpose = m.purpose
     inner join policy as u on s.site_id = u.site_id and s.sampled_on >= u.valid_from and s.sampled_on < u.valid_to
 ),
 
@@ -162,13 +190,18 @@ remarks as (
     union all
     select
         site_id, lot_key, sampled_on, purpose, 'meter_in_doubt', 'warn', n_pots, n_pots,
-        null, null, null, null, array_to_string(meter_ids, ', ')
+        null, null, null, null, null
     from joined where is_meter_in_doubt
     union all
     select
         site_id, lot_key, sampled_on, purpose, 'meter_not_calibrated', 'warn', n_pots, n_pots,
-        null, null, null, null, array_to_string(meter_ids, ', ')
-    from joined where has_calibrations and not is_meter_calibrated and not is_meter_in_doubt
+        null, null, null, null, coalesce(unchecked, '')
+    from joined where has_calibrations and has_unchecked and not is_meter_in_doubt
+    union all
+    select
+        site_id, lot_key, sampled_on, purpose, 'buffers_not_bracketing', 'warn', n_pots, n_pots,
+        null, null, null, null, null
+    from joined where has_calibrations and not_bracketed is not null and not is_meter_in_doubt
     union all
     select
         site_id, lot_key, sampled_on, purpose, 'affected_in_routine', 'note', affected_in_routine, n_pots,
@@ -216,8 +249,12 @@ remarks as (
 )
 
 select
-    r.* replace (coalesce(o.level, r.level) as level)
+    r.* replace (coalesce(o.level, r.level) as level),
+    case r.rule when 'meter_in_doubt' then m.in_doubt end as doubted_meters,
+    case r.rule when 'buffers_not_bracketing' then m.not_bracketed end as meters_not_bracketed
 from remarks as r
+left join meters as m
+    on r.site_id = m.site_id and r.lot_key = m.lot_key and r.sampled_on = m.sampled_on and r.purpose = m.purpose
 left join policy_finding_levels as o
     on
         r.site_id = o.site_id

@@ -1,6 +1,8 @@
 -- Remarks on where pots were picked and on figures that may have been copied, worded as questions, never as accusations.
 -- grain: one rule's remark on one sampling. key: site_id, lot_key, sampled_on, purpose, rule
--- inputs: usable_readings, samplings, record_fates, record_versions, reading_lines, files, policy
+-- inputs: usable_readings, samplings, record_fates, record_versions, reading_lines, files, line_appearances, policy
+-- sent_again: an increment that came again under its name and is no newer version of the earlier one (or one of a later window of
+-- days) brought readings of a sampling, and has others of that sampling no more: all of them count.
 -- rules: pick from all over the lot, the middle and the back too (common practice); pace and late entries are house defaults.
 with
 lot_benches as (
@@ -80,9 +82,53 @@ corrected as (
     group by all
 ),
 
+seen as (
+    select
+        u.site_id,
+        u.lot_key,
+        u.sampled_on,
+        u.purpose,
+        u.file_id,
+        u.record_no,
+        f.export_no,
+        min(a.file_id) as first_file_id,
+        max(a.file_id) as last_file_id
+    from usable_readings as u
+    inner join files as f on u.file_id = f.file_id
+    inner join line_appearances as a on u.file_id = a.line_file_id and u.record_no = a.line_record_no
+    where f.mode = 'increment'
+    group by all
+),
+
+sent_again as (
+    select
+        w.site_id,
+        w.lot_key,
+        w.sampled_on,
+        w.purpose,
+        count(distinct concat_ws('.', w.file_id, w.record_no))::integer as readings,
+        count(distinct concat_ws('.', g.file_id, g.record_no))::integer as earlier,
+        min(n.name) as name
+    from seen as g
+    inner join seen as w
+        on
+            g.site_id = w.site_id
+            and g.lot_key = w.lot_key
+            and g.sampled_on = w.sampled_on
+            and g.purpose = w.purpose
+            and g.export_no = w.export_no
+            and g.last_file_id < w.first_file_id
+    inner join files as o on g.last_file_id = o.file_id
+    inner join files as n on w.first_file_id = n.file_id and o.name = n.name
+    group by w.site_id, w.lot_key, w.sampled_on, w.purpose
+),
+
 joined as (
     select
         o.*,
+        r.readings as sent_again,
+        r.earlier as sent_before,
+        r.name as sent_in,
         s.n_pots,
         s.min_pots,
         b.benches as lot_benches,
@@ -93,6 +139,8 @@ joined as (
     inner join lot_benches as b on o.site_id = b.site_id and o.lot_key = b.lot_key
     left join corrected as c
         on o.site_id = c.site_id and o.lot_key = c.lot_key and o.sampled_on = c.sampled_on and o.purpose = c.purpose
+    left join sent_again as r
+        on o.site_id = r.site_id and o.lot_key = r.lot_key and o.sampled_on = r.sampled_on and o.purpose = r.purpose
 )
 
 select
@@ -134,3 +182,8 @@ select
     site_id, lot_key, sampled_on, purpose, 'reading_corrected', 'note', corrected, n_pots,
     null, null, null, null, null
 from joined where corrected > 0
+union all
+select
+    site_id, lot_key, sampled_on, purpose, 'sent_again', 'warn', sent_again, n_pots,
+    null, null, sent_before::double, null, sent_in
+from joined where sent_again > 0

@@ -1,6 +1,6 @@
 -- What a meter showed in each buffer, beside the pH of that buffer at its temperature.
 -- grain: one buffer of one calibration line. key: file_id, record_no, slot
--- inputs: calibration_lines, buffer_values
+-- inputs: calibration_lines, named_buffers, buffer_values
 -- slot: 4, 7 or 10, the fields of the export. The label is the one that `buffers` names near the slot, else 4.01, 7.00, 10.01.
 -- units: pH, mV, °C. source of the buffers: JIS Z 8802 and Foxboro MI 611-211 (read), straight lines between their rows;
 -- a label may round, so 7.01 and 10.00 are the buffers 7.00 and 10.01. No temperature: taken as 25 °C.
@@ -8,17 +8,18 @@
 with
 slots as (
     select
-        file_id,
-        record_no,
-        coalesce(temperature_c, 25) as temperature_c,
-        temperature_c is null as is_temperature_assumed,
-        try_cast(regexp_extract_all(replace(buffers, ',', '.'), '\d+(?:\.\d+)?') as decimal(6, 3)[]) as labels,
+        c.file_id,
+        c.record_no,
+        coalesce(c.temperature_c, 25) as temperature_c,
+        c.temperature_c is null as is_temperature_assumed,
+        n.labels,
         unnest([4, 7, 10]) as slot,
         unnest([4.01, 7.00, 10.01]::decimal(6, 3)[]) as usual_label,
-        unnest([found_4_ph, found_7_ph, found_10_ph]) as found_ph,
-        unnest([left_4_ph, left_7_ph, left_10_ph]) as left_ph,
-        unnest([buffer_4_mv, buffer_7_mv, buffer_10_mv]) as mv
-    from calibration_lines
+        unnest([c.found_4_ph, c.found_7_ph, c.found_10_ph]) as found_ph,
+        unnest([c.left_4_ph, c.left_7_ph, c.left_10_ph]) as left_ph,
+        unnest([c.buffer_4_mv, c.buffer_7_mv, c.buffer_10_mv]) as mv
+    from calibration_lines as c
+    left join named_buffers as n on c.file_id = n.file_id and c.record_no = n.record_no
 ),
 
 labelled as (

@@ -1,136 +1,169 @@
--- Lines of increments that never counted and that a newer version of their file holds no more: they wait for nothing.
+-- Lines of increments that gave way to a later file of their name, which has them no more, and boxes of a sheet filled in anew.
 -- grain: one such line. key: line_file_id, line_record_no
--- inputs: files, record_problems, reading_lines, line_appearances, fate_history
--- rule (ours): a file that comes again under its name is a new version of it, or the next piece under the same name. A line
--- that was accepted once stays in both cases. One that never was gives way to the newer file where it has a fault of its
--- own or was dated ahead of its night, where that file brings other lines of the old one again, or where it has a reading
--- that differs from the line in one name or figure alone. What waits for a lot list is kept else. A line of a sheet with a
--- fault of its own gives way to a newer one of the same box (lot, purpose, due and pot) under whatever name it comes.
--- ruling_file_id: the newest file of that name; ruling_record_no: the reading that differs in one thing, where there is one
+-- inputs: gone_lines, line_twins, line_appearances, line_keys, files, reading_lines, record_problems
+-- rules (ours): a line that is missing in a newer version of its file (file_versions) is superseded by the new line that
+-- mends it; by the only new line of its sampling, where it is the only one of that sampling that went; by the new line that is
+-- the same but for its day, or but for lot and place; otherwise it is withdrawn. Days before the first one that the newer
+-- version has stay: an export may hold the last weeks only. Where the later file is one more increment, a line gives
+-- way only to the one that mends it (line_twins), and only if it was never accepted. A line of a sheet with a fault of its
+-- own gives way to a newer one of the same box (lot, purpose, due and pot) under whatever name it comes.
+-- version: superseded or withdrawn; ruling_*: the line that took its place, null where it was withdrawn
 with
-named_files as (
+missing as (
+    select
+        g.line_file_id,
+        g.line_record_no,
+        g.file_id,
+        g.later_file_id,
+        k.sampling_key,
+        k.line_key,
+        k.day_on,
+        t.how,
+        t.ruling_file_id,
+        t.ruling_record_no
+    from gone_lines as g
+    inner join line_keys as k on g.line_file_id = k.file_id and g.line_record_no = k.record_no
+    left join line_twins as t
+        on
+            g.line_file_id = t.line_file_id
+            and g.line_record_no = t.line_record_no
+            and g.later_file_id = t.later_file_id
+    where g.is_missing
+),
+
+file_pairs as (
+    select distinct
+        file_id,
+        later_file_id
+    from missing
+),
+
+open_files as (
+    select distinct file_id
+    from missing
+),
+
+stood as (
+    select
+        p.file_id,
+        a.line_file_id,
+        a.line_record_no,
+        k.line_key
+    from open_files as p
+    inner join line_appearances as a on p.file_id = a.file_id
+    inner join line_keys as k on a.line_file_id = k.file_id and a.line_record_no = k.record_no
+),
+
+stands as (
+    select
+        p.file_id,
+        p.later_file_id,
+        a.line_file_id,
+        a.line_record_no,
+        k.line_key,
+        k.sampling_key,
+        k.day_on
+    from file_pairs as p
+    inner join line_appearances as a on p.later_file_id = a.file_id
+    inner join line_keys as k on a.line_file_id = k.file_id and a.line_record_no = k.record_no
+),
+
+first_days as (
     select
         file_id,
-        site_id,
-        kind,
-        export_no,
-        name,
-        mode,
-        max(file_id) over (partition by site_id, kind, export_no, name) as newest_file_id
-    from files
-    where problem is null
+        later_file_id,
+        min(day_on) as day_on
+    from stands
+    group by file_id, later_file_id
 ),
 
-gone as (
-    select
-        a.line_file_id,
-        a.line_record_no,
-        arg_max(n.newest_file_id, a.file_id) as ruling_file_id
-    from line_appearances as a
-    inner join named_files as n on a.file_id = n.file_id
-    where n.mode = 'increment'
-    group by a.line_file_id, a.line_record_no
-    having max((a.file_id = n.newest_file_id)::integer) = 0
+-- Lines on either side that have no match on the other.
+went as (
+    select m.*
+    from missing as m
+    left join stands as s
+        on m.file_id = s.file_id and m.later_file_id = s.later_file_id and m.line_key = s.line_key
+    where s.line_key is null and (m.how is null or m.how in ('day', 'lot'))
 ),
 
-remembered as (
-    select
-        a.line_file_id,
-        a.line_record_no,
-        bool_or(h.fate = 'accepted') as was_accepted,
-        bool_or(h.fate = 'held' and h.cause = 'in_future') as was_in_future
-    from gone as g
-    inner join line_appearances as a
-        on g.line_file_id = a.line_file_id and g.line_record_no = a.line_record_no
-    inner join fate_history as h on a.file_id = h.file_id and a.record_no = h.record_no
-    group by a.line_file_id, a.line_record_no
-),
-
-never_used as (
-    select
-        g.*,
-        r.was_in_future
-    from gone as g
-    inner join remembered as r on g.line_file_id = r.line_file_id and g.line_record_no = r.line_record_no
-    where not r.was_accepted
-),
-
-faulty as (
-    select distinct
-        n.line_file_id,
-        n.line_record_no
-    from never_used as n
-    inner join record_problems as p on n.line_file_id = p.file_id and n.line_record_no = p.record_no
-),
-
--- Later files of the name under which the line came.
-later_files as (
-    select distinct
-        n.line_file_id,
-        n.line_record_no,
-        a.file_id,
-        l.file_id as later_file_id
-    from never_used as n
-    inner join line_appearances as a
-        on n.line_file_id = a.line_file_id and n.line_record_no = a.line_record_no
-    inner join named_files as f on a.file_id = f.file_id
-    inner join named_files as l
+came as (
+    select s.*
+    from stands as s
+    left join stood as o
+        on s.file_id = o.file_id and s.line_file_id = o.line_file_id and s.line_record_no = o.line_record_no
+    left join stood as k on s.file_id = k.file_id and s.line_key = k.line_key
+    left join missing as m
         on
-            f.site_id = l.site_id
-            and f.kind = l.kind
-            and f.export_no = l.export_no
-            and f.name = l.name
-            and f.file_id < l.file_id
+            s.file_id = m.file_id
+            and s.line_file_id = m.ruling_file_id
+            and s.line_record_no = m.ruling_record_no
+            and m.how in ('own', 'mended')
+    where o.file_id is null and k.file_id is null and m.file_id is null
 ),
 
-new_versions as (
-    select distinct
-        l.file_id,
-        l.later_file_id
-    from (select distinct file_id, later_file_id from later_files) as l
-    inner join line_appearances as a on l.file_id = a.file_id
-    inner join line_appearances as b
-        on
-            l.later_file_id = b.file_id
-            and a.line_file_id = b.line_file_id
-            and a.line_record_no = b.line_record_no
-),
-
-of_new_versions as (
-    select distinct
-        l.line_file_id,
-        l.line_record_no
-    from later_files as l
-    inner join new_versions as v on l.file_id = v.file_id and l.later_file_id = v.later_file_id
-),
-
-corrected as (
+one_went as (
     select
-        l.line_file_id,
-        l.line_record_no,
-        arg_max(a.line_file_id, (a.file_id, -a.record_no)) as ruling_file_id,
-        arg_max(a.line_record_no, (a.file_id, -a.record_no)) as ruling_record_no
-    from later_files as l
-    inner join reading_lines as g on l.line_file_id = g.file_id and l.line_record_no = g.record_no
-    inner join line_appearances as a on l.later_file_id = a.file_id
-    inner join reading_lines as w
+        file_id,
+        later_file_id,
+        sampling_key
+    from went
+    where sampling_key is not null
+    group by file_id, later_file_id, sampling_key
+    having count(*) = 1
+),
+
+one_came as (
+    select
+        file_id,
+        later_file_id,
+        sampling_key,
+        any_value(line_file_id) as line_file_id,
+        any_value(line_record_no) as line_record_no
+    from came
+    group by file_id, later_file_id, sampling_key
+    having count(*) = 1
+),
+
+by_sampling as (
+    select
+        w.file_id,
+        w.later_file_id,
+        w.sampling_key,
+        c.line_file_id as ruling_file_id,
+        c.line_record_no as ruling_record_no
+    from one_went as w
+    inner join one_came as c
+        on w.file_id = c.file_id and w.later_file_id = c.later_file_id and w.sampling_key = c.sampling_key
+),
+
+left_by_version as (
+    select
+        m.line_file_id,
+        m.line_record_no,
+        coalesce(b.ruling_file_id, m.ruling_file_id) as ruling_file_id,
+        coalesce(b.ruling_record_no, m.ruling_record_no) as ruling_record_no,
+        coalesce(m.day_on < d.day_on, false) as is_before_first_day
+    from missing as m
+    inner join first_days as d on m.file_id = d.file_id and m.later_file_id = d.later_file_id
+    left join went as w on m.line_file_id = w.line_file_id and m.line_record_no = w.line_record_no
+    left join by_sampling as b
+        on w.file_id = b.file_id and w.later_file_id = b.later_file_id and w.sampling_key = b.sampling_key
+),
+
+left_by_itself as (
+    select
+        g.line_file_id,
+        g.line_record_no,
+        arg_min(t.ruling_file_id, g.later_file_id) as ruling_file_id,
+        arg_min(t.ruling_record_no, g.later_file_id) as ruling_record_no
+    from gone_lines as g
+    inner join line_twins as t
         on
-            a.line_file_id = w.file_id and a.line_record_no = w.record_no
-            -- one of the two is the same in all pairs that count; DuckDB joins by it
-            and g.pot is not distinct from w.pot
-    where
-        (
-            (lower(g.lot_code) is not distinct from lower(w.lot_code))::integer
-            + (g.house is not distinct from w.house)::integer
-            + (g.bench is not distinct from w.bench)::integer
-            + (g.crop is not distinct from w.crop)::integer
-            + (g.sampled_on is not distinct from w.sampled_on)::integer
-            + (g.purpose is not distinct from w.purpose)::integer
-            + (g.ph is not distinct from w.ph)::integer
-            + (g.ec_ms_cm is not distinct from w.ec_ms_cm)::integer
-            + (g.leachate_ml is not distinct from w.leachate_ml)::integer
-        ) >= 8
-    group by l.line_file_id, l.line_record_no
+            g.line_file_id = t.line_file_id
+            and g.line_record_no = t.line_record_no
+            and g.later_file_id = t.later_file_id
+    where not g.is_missing
+    group by g.line_file_id, g.line_record_no
 ),
 
 -- The sheet's exports count 0 and down.
@@ -181,33 +214,35 @@ filled_in_anew as (
 
 left_by_name as (
     select
-        n.line_file_id,
-        n.line_record_no,
-        coalesce(c.ruling_file_id, n.ruling_file_id) as ruling_file_id,
-        c.ruling_record_no
-    from never_used as n
-    left join faulty as f on n.line_file_id = f.line_file_id and n.line_record_no = f.line_record_no
-    left join of_new_versions as v on n.line_file_id = v.line_file_id and n.line_record_no = v.line_record_no
-    left join corrected as c on n.line_file_id = c.line_file_id and n.line_record_no = c.line_record_no
-    where
-        n.was_in_future
-        or f.line_file_id is not null
-        or v.line_file_id is not null
-        or c.line_file_id is not null
+        line_file_id,
+        line_record_no,
+        ruling_file_id,
+        ruling_record_no
+    from left_by_version
+    where ruling_file_id is not null or not is_before_first_day
+    union all
+    select
+        line_file_id,
+        line_record_no,
+        ruling_file_id,
+        ruling_record_no
+    from left_by_itself
 )
 
 select
     line_file_id,
     line_record_no,
     ruling_file_id,
-    ruling_record_no
+    ruling_record_no,
+    if(ruling_file_id is null, 'withdrawn', 'superseded') as version
 from left_by_name
 union all
 select
     f.line_file_id,
     f.line_record_no,
     f.ruling_file_id,
-    f.ruling_record_no
+    f.ruling_record_no,
+    'superseded' as version
 from filled_in_anew as f
 left join left_by_name as n on f.line_file_id = n.line_file_id and f.line_record_no = n.line_record_no
 where n.line_file_id is null

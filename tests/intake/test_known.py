@@ -9,7 +9,8 @@ from hypothesis import given
 from hypothesis import settings as examples_of
 from hypothesis import strategies as st
 
-from pipeline.intake.known import KNOWN_SCHEMA, find_known, lay_out, no_lines, number_equal_texts
+from pipeline.intake.known import KNOWN_SCHEMA, add_content, find_known, lay_out, no_lines, number_equal_texts
+from pipeline.intake.read import read_records
 from tests.intake.samples import make_export
 
 LINES = st.lists(st.tuples(st.sampled_from(["data", "blank", "header"]), st.sampled_from("abc")), max_size=12)
@@ -89,3 +90,41 @@ def test_a_layout_is_what_stands_in_the_columns_that_are_read() -> None:
     assert lay_out(["Lot", "pH", "Weather"], export) != lay_out(["Lot", "pH"], export)
     # where other columns go into the note, their headers do, too
     assert lay_out(["Lot", "pH", "Weather"], noted) != lay_out(["Lot", "pH", "Mood"], noted)
+
+
+def contents(data: str, **options: object) -> list[str | None]:
+    """What each record of a file with the columns lot, date, pH and an unmapped one says, where its text does not."""
+    export = make_export(columns={"lot": "Lot", "date": "Date", "ph": "pH"}, **options)
+    records = add_content(read_records(data.encode(), export), export)
+    return records.filter(pl.col("kind") == "data")["content"].to_list()
+
+
+def test_a_line_says_its_cells_however_they_are_quoted() -> None:
+    header = "Lot,Date,pH\n"
+    assert contents(f"{header}A-1,2026-04-01,5.8\n") == [None]
+    assert contents(f'{header}"A-1",2026-04-01, 5.8 \n') == ["A-1,2026-04-01,5.8"]
+    # a delimiter inside a cell is none between two
+    assert contents(f'{header}"A,1",2026-04-01,5.8\n') == [None]
+    assert contents(f'{header}"A ""1""",2026-04-01,5.8\n"B ""2""","2026-04-01",5.8\n') == [
+        None,
+        '"B ""2""",2026-04-01,5.8',
+    ]
+
+
+def test_a_column_that_is_not_read_says_nothing_unless_it_is_noted() -> None:
+    data = "Lot,Weather,Date,pH\nA-1,sun,2026-04-01,5.8\n"
+    assert contents(data) == ["A-1,2026-04-01,5.8"]
+    assert contents(data, extra_columns="note") == [None]
+
+
+def test_a_line_without_cells_says_nothing_that_another_could_say() -> None:
+    data = "Lot,Weather,Date,pH\nA-1,sun,2026-04-01,5.8\nA-1,2026-04-01,5.8\n"
+    whole, broken = contents(data)
+    assert (whole, broken) == ("A-1,2026-04-01,5.8", "\x1fA-1,2026-04-01,5.8")
+
+
+def test_lines_that_say_the_same_are_counted_together() -> None:
+    export = make_export(columns={"lot": "Lot", "date": "Date", "ph": "pH"})
+    data = b'Lot,Date,pH\nA,2026-04-01,5.8\n"A",2026-04-01,5.8\nB,2026-04-01,5.8\n'
+    numbered = number_equal_texts(add_content(read_records(data, export), export))
+    assert numbered["nth"].to_list() == [None, 1, 2, 1]

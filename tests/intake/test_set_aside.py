@@ -78,12 +78,34 @@ def test_a_comment_stays_one(line: str) -> None:
     assert seen(f"{POT_HEADER}\n{line}\n1,A1,2026-04-21,5.8,1.9\n", columns=POTS)[0] == ("comment", None)
 
 
+def test_a_treatment_that_is_too_long_is_no_comment_because_it_has_all_that_a_treatment_needs() -> None:
+    columns = {name: Column(column=name) for name in ("date", "lot", "what", "note")}
+    text = (
+        "date,lot,what,note\n#2026-04-21,A1,leaching,ten plants,more\n# 2026-04-21,A1,,asked for,more\n"
+        "# 2026-04-21: rain, no work,,,\n"
+    )
+    assert seen(text, kind="treatments", columns=columns) == [
+        ("data", "ragged"),
+        ("comment", None),
+        ("comment", None),
+    ]
+
+
 @pytest.mark.parametrize("word", ["Mean", "Sum", "TOTAL:", "Grand total", "grand  Total:"])
 def test_a_lot_may_be_called_like_a_total(word: str) -> None:
     body = f"{word},2026-04-21,5.8,1.9\n{word},21.04.2026,5.8,1.9\n{word},2026-04-21,,\n"
     assert seen(f"{READING_HEADER}\n{body}") == [("data", None)] * 3
     totals = f"{word},,5.8,1.9\n{word},5 pots,5.8,\n,{word},5.8,1.9\n,,{word},\n{word}\n"
     assert seen(f"{READING_HEADER}\n{totals}") == [("total", None)] * 5
+
+
+@pytest.mark.parametrize("week_rule", ["iso", "january_1"])
+def test_a_lot_called_mean_in_week_53_is_no_total_whether_the_year_has_that_week_or_not(
+    week_rule: str,
+) -> None:
+    text = "Lot,Year,Week,pH,EC\nMean,2000,53,5.8,1.9\nMean,2001,53,5.8,1.9\nMean,,53,5.8,1.9\n"
+    kinds = seen(text, columns=WEEKS, week_rule=week_rule)
+    assert kinds == [("data", None), ("data", None), ("total", None)]
 
 
 def test_a_total_word_elsewhere_is_held_unless_the_export_states_it() -> None:

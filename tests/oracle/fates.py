@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from datetime import date, datetime, time, timedelta
+from datetime import date, time, timedelta
 from fnmatch import fnmatchcase
 from fractions import Fraction
 
-from tests.oracle import more_kinds
+from tests.oracle import came_again, more_kinds
 from tests.oracle.fields import Typed, Value, translate
 from tests.oracle.figures import median_of
+from tests.oracle.file_names import order_in_night
 from tests.oracle.layout import read_in_layout
 from tests.oracle.lot_facts import by_lot, on_day
-from tests.oracle.meter_checks import fit, label_of, worst_error
+from tests.oracle.meter_checks import buffers_in, fit, label_of, worst_error
 from tests.oracle.records import HEADER_ONLY, ReadFile, Record
 from tests.oracle.settings import Export, Home, MapBench, SiteSettings, fold, policy_on
 
@@ -137,6 +137,7 @@ class Reading:
     poured_ec_ms_cm: Fraction | None = None
     # Rule and day of the due that its sheet names.
     due: tuple[str, date] | None = None
+    ref: Ref | None = None
 
 
 @dataclass(frozen=True)
@@ -154,6 +155,11 @@ class Calibration:
     passed: bool | None
     worst_error_ph: Fraction | None = None
     stage_no: int = 2
+    expires: date | None = None
+    is_telling: bool = True
+    """Not the first of a line's two checks: what a line says once is told with the second."""
+    cell: str | None = None
+    """The cell of buffers as it stands."""
 
     @property
     def when(self) -> tuple[date, time, int]:
@@ -190,34 +196,24 @@ def matches(pattern: str, name: str) -> bool:
     )
 
 
-def order_in_night(file: DropFile) -> tuple[float, float, str]:
-    """By the date in the name (2026-04-02 or 20260402), else by modification time, then by name."""
-    found = re.search(r"(?<![0-9])(20[0-9]{2})-?([01][0-9])-?([0-3][0-9])(?![0-9])", file.name.split("/")[-1])
-    if found:
-        try:
-            day = datetime(int(found[1]), int(found[2]), int(found[3]))
-        except ValueError:
-            return (file.modified_at, file.modified_at, file.name)
-        return ((day - datetime(1970, 1, 1)).total_seconds(), file.modified_at, file.name)
-    return (file.modified_at, file.modified_at, file.name)
-
-
 def receive(site: SiteSettings, nights: list[Night]) -> list[Received]:
     """Files in the order in which they count: night by night, what is new by its export, name and content."""
     received: list[Received] = []
     seen: set[tuple[str, str, bytes]] = set()
     newest: dict[int, tuple[str, ...]] = {}
     for night in nights:
-        for file in sorted(night.files.get(site.folder_name, []), key=order_in_night):
-            number, export = next(
-                (
-                    (number, export)
-                    for number, export in enumerate(site.exports)
-                    if matches(export.files, file.name)
-                ),
-                (0, None),
-            )
-            if export is None or (export.kind, file.name, file.data) in seen:
+        claimed = []
+        for file in night.files.get(site.folder_name, []):
+            taking = [
+                (number, one) for number, one in enumerate(site.exports) if matches(one.files, file.name)
+            ]
+            if taking:
+                claimed.append((*taking[0], file))
+        claimed.sort(
+            key=lambda one: order_in_night(one[2].name, one[2].modified_at, one[1], site.date_format)
+        )
+        for number, export, file in claimed:
+            if (export.kind, file.name, file.data) in seen:
                 continue
             seen.add((export.kind, file.name, file.data))
             read = read_in_layout(file.data, export, newest.get(number))
@@ -256,26 +252,31 @@ def key_of(export: Export, typed: Typed | None) -> tuple[Value, ...] | None:
     return None
 
 
-Line = tuple[tuple[str | None, ...], str]
-"""A text beside the columns in which it stands."""
+Said = tuple[tuple[str, ...], tuple[str, ...]]
+"""What a line says: its cells beside the columns in which they stand."""
 
 
-def columns_read(file: Received) -> tuple[str | None, ...]:
-    """The header as far as it is read: nothing where a column is neither mapped nor taken into the note."""
+def columns_read(file: Received) -> list[tuple[int, str]]:
+    """Place and name of each column that is read: mapped, or taken into the note."""
     mapped = {fold(column) for column, _ in file.export.columns.values()}
     names = [fold(name) for name in file.read.header or ()]
-    is_noted = file.export.extra_columns == "note"
-    return tuple(name if is_noted or name in mapped else None for name in names)
+    return [
+        (at, name) for at, name in enumerate(names) if file.export.extra_columns == "note" or name in mapped
+    ]
 
 
-def numbered(file: Received) -> dict[int, tuple[Line, int]]:
-    """Text and place among equal texts of every data record."""
-    columns, counts = columns_read(file), Counter[str]()
-    told: dict[int, tuple[Line, int]] = {}
+def numbered(file: Received) -> dict[int, tuple[Said, int]]:
+    """What every data record says, and the how manieth it is that says so. One that has no cells says its text."""
+    columns, counts = columns_read(file), Counter[Said]()
+    names = tuple(name for _, name in columns)
+    told: dict[int, tuple[Said, int]] = {}
     for record in file.read.records:
         if record.kind == "data":
-            counts[record.text] += 1
-            told[record.record_no] = ((columns, record.text), counts[record.text])
+            is_whole = record.problem is None and len(record.cells) == len(file.read.header or ())
+            cells = tuple(record.cells[at].strip() for at, _ in columns) if is_whole else ()
+            said = (names, cells) if is_whole else (("cannot be divided", *names), (record.text,))
+            counts[said] += 1
+            told[record.record_no] = (said, counts[said])
     return told
 
 
@@ -289,7 +290,7 @@ def keys_of(files: list[tuple[int, Received]]) -> dict[Ref, tuple[Value, ...]]:
     """The key of each record that has one. Where the settings do not say whether pots are numbered, the file in
     which a line stood first says it: they are where no number comes twice in a sampling.
     """
-    first: dict[tuple[Line, int], int] = {}
+    first: dict[tuple[Said, int], int] = {}
     repeated = {file_no: repeated_pots(file) for file_no, file in files if file.export.kind == "readings"}
     keys: dict[Ref, tuple[Value, ...]] = {}
     for file_no, file in files:
@@ -311,40 +312,50 @@ def is_usable(file: Received) -> bool:
     )
 
 
-def versions(files: list[tuple[int, Received]], left: set[Ref]) -> dict[Ref, str]:
+def versions(files: list[tuple[int, Received]], left: dict[tuple[Said, int], str]) -> dict[Ref, str]:
     """Fates that come from comparing the files of one export: repeated, superseded, withdrawn; "" for the
     rest.
 
     Equal records of one file are different pots, unless they carry a key; across files the k-th equal
-    record matches the k-th, and the first appearance stays. Of several texts for one key the latest rules.
-    A text means the same only where the columns that are read stand alike.
+    record matches the k-th, and the first appearance stays. Of several records for one key the latest rules.
+    Records are equal where their cells that are read are, in columns that stand alike.
     What a newer cumulative file no longer has was withdrawn. A file that is held whole takes no part, nor
     does a cumulative one without data: an empty list withdraws nothing.
-    `left`: records that gave way to a newer version of their file.
+    `left`: what became of lines that gave way to a later file of their name.
     """
     usable = [(file_no, file) for file_no, file in files if is_usable(file)]
-    appearances: dict[tuple[Line, int], list[Ref]] = {}
-    texts: dict[Ref, tuple[Line, int]] = {}
+    appearances: dict[tuple[Said, int], list[Ref]] = {}
+    texts: dict[Ref, tuple[Said, int]] = {}
     keys = keys_of(usable)
-    latest_text: dict[tuple[Value, ...], Line] = {}
-    in_newest: Counter[Line] = Counter()
+    latest: dict[tuple[Value, ...], tuple[int, Said]] = {}
+    last_seen: dict[tuple[Said, int], int] = {}
+    in_newest: Counter[Said] = Counter()
     for file_no, file in usable:
         in_newest = Counter()
-        for record_no, (line, nth) in numbered(file).items():
+        for record_no, (said, nth) in numbered(file).items():
             ref = Ref(file_no, record_no)
-            in_newest[line] += 1
-            texts[ref] = (line, 1 if ref in keys else nth)
+            in_newest[said] += 1
+            texts[ref] = (said, 1 if ref in keys else nth)
             appearances.setdefault(texts[ref], []).append(ref)
-            if ref in keys and ref not in left:
-                latest_text[keys[ref]] = line
+            last_seen[texts[ref]] = len(texts)
+            if ref in keys and texts[ref] not in left:
+                latest[keys[ref]] = (len(texts), said)
     result: dict[Ref, str] = {}
-    for ref, (line, occurrence) in texts.items():
-        if appearances[line, occurrence][0] != ref:
+    for ref, line in texts.items():
+        said, occurrence = line
+        if appearances[line][0] != ref:
             result[ref] = "repeated"
-        elif ref in left or (ref in keys and latest_text[keys[ref]] != line):
+        elif (
+            ref in keys
+            and keys[ref] in latest
+            and latest[keys[ref]][0] > last_seen[line]
+            and latest[keys[ref]][1] != said
+        ):
             result[ref] = "superseded"
-        elif usable[-1][1].export.mode == "cumulative" and occurrence > in_newest[line]:
-            is_changed = ref not in keys and was_changed_in_place((line, occurrence), usable)
+        elif line in left:
+            result[ref] = left[line]
+        elif usable[-1][1].export.mode == "cumulative" and occurrence > in_newest[said]:
+            is_changed = ref not in keys and was_changed_in_place(line, usable)
             result[ref] = "superseded" if is_changed else "withdrawn"
         else:
             result[ref] = ""
@@ -358,7 +369,7 @@ def sampling_of(file: Received, record_no: int) -> tuple[Value, ...] | None:
     return None if typed is None or not code or day is None else (fold(code), day, typed.text("purpose"))
 
 
-def was_changed_in_place(line: tuple[Line, int], files: list[tuple[int, Received]]) -> bool:
+def was_changed_in_place(line: tuple[Said, int], files: list[tuple[int, Received]]) -> bool:
     """Whether the first file without the line has another reading of its sampling under the line's record number,
     and no other line of that sampling went or came.
     """
@@ -382,19 +393,10 @@ def was_changed_in_place(line: tuple[Line, int], files: list[tuple[int, Received
     return sampling is not None and went == came == [place]
 
 
-def gone_lines(files: list[tuple[int, Received]]) -> dict[tuple[Line, int], list[Ref]]:
-    """Lines of an increment that no newest file of a name has any more, with where they stood."""
-    good = [(file_no, file) for file_no, file in files if file.read.file_problem is None]
-    newest = {file.name: file_no for file_no, file in good}
-    places: dict[tuple[Line, int], list[Ref]] = {}
-    for file_no, file in good:
-        for record_no, line in numbered(file).items():
-            places.setdefault(line, []).append(Ref(file_no, record_no))
-    return {
-        line: refs
-        for line, refs in places.items()
-        if files[0][1].export.mode == "increment" and not any(ref.file_no in newest.values() for ref in refs)
-    }
+def comes_again(files: list[tuple[int, Received]]) -> bool:
+    """Whether two increments have one name."""
+    names = [file.name for _, file in files if file.read.file_problem is None]
+    return files[0][1].export.mode == "increment" and len(set(names)) < len(names)
 
 
 def left_lines(
@@ -402,74 +404,93 @@ def left_lines(
     site: SiteSettings,
     files: list[tuple[int, Received]],
     accepted: set[Ref],
-    ahead: set[Ref],
-) -> set[Ref]:
-    """Records that never counted and gave way to a newer version of their file. `accepted`, `ahead`: records
-    that an earlier night accepted, or held for lying in the future.
+    causes: dict[Ref, tuple[int, str]],
+) -> dict[tuple[Said, int], str]:
+    """What became of lines that gave way to a later increment of their name. `accepted`: records that an earlier
+    night accepted; `causes`: the last earlier night that held a record, and for what.
     """
-    by_no = dict(files)
-    left: set[Ref] = set()
-    for refs in gone_lines(files).values():
-        first = refs[0]
-        # Each file in which the line stood, beside each later one of its name.
-        pairs = [
-            (by_no[ref.file_no], file)
-            for ref in refs
-            for file_no, file in files
-            if file_no > ref.file_no
-            and file.name == by_no[ref.file_no].name
-            and file.read.file_problem is None
-        ]
-        if not accepted.intersection(refs) and (
-            ahead.intersection(refs)
-            or has_own_fault(home, site, by_no[first.file_no], first.record_no)
-            or any(set(numbered(old).values()) & set(numbered(new).values()) for old, new in pairs)
-            or any(is_corrected(by_no[first.file_no], first.record_no, new) for _, new in pairs)
-        ):
-            left.update(refs)
-    return left
+    if not comes_again(files):
+        return {}
+    keys = keys_of([(file_no, file) for file_no, file in files if is_usable(file)])
+    copies = [
+        copy_of(home, site, file_no, file, keys) for file_no, file in files if file.read.file_problem is None
+    ]
+    told = {Ref(file_no, at): line for file_no, file in files for at, line in numbered(file).items()}
+    last: dict[tuple[Said, int], tuple[int, str]] = {}
+    for ref, cause in sorted(causes.items(), key=lambda one: (one[1][0], one[0].file_no)):
+        if ref in told:
+            last[told[ref]] = cause
+    gave_way = came_again.gave_way(
+        files[0][1].export.kind,
+        copies,
+        {told[ref] for ref in accepted if ref in told},
+        {line: cause for line, (_, cause) in last.items()},
+    )
+    return {line: gave_way[line] for line in told.values() if line in gave_way}
 
 
-def has_own_fault(home: Home, site: SiteSettings, file: Received, record_no: int) -> bool:
-    """Whether the record alone keeps it out, whatever the other lists say."""
+def copy_of(
+    home: Home, site: SiteSettings, file_no: int, file: Received, keys: dict[Ref, tuple[Value, ...]]
+) -> came_again.Copy:
+    """The file as far as it matters to what became of its lines."""
+    position = {fold(name): at for at, name in enumerate(file.read.header or ())}
+    lines = []
+    for record_no, said in numbered(file).items():
+        record = file.read.records[record_no - 1]
+        typed = file.typed.get(record_no)
+        cells = {
+            name: record.cells[position[fold(column)]].strip()
+            for name, (column, _) in file.export.columns.items()
+            if typed is not None
+        }
+        lines.append(
+            came_again.Line(
+                says=said,
+                key=keys.get(Ref(file_no, record_no)),
+                sampling=sampling_or_place(file, record_no),
+                day=None if typed is None else typed.day("date") or typed.day("from"),
+                lot=None if typed is None else typed.text("lot"),
+                cells=None if typed is None else cells,
+                text=record.text,
+                faulty=frozenset() if typed is None else own_faults(home, site, file, typed),
+            )
+        )
+    return came_again.Copy(file_no, file.name, tuple(lines))
+
+
+def sampling_or_place(file: Received, record_no: int) -> tuple[Value, ...] | None:
+    """Lot, day and purpose of a reading; its house, bench and crop where it names no lot."""
     typed = file.typed.get(record_no)
-    if typed is None or typed.problem is not None:
-        return True
+    if file.export.kind != "readings" or typed is None or typed.day("date") is None:
+        return None
+    code = typed.text("lot")
+    place = tuple(fold(typed.text(name) or "") for name in ("house", "bench", "crop"))
+    if not code and not place[0]:
+        return None
+    about: tuple[Value, ...] = ("lot", fold(code)) if code else ("place", *place)
+    return (*about, typed.day("date"), typed.text("purpose"))
+
+
+def own_faults(home: Home, site: SiteSettings, file: Received, typed: Typed) -> frozenset[str]:
+    """Fields that keep the record out by themselves, whatever the other lists say."""
+    faults = set(typed.faulty)
+    if typed.problem == "missing" and faults & {"lot", "house"}:
+        faults |= came_again.PLACE_FIELDS
     day = typed.day("date")
     ph, ec = typed.number("ph"), typed.number("ec")
-    if file.export.kind not in ("readings", "feed_checks"):
-        return False
-    return (
-        (ph is not None and not 0 <= ph <= 14)
-        or (
+    if file.export.kind in ("readings", "feed_checks"):
+        if ph is not None and not 0 <= ph <= 14:
+            faults.add("ph")
+        if (
             ec is not None
             and day is not None
             and not 0 <= ec <= policy_on(home, site, day)["ec_highest_ms_cm"]
-        )
-        or (file.export.kind == "readings" and (typed.text("method") is None or has_ph_and_ec_swapped(file)))
-    )
-
-
-COMPARED = ("lot", "house", "bench", "crop", "date", "purpose", "ph", "ec", "leachate")
-
-
-def is_corrected(file: Received, record_no: int, later: Received) -> bool:
-    """Whether the later file has a reading that differs from this one in one name or figure at most."""
-    own = file.typed.get(record_no)
-    if own is None or file.export.kind != "readings":
-        return False
-
-    def folded(value: Value, name: str) -> Value:
-        return fold(value) if name == "lot" and isinstance(value, str) else value
-
-    return any(
-        own.text("pot") == other.text("pot")
-        and sum(
-            folded(own.values.get(name), name) != folded(other.values.get(name), name) for name in COMPARED
-        )
-        <= 1
-        for other in later.typed.values()
-    )
+        ):
+            faults.add("ec")
+    if file.export.kind == "readings":
+        faults |= {"method"} if typed.text("method") is None else set()
+        faults |= {"ph", "ec"} if has_ph_and_ec_swapped(file) else set()
+    return frozenset(faults)
 
 
 def was_replaced(file_no: int, file: Received, files: list[tuple[int, Received]]) -> bool:
@@ -715,7 +736,7 @@ def calibrations_from(typed: Typed) -> list[Calibration]:
         stage = "as_found" if has_found else "as_left"
     fitted = fit(mv, buffers, degrees) or (None, None)
     labels = sorted(label_of(slot, buffers) for slot in {*found, *left, *mv})
-    if buffers is None and len(labels) > 1:
+    if not buffers_in(buffers) and len(labels) > 1:
         buffers = f"{float(labels[0])} {float(labels[-1])}"
 
     def check(name: str) -> Calibration:
@@ -729,10 +750,14 @@ def calibrations_from(typed: Typed) -> list[Calibration]:
             offset_mv=fitted[1] if offset is None else offset,
             buffers=buffers,
             ec_standard=typed.number("ec_standard"),
-            ec_found=ec_found if ec_shown is None and not of_two and name == "as_left" else ec_shown,
+            # What nobody wrote was adjusted was left as it was found.
+            ec_found=ec_found if ec_shown is None and name == "as_left" else ec_shown,
             passed=None if passed is None or not is_last else fold(passed) in ("yes", "true"),
             worst_error_ph=worst_error(found if name == "as_found" else left, typed.text("buffers"), degrees),
             stage_no=1 if name == "as_found" else 2,
+            expires=typed.day("solution_expires"),
+            is_telling=is_last,
+            cell=typed.text("buffers"),
         )
 
     return [check(name) for name in (("as_found", "as_left") if of_two else (stage,))]
@@ -742,14 +767,14 @@ def facts_on(home: Home, site: SiteSettings, nights: list[Night]) -> SiteFacts:
     """Everything known of a site on the last of the nights."""
     files = receive(site, nights)
     accepted: set[Ref] = set()
-    ahead: set[Ref] = set()
-    has_gone = any(gone_lines(own) for export in site.exports if (own := files_of(export, files)))
+    causes: dict[Ref, tuple[int, str]] = {}
+    is_again = any(comes_again(own) for export in site.exports if (own := files_of(export, files)))
     # What earlier nights made of the lines matters where a file came again without some of them.
-    for count in range(1, len(nights)) if has_gone else ():
-        before = facts_of_night(home, site, nights[:count], accepted, ahead).fates
+    for count in range(1, len(nights)) if is_again else ():
+        before = facts_of_night(home, site, nights[:count], accepted, causes).fates
         accepted |= {ref for ref, fate in before.items() if fate.fate == "accepted"}
-        ahead |= {ref for ref, fate in before.items() if fate.cause == "in_future"}
-    return facts_of_night(home, site, nights, accepted, ahead)
+        causes |= {ref: (count, fate.cause) for ref, fate in before.items() if fate.cause is not None}
+    return facts_of_night(home, site, nights, accepted, causes)
 
 
 def files_of(export: Export, files: list[Received]) -> list[tuple[int, Received]]:
@@ -758,9 +783,13 @@ def files_of(export: Export, files: list[Received]) -> list[tuple[int, Received]
 
 
 def facts_of_night(
-    home: Home, site: SiteSettings, nights: list[Night], accepted: set[Ref], ahead: set[Ref]
+    home: Home,
+    site: SiteSettings,
+    nights: list[Night],
+    accepted: set[Ref],
+    causes: dict[Ref, tuple[int, str]],
 ) -> SiteFacts:
-    """What is known on the last of the nights. `accepted`, `ahead`: see `left_lines`."""
+    """What is known on the last of the nights. `accepted`, `causes`: see `left_lines`."""
     as_of = nights[-1].as_of
     files = receive(site, nights)
     keyed: set[Ref] = set()
@@ -768,7 +797,7 @@ def facts_of_night(
     live: list[tuple[Ref, Received, Record]] = []
     for export in site.exports:
         own = files_of(export, files)
-        compared = versions(own, left_lines(home, site, own, accepted, ahead) if own else set())
+        compared = versions(own, left_lines(home, site, own, accepted, causes) if own else {})
         keyed |= keys_of([(file_no, file) for file_no, file in own if is_usable(file)]).keys()
         for file_no, file in own:
             for record in file.read.records:
@@ -840,7 +869,7 @@ def facts_of_night(
             has_ph_and_ec_swapped(file),
         )
         if lot is not None:
-            readings.append(reading_from(typed, file, record, lot))
+            readings.append(replace(reading_from(typed, file, record, lot), ref=ref))
     for ref, file, record in live:
         if file.export.kind in more_kinds.FIELDS:
             fates[ref] = judge_other(

@@ -202,6 +202,8 @@ class Typed:
 
     values: dict[str, Value]
     problem: str | None
+    # Fields whose cells cannot be used, or are blank and must not be.
+    faulty: frozenset[str] = frozenset()
 
     def text(self, name: str) -> str | None:
         value = self.values.get(name)
@@ -439,6 +441,7 @@ def translate(record: Record, header: tuple[str, ...], export: Export, site: Sit
     }
     values: dict[str, Value] = {}
     problems: list[str] = []
+    faulty: set[str] = set()
     for name in FIELDS[export.kind]:
         cell = cells.get(name, "")
         if cell == "":
@@ -473,13 +476,17 @@ def translate(record: Record, header: tuple[str, ...], export: Export, site: Sit
             values[name] = read_word(name, cell, export)
             if values[name] is None:
                 problems.append("value_unknown")
+        if values.get("date" if name in ("datetime", "week") else name) is None:
+            faulty.add(name)
     if export.extra_columns == "note":
         values["note"] = with_extras(record, header, export, cells.get("note", ""))
     if any(cells.get(name, "") == "" for name in required(export.kind, cells)):
         problems.insert(0, "missing")
+        faulty |= {name for name in required(export.kind, cells) if cells.get(name, "") == ""}
     if export.kind == "readings":
         if not cells.get("ph") and not cells.get("ec"):
             problems.append("nothing_measured")
+            faulty |= {"ph", "ec"}
         values.setdefault("purpose", "routine")
         values.setdefault("n_pots", Fraction(1))
         values.setdefault("method", site.extraction_method)
@@ -492,7 +499,8 @@ def translate(record: Record, header: tuple[str, ...], export: Export, site: Sit
     )
     if other is not None:
         problems.append(other)
-    return Typed(values, problems[0] if problems else None)
+        faulty |= {"until"} if other == "until_before_from" else {"ph", "ec", "alkalinity", "nitrogen"}
+    return Typed(values, problems[0] if problems else None, frozenset(faulty))
 
 
 def with_extras(record: Record, header: tuple[str, ...], export: Export, note: str) -> str | None:

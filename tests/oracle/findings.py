@@ -84,7 +84,16 @@ def findings_of(sampling: Sampling, others: list[tuple[str, str]]) -> list[dict[
         (
             "meter_not_calibrated",
             "warn",
-            sampling.meter_calibrated is False and not sampling.meter_in_doubt,
+            sampling.meter_calibrated is not None
+            and sampling.meter_unchecked
+            and not sampling.meter_in_doubt,
+        ),
+        (
+            "buffers_not_bracketing",
+            "warn",
+            sampling.meter_calibrated is not None
+            and sampling.meter_unbracketed
+            and not sampling.meter_in_doubt,
         ),
         ("meter_in_doubt", "warn", sampling.meter_in_doubt),
         (

@@ -19,10 +19,51 @@ USUAL = {4: Fraction("4.01"), 7: Fraction("7.00"), 10: Fraction("10.01")}
 Numbers = dict[int, Fraction]
 
 
+WORDS = re.compile(r"buffers?|puffer|tamp[oó]n(?:es|s)?|ph|and|und|et|en|y")
+
+
+def buffers_in(cell: str | None) -> list[Fraction] | None:
+    """The buffers that a cell names: [] where it has no figure, None where it is left unread.
+
+    Commas are taken as marks between figures, then as decimal marks. A way that gives a figure as nobody writes one
+    is none. With both left, a list of whole numbers 4, 7 and 10 is a list; nothing else can be told.
+    """
+    text = WORDS.sub(" ", (cell or "").lower())
+    if not re.search("[0-9]", text):
+        return []
+    if re.search(r"[^0-9.,;:/|+&()\s–-]", text) or re.search(
+        r"(?<![0-9.,])(4|7|10)\.(4|7|10)(?![0-9.,])", text
+    ):
+        return None
+    listed, decimal = figures_of(text, " "), figures_of(text, ".")
+    if listed is None or decimal is None or listed == decimal:
+        numbers = listed or decimal
+    else:
+        numbers = listed if all("." in one or one in ("4", "7", "10") for one in listed) else None
+    return None if numbers is None else [Fraction(one) for one in numbers]
+
+
+def figures_of(text: str, comma: str) -> list[str] | None:
+    """The figures with the commas taken so; None where one is not written as a pH."""
+    read = ""
+    for place, sign in enumerate(text):
+        before, after = text[place - 1 : place] or " ", text[place + 1 : place + 2] or " "
+        if sign != ",":
+            read += sign
+        elif before.isspace() or after.isspace():
+            read += " "
+        else:
+            read += "." if after == "0" and before.isdigit() else comma
+    found = [one.strip(".") for one in re.split("[^0-9.]+", read) if one.strip(".")]
+    good = all(
+        re.fullmatch(r"[1-9][0-9]?(\.[0-9]{1,3})?", one) and int(one.split(".")[0]) <= 14 for one in found
+    )
+    return found if good else None
+
+
 def label_of(slot: int, buffers: str | None) -> Fraction:
     """The label that the line names near the slot, else the usual one."""
-    written = [Fraction(text.replace(",", ".")) for text in re.findall(r"\d+(?:[.,]\d+)?", buffers or "")]
-    return next((label for label in written if abs(label - slot) <= 1), USUAL[slot])
+    return next((label for label in buffers_in(buffers) or [] if abs(label - slot) <= 1), USUAL[slot])
 
 
 def buffer_at(label: Fraction, temperature_c: Fraction | None) -> Fraction | None:

@@ -6,9 +6,70 @@ from datetime import date, timedelta
 from typing import Any
 
 from tests.oracle.fates import Calibration, SiteFacts
+from tests.oracle.findings import with_levels
 from tests.oracle.lot_part import iso, number
-from tests.oracle.samplings import Sampling, is_accepted, is_calibrated_on, is_in_doubt, latest_calibration
+from tests.oracle.meter_checks import buffers_in
+from tests.oracle.samplings import (
+    Sampling,
+    is_accepted,
+    is_calibrated_on,
+    is_checked_on,
+    is_in_doubt,
+    latest_calibration,
+)
 from tests.oracle.settings import Home, Policy, SiteSettings, policy_on
+
+
+def remarks_on(check: Calibration, policy: Policy) -> list[tuple[str, str]]:
+    """What there is to say of one check alone, by rule and level."""
+    slope, offset, shown, standard = check.slope_pct, check.offset_mv, check.ec_found, check.ec_standard
+    error, telling = check.worst_error_ph, check.is_telling
+    bad_slope = slope is not None and not policy["slope_low_pct"] <= slope <= policy["slope_high_pct"]
+    odd_slope = (
+        slope is not None and not policy["slope_warn_low_pct"] <= slope <= policy["slope_warn_high_pct"]
+    )
+    rules = {
+        "slope_failed": telling and bad_slope,
+        "slope_marginal": telling and odd_slope and not bad_slope,
+        "offset_failed": telling and offset is not None and abs(offset) > policy["offset_limit_mv"],
+        "buffer_off": error is not None and error > policy["buffer_limit_ph"],
+        "ec_standard_off": shown is not None
+        and standard is not None
+        and abs(shown - standard) > policy["ec_standard_share"] * standard,
+        "solution_expired": telling and check.expires is not None and check.expires < check.day,
+        "buffers_unread": telling and buffers_in(check.cell) is None,
+    }
+    failing = ("slope_failed", "offset_failed", "buffer_off", "ec_standard_off")
+    rules["check_marked_failed"] = check.passed is False and not any(rules[rule] for rule in failing)
+    return with_levels([(rule, "warn") for rule, holds in rules.items() if holds], policy)
+
+
+def meter_findings(
+    meter_id: str, facts: SiteFacts, home: Home, site: SiteSettings, as_of: date
+) -> list[dict[str, str]]:
+    """Remarks on a meter's checks after its last good one before the days over which quality is counted."""
+    checks = [each for each in facts.calibrations if each.meter_id == meter_id]
+    start = as_of - timedelta(days=int(policy_on(home, site, as_of)["quality_days"]))
+    last_of_day = {each.day: each for each in sorted(checks, key=lambda each: each.when)}
+    good = [
+        day
+        for day, each in last_of_day.items()
+        if day <= start and is_accepted(each, policy_on(home, site, day))
+    ]
+    since = max(good, default=date.min)
+    found: list[tuple[str, str]] = []
+    for each in checks:
+        if each.day > since:
+            found += remarks_on(each, policy_on(home, site, each.day))
+    for day in {
+        one.sampled_on for one in facts.readings if one.meter_id == meter_id and one.sampled_on > since
+    }:
+        policy = policy_on(home, site, day)
+        if is_checked_on(checks, meter_id, day, policy) and not is_calibrated_on(
+            checks, facts.readings, meter_id, day, policy
+        ):
+            found += with_levels([("buffers_not_bracketing", "warn")], policy)
+    return [{"rule": rule, "level": level} for rule, level in found]
 
 
 def meter_part(
@@ -52,6 +113,7 @@ def meter_part(
             and is_in_doubt(facts.calibrations, meter_id, reading.sampled_on, policy)
         ),
         "days_used_without_calibration": [iso(day) for day in uncalibrated],
+        "findings": meter_findings(meter_id, facts, home, site, as_of),
     }
 
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from datetime import date, timedelta
 from fractions import Fraction
 
-from tests.oracle.fates import Reading, Ref, SiteFacts
+from tests.oracle.fates import Reading, Ref, SiteFacts, numbered
 from tests.oracle.figures import median_of
 from tests.oracle.positions import is_front_of_bench
 from tests.oracle.samplings import Pot, Sampling
@@ -81,6 +81,28 @@ def corrected(sampling: Sampling, facts: SiteFacts) -> bool:
     return False
 
 
+def was_sent_again(sampling: Sampling, facts: SiteFacts) -> bool:
+    """A later increment of one name brought a reading, and one that an earlier one had is no more in any file after."""
+    spans = []
+    for pot in sampling.pots:
+        ref = pot.reading.ref
+        if ref is None or facts.files[ref.file_no].export.mode != "increment":
+            continue
+        export = facts.files[ref.file_no].export
+        said = numbered(facts.files[ref.file_no])[ref.record_no]
+        stands = [
+            number
+            for number, file in enumerate(facts.files)
+            if file.export is export and file.read.file_problem is None and said in numbered(file).values()
+        ]
+        spans.append((export.files, min(stands), max(stands)))
+    return any(
+        one == other and last < first and facts.files[last].name == facts.files[first].name
+        for one, _, last in spans
+        for other, first, _ in spans
+    )
+
+
 def is_other(ref: Ref, facts: SiteFacts) -> bool:
     return facts.files[ref.file_no].export.kind != "readings" or ref not in facts.keyed
 
@@ -100,6 +122,7 @@ def questions_of(sampling: Sampling, own: Sequence[Sampling], facts: SiteFacts) 
         ("too_fast", "warn", is_too_fast(sampling)),
         ("entered_late", "note", any(came_late(reading, sampling, facts) for reading in readings)),
         ("reading_corrected", "note", corrected(sampling, facts)),
+        ("sent_again", "warn", was_sent_again(sampling, facts)),
     )
     return [(rule, level) for rule, level, holds in rules if holds]
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Collection
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
@@ -12,6 +11,7 @@ from fractions import Fraction
 from tests.oracle.fates import Calibration, Lot, Reading
 from tests.oracle.fields import round_half_up
 from tests.oracle.figures import Measured, Statistics, median_of, statistics_of
+from tests.oracle.meter_checks import buffers_in
 from tests.oracle.settings import Policy
 from tests.oracle.targets import (
     SEVERAL_METHODS,
@@ -85,6 +85,9 @@ class Sampling:
     meter_ids: tuple[str, ...]
     meter_calibrated: bool | None
     meter_in_doubt: bool
+    # Some reading's meter has no accepted check that day; some meter has one, with buffers that do not bracket.
+    meter_unchecked: bool
+    meter_unbracketed: bool
     stage: str
     quantities: dict[str, Judged] = field(default_factory=dict)
 
@@ -216,11 +219,6 @@ def is_checked_on(calibrations: list[Calibration], meter_id: str, day: date, pol
     )
 
 
-def buffers_in(text: str | None) -> list[Fraction]:
-    """The numbers written in a cell such as "7.01 / 4.01" or "4,01 7,01"."""
-    return [Fraction(number.replace(",", ".")) for number in re.findall(r"[0-9]+(?:[.,][0-9]+)?", text or "")]
-
-
 def is_bracketed(readings: list[Fraction], buffers: list[Fraction]) -> bool:
     """Every pH lies between the lowest and the highest buffer. Buffers not written down demand nothing."""
     return not readings or not buffers or (min(buffers) <= min(readings) and max(buffers) >= max(readings))
@@ -242,7 +240,7 @@ def is_calibrated_on(
         each.meter_id == meter_id
         and each.day == day
         and is_accepted(each, policy)
-        and is_bracketed(read, buffers_in(each.buffers))
+        and is_bracketed(read, buffers_in(each.buffers) or [])
         for each in calibrations
     )
 
@@ -493,6 +491,7 @@ def sample(
             for reading in readings
         )
     in_doubt = any(is_in_doubt(calibrations or [], meter, sampled_on, policy) for meter in meters)
+    checked = {meter for meter in meters if is_checked_on(calibrations or [], meter, sampled_on, policy)}
     return Sampling(
         lot=lot,
         sampled_on=sampled_on,
@@ -505,6 +504,11 @@ def sample(
         meter_ids=tuple(meters),
         meter_calibrated=calibrated,
         meter_in_doubt=in_doubt,
+        meter_unchecked=any(reading.meter_id not in checked for reading in readings),
+        meter_unbracketed=any(
+            not is_calibrated_on(calibrations or [], day_readings, meter, sampled_on, policy)
+            for meter in checked
+        ),
         stage=stage_on(lot, sampled_on, policy),
         quantities={
             quantity: judge_quantity(quantity, lot, pots, counts, min_pots, policy, references)

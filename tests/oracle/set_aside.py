@@ -123,6 +123,33 @@ def is_record(cells: list[str], header: tuple[str, ...], export: Export) -> bool
     )
 
 
+NEEDED: dict[str, list[tuple[str, ...]]] = {
+    "readings": [("ph", "ec"), ("date", "datetime", "week"), ("lot", "house")],
+    "lots": [("lot",), ("crop",), ("container",), ("started",)],
+    "calibrations": [("meter",), ("date", "datetime")],
+    "treatments": [("what",), ("date", "datetime", "week"), ("lot", "house")],
+    "feed_checks": [("place",), ("date", "datetime", "week"), ("ec", "ph", "alkalinity", "nitrogen")],
+    "exemptions": [("lot", "house"), ("from",), ("until",), ("reason",), ("person",)],
+    "plantings": [("lot",), ("planted", "ships")],
+}
+
+
+def has_all_needed(cells: list[str], header: tuple[str, ...], export: Export) -> bool:
+    """Whether every field that a record of this kind cannot do without is there, days as days, figures as figures."""
+    named = by_field(cells, header, export)
+    year = named.get("year", "")
+
+    def can_be(name: str) -> bool:
+        if name not in named:
+            return False
+        if name in DAYS + MORE_DAYS:
+            return is_day(name, named[name], year, export)
+        return name in NO_FIGURES or is_figure(named[name])
+
+    groups = NEEDED.get(export.kind)
+    return groups is not None and all(any(can_be(name) for name in group) for group in groups)
+
+
 def of_total(cells: list[str], header: tuple[str, ...], export: Export) -> str:
     """data, total or doubt for a line below the header."""
     filled = [at for at, cell in enumerate(cells) if cell.strip()]
@@ -144,6 +171,8 @@ def is_doubtful_comment(cells: list[str], header: tuple[str, ...], export: Expor
         return False
     if is_total_word(rest[0], export) and not is_record(rest, header, export):
         return False
+    if has_all_needed(rest, header, export):
+        return True
     return count_values(rest, header, export) >= (1 if len(rest) == len(header) else 2)
 
 

@@ -33,7 +33,7 @@ ALL_ONE = "".join(
         # what the three nights find under one name, and accepted, held, repeated, superseded, withdrawn after them
         (OPEN, (AHEAD, RIGHT, RIGHT), (5, 0, 0, 5, 0)),
         (OPEN, (UNLISTED, RIGHT, RIGHT), (5, 0, 0, 5, 0)),
-        (OPEN, (RIGHT + UNLISTED, RIGHT, RIGHT), (5, 0, 5, 5, 0)),
+        (OPEN, (RIGHT + UNLISTED, RIGHT, RIGHT), (5, 0, 5, 0, 5)),
         (OPEN, (RIGHT, CHANGED, CHANGED), (5, 0, 4, 1, 0)),
         (OPEN, ("", "", ALL_ONE + "H-1,2026-04-05,routine,1,6.7,2.00,50,M1,\n"), (6, 0, 0, 0, 0)),
         (WHOLE, (RIGHT, CHANGED, CHANGED), (5, 0, 4, 1, 0)),

@@ -11,7 +11,8 @@ import pytest
 
 from tests.oracle import small_home
 from tests.oracle.compare import compare_held
-from tests.oracle.samplings import buffers_in, is_bracketed
+from tests.oracle.meter_checks import buffers_in
+from tests.oracle.samplings import is_bracketed
 from tests.oracle.small_home import (
     LOT_HEADER,
     READING_HEADER,
@@ -181,10 +182,23 @@ def test_a_good_check_that_failed_again_the_same_day(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     ("cell", "numbers"),
-    [("4,01; 7,01", ["4.01", "7.01"]), ("pH 4 and 7.00", ["4", "7.00"]), ("as usual", []), (None, [])],
+    [
+        ("4,01; 7,01", ["4.01", "7.01"]),
+        ("pH 4 and 7.00", ["4", "7.00"]),
+        ("4,7", ["4", "7"]),
+        ("4,7,10", ["4", "7", "10"]),
+        ("4,01,7,00", ["4.01", "7.00"]),
+        ("4,10", ["4", "10"]),
+        ("as usual", []),
+        (None, []),
+        ("6,9", None),
+        ("4.7", None),
+        ("2-point 4/7", None),
+        ("4801/7.00", None),
+    ],
 )
-def test_buffers_are_the_numbers_in_the_cell(cell: str | None, numbers: list[str]) -> None:
-    assert buffers_in(cell) == [Fraction(number) for number in numbers]
+def test_buffers_are_the_numbers_in_the_cell(cell: str | None, numbers: list[str] | None) -> None:
+    assert buffers_in(cell) == (None if numbers is None else [Fraction(number) for number in numbers])
 
 
 def test_buffers_bracket_when_they_reach_the_readings() -> None:

@@ -52,6 +52,7 @@ def rules_of_the_code() -> dict[str, set[str]]:
         "worded": {
             *wording._FINDINGS,
             *wording._DATED_FINDINGS,
+            *wording._METER_FINDINGS,
             *wording._WATER_FINDINGS,
             *wording._LIST_FINDINGS,
             *wording._QUESTIONS,

@@ -103,6 +103,15 @@ DEFAULTS: Final[Mapping[str, Mapping[str, str]]] = {
     "people": PERSON,
 }
 LINE_COLUMNS: Final = ("text", "record_kind", "problem")
+BROKEN: Final = ("ragged", "quoting")
+# What an export calls a field whose column has another name.
+FIELDS: Final = {
+    "lot_code": "lot",
+    "sampled_on": "date",
+    "ec_ms_cm": "ec",
+    "meter_id": "meter",
+    "treated_on": "date",
+}
 SIFTED: Final = ("ph_out_of_scale", "ec_out_of_scale", "method_missing")
 
 Row = dict[str, str | None]
@@ -384,11 +393,19 @@ def _typed(kind: str, rows: Sequence[Row]) -> pl.DataFrame:
         },
         schema={name: pl.Int64 if name == "record_no" else pl.String for name in schema if name != "cells"},
     )
-    cells = [json.dumps({"ph": row.get("ph"), "ec": row.get("ec_ms_cm")}) for _, row in data]
+    cells = [_cells(row) for _, row in data]
     return texts.select(
         *(_cast(name, dtype) for name, dtype in schema.items() if name != "cells"),
         pl.Series("cells", cells, dtype=pl.String),
     )
+
+
+def _cells(row: Row) -> str | None:
+    """The cells by field, as they stand; none where the line could not be divided into cells."""
+    if (row.get("problem") or "") in BROKEN:
+        return None
+    fields = {"ph": None, "ec": None, **{FIELDS.get(name, name): cell for name, cell in row.items()}}
+    return json.dumps({name: cell for name, cell in fields.items() if name not in LINE_COLUMNS})
 
 
 def _cast(name: str, dtype: pl.DataType) -> pl.Expr:

@@ -31,7 +31,7 @@ def bench(warehouse: Connection) -> Bench:
 
 def trace(bench: Bench) -> SiteTrace:
     bench.measure()
-    bench.build("calibrations", "buffer_readings")
+    bench.build("calibrations", "buffer_readings", "usable_readings")
     return trace_site(bench.connection, settings_of(site()), "north")
 
 
@@ -61,13 +61,14 @@ def test_buffers_as_found_stand_beside_their_ph_at_their_temperature(bench: Benc
     bench.calibrations(METER + "stage | found_7_ph\nM1 | 2026-03-30 | - | - | 10 | 7.00 | as_found | 6.90")
     (check,) = trace(bench).checks
     assert check.steps == [
+        "buffers “7.00”, read as 7.00",
         "buffer 7 at 10 °C = pH 7.060: shown 6.9",
         "farthest buffer 0.16 pH off, accepted up to 0.1",
         "not accepted",
     ]
 
 
-def test_only_the_last_check_of_a_meter_is_traced(bench: Bench) -> None:
+def test_every_check_of_a_meter_is_traced_newest_first(bench: Bench) -> None:
     bench.calibrations(
         "meter_id | calibrated_on | slope_pct\nm1 | 2026-03-02 | 99\nM1 | 2026-03-30 | 84\nB | 2026-03-01 | 90"
     )
@@ -75,7 +76,63 @@ def test_only_the_last_check_of_a_meter_is_traced(bench: Bench) -> None:
     assert [(one.name, one.steps[-1]) for one in checks] == [
         ("B, 2026-03-01, as left", "accepted"),
         ("M1, 2026-03-30, as left", "not accepted"),
+        ("m1, 2026-03-02, as left", "accepted"),
     ]
+
+
+def test_both_stages_of_a_line_are_traced_with_what_they_put_in_doubt(bench: Bench) -> None:
+    bench.lots()
+    bench.calibrations(
+        METER + "found_4_ph | left_4_ph\nM1 | 2026-03-30 | 97 | 3 | 25 | 4.01/7.00 | 4.30 | 4.02"
+    )
+    bench.readings("sampled_on\n2026-03-24\n2026-03-24\n2026-03-30", same={"meter_id": "M1"})
+    left, found = trace(bench).checks
+    assert (left.name, left.steps[-1]) == ("M1, 2026-03-30, as left", "accepted")
+    assert (found.name, found.line) == ("M1, 2026-03-30, as found", 1)
+    assert found.steps[-3:] == [
+        "farthest buffer 0.29 pH off, accepted up to 0.1",
+        "not accepted",
+        "puts in doubt: 2 readings before its day, 0 from its day on",
+    ]
+
+
+def test_ec_that_is_as_found_is_traced_so(bench: Bench) -> None:
+    bench.calibrations(
+        METER + "found_7_ph | left_7_ph | ec_standard_ms_cm | ec_found_ms_cm\n"
+        "M1 | 2026-03-30 | 97 | 3 | 25 | - | 7.01 | 7.00 | 1.413 | 1.60"
+    )
+    left, found = trace(bench).checks
+    assert (
+        "EC standard 1.413 mS/cm, shown 1.6, as found, since EC as left is not written: 0.187 off, accepted up to "
+        "0.05 × 1.413 = 0.07065"
+    ) in left.steps
+    assert [one.steps[-1] for one in (left, found)] == ["not accepted", "not accepted"]
+
+
+@pytest.mark.parametrize(
+    ("buffers", "first", "last"),
+    [
+        ("4,7", "buffers “4,7”, read as 4.00, 7.00", "accepted"),
+        (
+            "7.00/10.01",
+            "buffers “7.00/10.01”, read as 7.00, 10.01",
+            "its buffers, 7.00 to 10.01, do not bracket its readings 5.75 to 5.90: calibrate with 4 and 7",
+        ),
+        (
+            "6,9",
+            "buffers “6,9”: left unread, the cell can be read in more than one way or names none",
+            "accepted",
+        ),
+    ],
+)
+def test_how_buffers_were_read_and_whether_they_bracket(
+    bench: Bench, buffers: str, first: str, last: str
+) -> None:
+    bench.lots()
+    bench.calibrations(f"buffers\n{buffers}")
+    bench.readings("ph\n5.75\n5.90", same={"meter_id": "M1"})
+    (check,) = trace(bench).checks
+    assert (check.steps[0], check.steps[-1]) == (first, last)
 
 
 CHECKS = (
@@ -140,7 +197,7 @@ def grown(bench: Bench, north: str, south: str) -> SiteTrace:
         rows = [f"{lot} | {mean}" for lot, mean in zip(lots, means, strict=True) for _ in range(5)]
         bench.readings("lot_code | ph\n" + "\n".join(rows), site_id=site_id)
     bench.measure()
-    bench.build("calibrations", "buffer_readings")
+    bench.build("calibrations", "buffer_readings", "usable_readings")
     return trace_site(bench.connection, settings_of(*both), "south")
 
 

@@ -313,7 +313,9 @@ def test_a_meter_in_doubt_leads_to_watch_at_most(
 
 def test_a_meter_in_doubt_is_watch_even_in_range(bench: Bench) -> None:
     in_doubt(bench, "6.0")
-    assert reasons(bench, "code, level, meter") == [("meter_in_doubt", "watch", "M1")]
+    assert reasons(bench, "code, level, meter, doubted_meters[1].failed_on::varchar") == [
+        ("meter_in_doubt", "watch", "M1", "2026-03-01")
+    ]
 
 
 def test_after_the_next_good_check_the_meter_is_trusted(bench: Bench) -> None:

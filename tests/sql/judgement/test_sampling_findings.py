@@ -189,6 +189,28 @@ def test_a_reading_that_replaced_another_is_noted(bench: Bench) -> None:
     assert bench.rows("sampling_findings", "rule, level, pots") == [("reading_corrected", "note", 1)]
 
 
+def test_readings_that_a_file_adds_under_its_name_without_those_before_are_remarked_on(bench: Bench) -> None:
+    bench.lots()
+    bench.readings("ph\n" + "\n".join(PH), name="drop/r.csv")
+    bench.next_night(date(2026, 4, 7))
+    # two of five lines come again
+    bench.readings("ph\n" + "\n".join([*PH[:2], "7.1", "7.2", "7.3"]), name="drop/r.csv")
+    told = bench.rows("sampling_findings", "level, pots, of_pots, a, what", "rule = 'sent_again'")
+    assert told == [("warn", 3, 8, 3.0, "drop/r.csv")]
+
+
+@pytest.mark.parametrize(
+    ("name", "later"),
+    [("drop/r.csv", [*PH, "7.1"]), ("drop/r.csv", [*PH[:4], "7.1"]), ("drop/other.csv", ["7.1"])],
+)
+def test_more_pots_a_correction_or_another_file_are_not(bench: Bench, name: str, later: list[str]) -> None:
+    bench.lots()
+    bench.readings("ph\n" + "\n".join(PH), name="drop/r.csv")
+    bench.next_night(date(2026, 4, 7))
+    bench.readings("ph\n" + "\n".join(later), name=name)
+    assert bench.rows("sampling_findings", "rule", "rule = 'sent_again'") == []
+
+
 def test_the_policy_sets_a_level(bench: Bench) -> None:
     levels = {"drain_time": "note", "under_collected": "off"}
     bench.use(policy=[PolicyPeriod(valid_from=date(2026, 1, 1), finding_levels=levels)])
@@ -231,8 +253,29 @@ def test_no_meter_written_down(bench: Bench) -> None:
     assert meter_findings(bench, "-", columns="rule, coalesce(what, '')") == [("meter_not_calibrated", "")]
 
 
-def test_a_meter_in_doubt_says_only_that(bench: Bench) -> None:
-    assert meter_findings(bench, "M1", slope="84") == [("meter_in_doubt", "warn", "M1")]
+def test_a_meter_in_doubt_says_only_that_and_names_the_check(bench: Bench) -> None:
+    assert meter_findings(bench, "M1", slope="84", columns="rule, level, doubted_meters") == [
+        ("meter_in_doubt", "warn", [{"meter_id": "M1", "failed_on": date(2026, 3, 30)}])
+    ]
+
+
+@pytest.mark.parametrize(
+    ("buffers", "rules"), [("4.01/7.00", []), ("7.00/10.01", ["buffers_not_bracketing"]), ("6,9", [])]
+)
+def test_buffers_that_do_not_bracket_the_readings(bench: Bench, buffers: str, rules: list[str]) -> None:
+    bench.use(site(calibrations=True))
+    bench.calibrations(f"buffers\n{buffers}")
+    found = findings(bench, five("meter_id", "M1"), "rule, meters_not_bracketed")
+    figures = {"lowest_buffer": 7.0, "highest_buffer": 10.01, "lowest_ph": 5.9, "highest_ph": 6.1}
+    assert found == [(rule, [{"meter_id": "M1", **figures}]) for rule in rules]
+
+
+def test_only_the_meter_without_a_check_is_named(bench: Bench) -> None:
+    bench.use(site(calibrations=True))
+    bench.calibrations("meter_id | buffers\nM1 | 4.01/7.00\nM3 | 7.00/10.01")
+    table = "ph | meter_id\n5.9 | M1\n6.0 | M2\n6.1 | M1\n6.0 | M3\n5.95 | M1"
+    found = findings(bench, table, "rule, coalesce(what, meters_not_bracketed[1].meter_id)")
+    assert found == [("buffers_not_bracketing", "M3"), ("meter_not_calibrated", "M2")]
 
 
 def test_a_site_without_calibrations_is_not_told_each_day(bench: Bench) -> None:

@@ -206,4 +206,62 @@ def test_found_off_and_left_good_puts_only_what_lies_before_in_doubt(bench: Benc
 def test_a_figure_that_is_no_buffer_stops_nothing(bench: Bench) -> None:
     # A point lost in "4.801/7.00" leaves a figure that no pH column holds.
     columns = "lowest_buffer::double, highest_buffer::double"
-    assert staged(bench, "buffers\n4801/7.00\n4.01/7.00", columns) == [(7.0, 7.0), (4.01, 7.0)]
+    assert staged(bench, "buffers\n4801/7.00\n4.01/7.00", columns) == [(None, None), (4.01, 7.0)]
+
+
+EC = "ec_standard_ms_cm | ec_found_ms_cm | ec_left_ms_cm"
+
+
+@pytest.mark.parametrize(
+    ("columns", "line", "outcome"),
+    [
+        # found off, and nothing says that it was adjusted
+        (EC, "1.413 | 1.60 | -", [("as_left", False, 1.6)]),
+        (f"{EC} | left_7_ph", "1.413 | 1.60 | - | 7.00", [("as_left", False, 1.6)]),
+        (
+            f"{EC} | found_7_ph | left_7_ph",
+            "1.413 | 1.60 | - | 7.00 | 7.00",
+            [("as_found", False, 1.6), ("as_left", False, 1.6)],
+        ),
+        (
+            f"{EC} | found_7_ph | left_7_ph",
+            "1.413 | 1.45 | - | 7.00 | 7.00",
+            [("as_found", True, 1.45), ("as_left", True, 1.45)],
+        ),
+        # written as left: off, then good
+        (
+            f"{EC} | found_7_ph | left_7_ph",
+            "1.413 | 1.60 | 1.50 | 7.00 | 7.00",
+            [("as_found", False, 1.6), ("as_left", False, 1.5)],
+        ),
+        (
+            f"{EC} | found_7_ph | left_7_ph",
+            "1.413 | 1.60 | 1.413 | 7.00 | 7.00",
+            [("as_found", False, 1.6), ("as_left", True, 1.413)],
+        ),
+        (EC, "1.413 | 1.60 | 1.413", [("as_found", False, 1.6), ("as_left", True, 1.413)]),
+    ],
+)
+def test_ec_that_is_not_written_as_left_is_as_found(
+    bench: Bench, columns: str, line: str, outcome: list[tuple[object, ...]]
+) -> None:
+    assert staged(bench, f"{columns}\n{line}", "stage, is_accepted, ec_found_ms_cm::double") == outcome
+
+
+def test_only_a_second_check_is_said_to_lack_its_ec(bench: Bench) -> None:
+    table = f"{EC} | found_7_ph | left_7_ph\n1.413 | 1.60 | - | 7.00 | 7.00\n1.413 | 1.60 | - | - | -"
+    assert staged(bench, table, "is_ec_left_not_written") == [(False,), (True,), (False,)]
+
+
+def test_the_buffer_that_lies_farthest_off_stands_beside_the_check(bench: Bench) -> None:
+    columns = "worst_shown_ph::double, worst_label::double, worst_buffer_ph"
+    table = (
+        "temperature_c | found_4_ph | found_7_ph | left_4_ph | left_7_ph\n"
+        "10 | 4.10 | 6.90 | 4.00 | 7.05\n25 | 4.02 | 7.01 | - | -"
+    )
+    assert staged(bench, table, columns) == [
+        (6.9, 7.0, pytest.approx(7.06)),
+        (7.05, 7.0, pytest.approx(7.06)),
+        # equally far off: the first
+        (4.02, 4.01, pytest.approx(4.01)),
+    ]

@@ -103,3 +103,50 @@ def test_buffers_must_bracket_the_readings_where_they_are_written_down(bench: Be
         (True, False),
         (True, False),
     ]
+
+
+def doubts(bench: Bench) -> list[tuple[object, ...]]:
+    """Day of use, the check that puts it in doubt."""
+    return bench.rows("meter_days", "strftime(used_on, '%m-%d'), strftime(doubt_on, '%m-%d'), doubt_stage")
+
+
+def test_the_check_that_puts_a_day_in_doubt_is_named(bench: Bench) -> None:
+    bench.lots()
+    bench.calibrations(
+        "calibrated_on | left_7_ph | found_7_ph\n"
+        "2026-03-02 | 7.00 | -\n2026-03-16 | 7.00 | 7.30\n2026-03-23 | 7.20 | 7.00\n2026-03-30 | 7.00 | 7.20",
+        same={"slope_pct": None, "offset_mv": None},
+    )
+    bench.readings(
+        "sampled_on\n2026-03-02\n2026-03-09\n2026-03-16\n2026-03-20\n2026-03-23\n2026-03-27\n2026-03-30",
+        same={"meter_id": "M1"},
+    )
+    assert doubts(bench) == [
+        ("03-02", None, None),
+        ("03-09", "03-16", "as_found"),
+        ("03-16", None, None),
+        ("03-20", None, None),
+        ("03-23", "03-23", "as_left"),
+        # between two failed ones: the one before
+        ("03-27", "03-23", "as_left"),
+        ("03-30", None, None),
+    ]
+
+
+def test_a_day_in_no_doubt_names_no_check(bench: Bench) -> None:
+    # A good check that day vouches for it, though the next one fails.
+    bench.lots()
+    bench.calibrations("calibrated_on | slope_pct\n2026-03-20 | 98\n2026-03-30 | 84")
+    bench.readings("sampled_on\n2026-03-20", same={"meter_id": "M1"})
+    assert doubts(bench) == [("03-20", None, None)]
+
+
+def test_a_day_whose_buffers_do_not_bracket_keeps_its_check_and_figures(bench: Bench) -> None:
+    bench.lots()
+    bench.calibrations("buffers | calibrated_time\n7.00/10.01 | 07:00\n7.00 | 06:00\n4.01 | -")
+    bench.readings("ph\n5.75\n5.90", same={"meter_id": "M1"})
+    columns = (
+        "is_checked, is_calibrated, check_record_no, lowest_buffer::double, highest_buffer::double, "
+        "lowest_ph::double, highest_ph::double"
+    )
+    assert bench.rows("meter_days", columns) == [(True, False, 1, 7.0, 10.01, 5.75, 5.9)]
