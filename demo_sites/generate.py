@@ -21,6 +21,7 @@ import tomllib
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time, timedelta
+from functools import cache
 from itertools import groupby
 from pathlib import Path
 from random import Random
@@ -43,6 +44,9 @@ EC_PER_DEGREE = 0.0191
 SITES = ("north-range", "erlenwerth", "loma-alta", "pellbarrow")
 OVER_COLLECTED_HOUSE = "Haus 4"
 OVER_COLLECTED_FROM = date(2026, 2, 20)
+TYPES_ROWS = "loma-alta"
+"""The site that types row and place instead of a word, and takes most pots from the row by the path."""
+TYPES_ROWS_FROM = date(2026, 3, 10)
 UNCALIBRATED = {("erlenwerth", "G2", date(2026, 3, 26))}
 FAILED_SLOPE = ("north-range", "M2", date(2026, 4, 2))
 
@@ -287,6 +291,8 @@ def pot_lines(sampling: Sampling) -> list[Line]:
     pour, collect = POUR_AND_COLLECT_ML[lot.container_class]
     places = ["edge", "middle", "back", "middle", "edge", "back", "middle"]
     rng.shuffle(places)
+    if lot.site == TYPES_ROWS and day >= TYPES_ROWS_FROM:
+        places = rows_and_places(lot, day, sampling.purpose, n)
     sampler = rng.choice(SAMPLERS[lot.site])
     drain = 90 if lot.container_class == "nursery" else rng.choice((40, 45, 45, 50))
     note = sampling.note or (rng.choice(NOTES[lot.site]) if rng.random() < 0.3 else "")
@@ -321,6 +327,24 @@ def pot_lines(sampling: Sampling) -> list[Line]:
         }
         lines.append(Line(day, lot.code, values, lot.meter))
     return lines
+
+
+def rows_and_places(lot: Lot, day: date, purpose: str, pots: int) -> list[str]:
+    """Where somebody picks who does not walk around the bench: four of five pots from the front row."""
+    rng = random_for(lot.code, day, purpose, "places")
+    rows, columns = bench_sizes(lot.site)[lot.house, lot.bench]
+    return [f"{rng.randint(2, rows) if pot % 5 == 3 else 1}-{rng.randint(1, columns)}" for pot in range(pots)]
+
+
+@cache
+def bench_sizes(site: str) -> dict[tuple[str, str], tuple[int, int]]:
+    """Rows and columns of the benches that the site's map has, by house and bench."""
+    settings = tomllib.loads((HERE / "sites" / site / "site.toml").read_text(encoding="utf-8"))
+    return {
+        (one["house"], one["name"]): (one["rows"], one["columns"])
+        for one in settings["bench"]
+        if "rows" in one
+    }
 
 
 def sheet_line(sampling: Sampling) -> list[Line]:

@@ -207,6 +207,24 @@ def trace(home: Path, site: str, lot: str | None, on: datetime | None, as_json: 
 @cli.command()
 @HOME
 @click.argument("site")
+@click.option("--for", "until", type=DAY, help="Sample what is due up to this day, YYYY-MM-DD.")
+@AS_JSON
+def sheet(home: Path, site: str, until: datetime | None, as_json: bool) -> None:
+    """Write the sampling sheet of SITE in HOME: a PDF for the clipboard, and the CSVs to fill in and drop.
+
+    It asks for what is due until six days after the newest night, overdue lots included, or up to --for DATE.
+
+    Example: leachbook sheet my_home north-range --for 2026-04-10
+    """
+    from pipeline.sheet_run import describe_sheet, tell_sheet, write_sheet
+
+    written = write_sheet(home, site, _day(until))
+    _print(as_json, describe_sheet(written), tell_sheet(written))
+
+
+@cli.command()
+@HOME
+@click.argument("site")
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option("--kind", type=KIND, help="What the file holds.")
 @click.option(

@@ -14,6 +14,7 @@ from pipeline.intake import archive
 from pipeline.intake.collect import Collected, CollectedFile, collect
 from pipeline.receive import Before, add_known, digest_reading, find_export, order_files, receive
 from pipeline.settings import PolicyInForce, Settings, SiteSettings, resolve_policy
+from pipeline.settings.sheet import read_export
 from pipeline.warehouse.connect import Connection
 from pipeline.warehouse.load import (
     NewFile,
@@ -102,7 +103,7 @@ class _SiteReader:
 
     def read(self, file: CollectedFile, file_id: int) -> NewFile:
         """Read one file that has or will have this number."""
-        export = self._site.exports[file.export_no - 1]
+        export = read_export(self._site, file.export_no)
         key = file.kind, file.export_no
         known = self._known.get(key)
         if known is None:
@@ -137,10 +138,10 @@ class _SiteReader:
         """Earlier files that today's settings read otherwise, with the number of their export today."""
         changed = []
         for old in self._before:
-            export_no = find_export(self._site, old.kind, old.name)
+            export_no = find_export(self._site, old.kind, old.name, old.export_no)
             if export_no is None:
                 continue
-            digest = digest_reading(self._site.exports[export_no - 1], self._site, self._policy)
+            digest = digest_reading(read_export(self._site, export_no), self._site, self._policy)
             # A file without a layout was loaded before layouts were told apart.
             is_old = old.layout is None and old.problem is None
             if is_old or (export_no, digest) != (old.export_no, old.reading_digest):

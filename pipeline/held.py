@@ -71,7 +71,7 @@ def tell_held(groups: Sequence[HeldGroup], *, show_all: bool) -> list[str]:
 
 
 class NotDataLine(BaseModel):
-    """One line that a rule set aside: the header, titles, units, the separator's line, comments and totals."""
+    """One line that a rule set aside: the header, titles, units, the separator's line, comments, totals, notes alone."""
 
     model_config = ConfigDict(frozen=True)
 
@@ -88,6 +88,7 @@ class NotDataFile(BaseModel):
     site_id: str
     file: str
     blank: int
+    not_filled_in: int
     lines: list[NotDataLine]
 
 
@@ -98,7 +99,11 @@ def list_not_data(files: pl.DataFrame, lines: pl.DataFrame) -> list[NotDataFile]
         by_file[row["file_id"]].append(NotDataLine(line=row["line"], rule=row["rule"], text=row["text"]))
     return [
         NotDataFile(
-            site_id=row["site_id"], file=row["file"], blank=row["blank"], lines=by_file[row["file_id"]]
+            site_id=row["site_id"],
+            file=row["file"],
+            blank=row["blank"],
+            not_filled_in=row["not_filled_in"],
+            lines=by_file[row["file_id"]],
         )
         for row in files.iter_rows(named=True)
     ]
@@ -114,6 +119,10 @@ def tell_not_data(files: Sequence[NotDataFile]) -> list[str]:
         told += [f"    line {one.line}, {one.rule}: {_printable(one.text)}" for one in file.lines]
         if file.blank:
             told.append(f"    {file.blank} blank line{'s' if file.blank > 1 else ''}")
+        if file.not_filled_in:
+            told.append(
+                f"    {file.not_filled_in} line{'s' if file.not_filled_in > 1 else ''} of the sheet not filled in"
+            )
     return told
 
 

@@ -9,6 +9,7 @@ from datetime import date
 import polars as pl
 
 from pipeline import __version__
+from pipeline.calendar_night import keep_calendars
 from pipeline.haul import Haul
 from pipeline.measures.ec import very_high_edges
 from pipeline.measures.reference_tables import (
@@ -28,6 +29,7 @@ from pipeline.warehouse.load import finish_night, load_files, load_troubles, rel
 from pipeline.warehouse.policy_tables import Published, load_settings_tables
 
 Say = Callable[[str], None]
+Calendars = Callable[[Connection, Settings, int], None]
 
 
 def judge_night(
@@ -39,11 +41,12 @@ def judge_night(
     *,
     version: str = __version__,
     facts_only: bool = False,
+    calendars: Calendars = keep_calendars,
 ) -> tuple[int, Night]:
     """Load what is new, rebuild everything that follows from it, and see that it is sound.
 
     A night that is replayed has the `version` that ran it then, and with `facts_only` no judgement: the next
-    night's facts do not hang on it.
+    night's facts do not hang on it. `calendars` writes down what the night numbered so makes known of events.
     """
     digest = settings_digest(settings)
     say(f"Loading {len(haul.files)} new files")
@@ -56,11 +59,12 @@ def judge_night(
     load_troubles(connection, night_no, haul.troubles)
     if facts_only:
         build_facts(connection)
-        keep_fates(connection)
     else:
         say("Judging samplings and lots")
         build_models(connection, measure_night)
-        keep_fates(connection)
+    keep_fates(connection)
+    calendars(connection, settings, night_no)
+    if not facts_only:
         check_invariants(connection)
     facts = facts_digest(connection)
     finish_night(connection, night_no, facts, len(haul.files), records)

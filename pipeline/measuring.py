@@ -14,6 +14,7 @@ from pipeline.measures.contrasts import contrasts, site_contrasts
 from pipeline.measures.drift import RULES, drift_charts
 from pipeline.measures.forecast import forecasts
 from pipeline.measures.outliers import score_pots, with_and_without
+from pipeline.measures.positions import front_of_bench
 from pipeline.measures.t_table import required_n
 from pipeline.measures.trend import trends
 from pipeline.measures.water import check_feeds, judge_alkalinity
@@ -38,8 +39,9 @@ TABLES: Final = (
     "crop_contrasts",
     "judged_waters",
     "judged_feeds",
+    "front_rows",
 )
-OF_A_SITE: Final = ("limits", "crop_means", "waters", "feeds")
+OF_A_SITE: Final = ("limits", "crop_means", "waters", "feeds", "recorded_rows")
 """Inputs that are not of one quantity of a lot."""
 
 Inputs = Mapping[str, pl.DataFrame]
@@ -48,7 +50,7 @@ Tables = dict[str, pl.DataFrame]
 
 
 def measure_night(connection: Connection) -> None:
-    """Fill the tables of sql/schema/007_measures.sql and 008_water.sql for tonight.
+    """Fill the tables of sql/schema/007_measures.sql, 008_water.sql and 012_positions.sql for tonight.
 
     Verdicts and standing lots must be there.
     """
@@ -72,6 +74,7 @@ def measure(inputs: Inputs) -> Tables:
         feeds = check_feeds(part["feeds"], limits["feed_tolerance_share"])
         found.setdefault("judged_feeds", []).append(feeds)
     found["judged_waters"] = [judge_alkalinity(inputs["waters"])]
+    found["front_rows"] = [front_of_bench(inputs["recorded_rows"])]
     # The sites of a group are held against each other by the first one's step.
     for limits in inputs["limits"].head(1).iter_rows(named=True):
         for quantity in QUANTITIES:
@@ -90,7 +93,7 @@ def _by_policy(inputs: Inputs) -> Iterator[tuple[dict[str, pl.DataFrame], Limits
         part = {
             name: frame.filter(pl.col("site_id").is_in(mine))
             for name, frame in inputs.items()
-            if name not in ("limits", "crop_means", "waters")
+            if name not in ("limits", "crop_means", "waters", "recorded_rows")
         }
         yield part, dict(zip(names, values, strict=True))
 

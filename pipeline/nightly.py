@@ -17,8 +17,10 @@ from pipeline.haul import collect_sites, read_haul
 from pipeline.intake.ledger import read_ledger
 from pipeline.judge import judge_night
 from pipeline.measures.reference_tables import (
+    load_buffers_by_temperature,
     load_corrective_options,
     load_ec_bands,
+    load_sampling_frequency,
 )
 from pipeline.night_lock import night_lock
 from pipeline.publish import (
@@ -34,7 +36,7 @@ from pipeline.publish import (
     sweep,
 )
 from pipeline.reports.compile import compile_summary
-from pipeline.reports.render import render_night
+from pipeline.reports.render import SITE_FILES, render_night
 from pipeline.reports.rows import Published as Shown
 from pipeline.reports.summary import Night, Summary
 from pipeline.settings import PolicyInForce, Settings, load_settings, resolve_policy
@@ -136,8 +138,8 @@ def _check_order(day: date, last: NightRow | None) -> None:
 
 def _stored_pages(home: Path, out: Path, settings: Settings) -> Summary | None:
     """The document of the pages that stand in a folder; None when any of them is missing, damaged or altered."""
-    bases = ["overview", *(f"sites/{site.id}" for site in settings.sites)]
-    if not all((out / f"{base}.{kind}").is_file() for base in bases for kind in ("html", "pdf")):
+    of_sites = [f"sites/{site.id}{ending}" for site in settings.sites for ending in SITE_FILES]
+    if not all((out / name).is_file() for name in ("overview.html", "overview.pdf", *of_sites)):
         return None
     try:
         if next(find_altered(out, sealed_pages(read_ledger(home))), None) is not None:
@@ -172,7 +174,12 @@ def _summarize(connection: Connection, settings: Settings, night: Night) -> Summ
         fetch_tables(connection),
         settings,
         _policy_on(settings, night.as_of),
-        Shown(load_ec_bands(), load_corrective_options()),
+        Shown(
+            load_ec_bands(),
+            load_corrective_options(),
+            load_sampling_frequency(),
+            load_buffers_by_temperature(),
+        ),
         night,
     )
 

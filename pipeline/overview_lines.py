@@ -12,6 +12,7 @@ from pydantic import ValidationError
 from pipeline.errors import HomeError, WarehouseError
 from pipeline.intake.ledger import read_ledger
 from pipeline.reports.summary import Level, Lot, Site, Summary
+from pipeline.reports.wording_dues import WEEKDAYS
 from pipeline.reports.wording_held import FILE_PROBLEMS
 
 if TYPE_CHECKING:
@@ -132,6 +133,8 @@ def describe_status(summary: Summary) -> dict[str, Any]:
                 "silent": site.is_silent,
                 "lots_by_level": site.lots_by_level,
                 "dues_by_state": site.dues_by_state,
+                "pots_this_week": site.plan_weeks[0].pots if site.plan_weeks else 0,
+                "minutes_this_week": site.plan_weeks[0].minutes if site.plan_weeks else 0.0,
                 "held_lines": site.lines.held,
             }
             for site in summary.sites
@@ -144,6 +147,11 @@ def describe_status(summary: Summary) -> dict[str, Any]:
                 "level": lot.level,
                 "due_on": lot.due.due_on and lot.due.due_on.isoformat(),
                 "due_state": lot.due.state,
+                "due_rule": lot.due.rule,
+                "due": lot.due.why,
+                "other_dues": lot.due.also,
+                "retest_due_on": lot.due.retest_due_on and lot.due.retest_due_on.isoformat(),
+                "excused_until": lot.due.excused_until and lot.due.excused_until.isoformat(),
                 "reasons": [reason.sentence for reason in lot.reasons],
             }
             for site, lot in _lots(summary)
@@ -154,10 +162,15 @@ def describe_status(summary: Summary) -> dict[str, Any]:
 
 def tell_status(summary: Summary) -> list[str]:
     """Who needs what, for a person."""
-    lots = [f"  {lot_line(site, lot)}" for site, lot in _lots(summary) if lot.level != "ok"]
+    lots = [
+        f"  {lot_line(site, lot)} {_next(lot, summary.date_format)}"
+        for site, lot in _lots(summary)
+        if lot.level != "ok"
+    ]
     return [
         f"{summary.group_name}: last good night as of {summary.night.as_of}.",
         _levels(summary),
+        _sampling(summary),
         *lots,
         *_warnings(summary, MOST_WARNINGS),
     ]
@@ -180,6 +193,32 @@ def _levels(summary: Summary) -> str:
     return (
         f"{_count(total, 'lot')} at {_count(len(summary.sites), 'site')}: {counts['act']} act, "
         f"{counts['no_reading']} no current reading, {counts['watch']} watch, {counts['ok']} OK."
+    )
+
+
+def _next(lot: Lot, date_format: str) -> str:
+    """The lot's next sampling, and the retest that a treatment waits for where that is not the next one."""
+    due = lot.due
+    sentence = due.group_sentence or due.why
+    if due.retest_due_on is None or due.rule == "after_treatment":
+        return sentence
+    day = due.retest_due_on
+    return f"{sentence} Treated, retest due {WEEKDAYS[day.weekday()]} {day.strftime(date_format)}."
+
+
+def _sampling(summary: Summary) -> str:
+    """How the sampling stands over all sites, and what this week asks for."""
+    counts = {
+        state: sum(site.dues_by_state.get(state, 0) for site in summary.sites)
+        for state in ("overdue", "never_sampled", "due_this_week", "excused")
+    }
+    weeks = [site.plan_weeks[0] for site in summary.sites if site.plan_weeks]
+    minutes = sum(week.minutes for week in weeks)
+    time = f"{minutes:.0f} min" if minutes < 120 else f"{minutes / 60:.0f} h"
+    return (
+        f"Next samplings: {counts['overdue']} overdue, {counts['never_sampled']} never sampled, "
+        f"{counts['due_this_week']} due this week, {counts['excused']} excused; "
+        f"{_count(sum(week.pots for week in weeks), 'pot')} this week, about {time}."
     )
 
 

@@ -16,6 +16,7 @@ from dataclasses import asdict
 from datetime import date, datetime
 from pathlib import Path
 
+from pipeline.calendar_night import pack_changes
 from pipeline.errors import ArchiveError, WarehouseError
 from pipeline.files import write_whole
 from pipeline.haul import Haul
@@ -69,6 +70,7 @@ def publish_night(
     for file in haul.collected:
         archive.store(home, file.data)
     stored = archive.store_settings(home, settings.files)
+    told = pack_changes(connection, night_no)
     tables = digest_tables(connection)
     closing = ledger.night_entry(
         night.as_of,
@@ -81,6 +83,7 @@ def publish_night(
         troubles=[asdict(trouble) for trouble in haul.troubles],
         tables=_written(tables),
         warehouse=asdict(seal(connection, working)),
+        **({} if told is None else {"calendars": archive.store(home, told)}),
         **({} if pages is None else {"pages": hash_pages(pages)}),
     )
     entries = [*(ledger.receipt_entry(file, night.as_of) for file in haul.collected), closing]

@@ -7,10 +7,12 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import date, datetime
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 from pipeline import __version__
+from pipeline.calendar_night import replay_calendars
 from pipeline.errors import ArchiveError, HomeError, RebuildError, SettingsError
 from pipeline.haul import Haul, read_haul
 from pipeline.intake import archive, ledger
@@ -151,6 +153,8 @@ def replay(home: Path, connection: Connection, nights: Sequence[LedgerNight], sa
             say(f"Replaying night {night.number} of {len(nights)}, as of {night.as_of}")
             settings = shelf.take(night.closing["settings"])
             haul = _haul_again(home, connection, settings, night)
+            is_last = night is nights[-1]
+            kept = night.closing.get("calendars")
             _, judged = judge_night(
                 connection,
                 settings,
@@ -158,7 +162,12 @@ def replay(home: Path, connection: Connection, nights: Sequence[LedgerNight], sa
                 haul,
                 lambda _: None,
                 version=night.closing["leachbook"],
-                facts_only=night is not nights[-1],
+                facts_only=not is_last,
+                calendars=partial(
+                    replay_calendars,
+                    kept=None if kept is None else archive.fetch(home, kept),
+                    is_judged=is_last,
+                ),
             )
             if judged.facts_digest != night.closing["facts"]:
                 raise RebuildError(

@@ -16,8 +16,10 @@ from pipeline.checks.sift import sift
 from pipeline.intake.collect import CollectedFile, Listing, plan_collection
 from pipeline.intake.known import KNOWN_SCHEMA, find_known, lay_out, no_lines, number_equal_texts
 from pipeline.intake.read import ReadResult, read_records
+from pipeline.intake.sheet_files import fit_sheet
 from pipeline.intake.translate import translate
 from pipeline.settings import Export, PolicyInForce, SiteSettings
+from pipeline.settings.sheet import is_sheet
 from pipeline.warehouse.load import FileFacts, NewFile
 
 _NAME_DATE = re.compile(r"(?<!\d)(20\d{2})-?([01]\d)-?([0-3]\d)(?!\d)")
@@ -50,8 +52,13 @@ def digest_reading(export: Export, site: SiteSettings, policy: Sequence[PolicyIn
     return hashlib.sha256("\n".join(parts).encode()).hexdigest()
 
 
-def find_export(site: SiteSettings, kind: str, name: str) -> int | None:
-    """Number (from 1) of the export of this kind that takes a file of this name today; None if none does."""
+def find_export(site: SiteSettings, kind: str, name: str, export_no: int) -> int | None:
+    """Number of the export of this kind that takes a file of this name today; None if none does.
+
+    `export_no`: the number under which the file came. A sheet is one by its header, under any settings.
+    """
+    if is_sheet(export_no):
+        return export_no
     listing = Listing(names=[name], folders=[], troubles=[])
     claims = plan_collection(site.exports, listing).claims
     return next((one.export_no for one in claims if site.exports[one.export_no - 1].kind == kind), None)
@@ -82,6 +89,9 @@ def receive(
     Lines that `before` knows are only counted as repeated; the rest is translated and sifted.
     """
     before = before or Before()
+    # What the reading hangs on are the settings; the dialect of a sheet is in its bytes.
+    digest = digest_reading(export, site, policy)
+    export = fit_sheet(export, site, file.data)
     result = read_records(file.data, export, earlier_header=before.header)
     layout = lay_out(result.header, export) if result.header and result.file_problem is None else None
     repeated = _repeated(result, layout, before)
@@ -100,7 +110,7 @@ def receive(
             ),
         ]
     )
-    facts = _facts(file, export, result, digest_reading(export, site, policy))
+    facts = _facts(file, export, result, digest)
     same_as = repeated.select(
         "record_no",
         pl.col("file_id").alias("same_as_file_id"),

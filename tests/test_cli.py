@@ -83,6 +83,7 @@ def test_status_says_who_needs_what(home: Path) -> None:
     assert run_cli("status", home).out == (
         "Small group: last good night as of 2026-04-06.\n"
         "2 lots at 1 site: 0 act, 0 no current reading, 0 watch, 2 OK.\n"
+        "Next samplings: 0 overdue, 0 never sampled, 0 due this week, 0 excused; 0 pots this week, about 0 min.\n"
     )
 
 
@@ -91,6 +92,7 @@ def test_status_for_machines_names_sites_and_lots(home: Path) -> None:
     assert told["as_of"] == "2026-04-06"
     assert told["sites"][0]["last_received_on"] == "2026-04-06"
     assert told["lots"] == []
+    assert (told["sites"][0]["pots_this_week"], told["sites"][0]["minutes_this_week"]) == (0, 0.0)
 
 
 def test_new_makes_a_home_that_a_night_runs_on(tmp_path: Path) -> None:

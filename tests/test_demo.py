@@ -49,7 +49,8 @@ def test_each_night_has_its_pages(demo_home: Path) -> None:
     for day in (FIRST_NIGHT, SECOND_NIGHT):
         folder = demo_home / "out" / str(day)
         names = {str(path.relative_to(folder)) for path in folder.rglob("*") if path.is_file()}
-        sites = {f"sites/{site}.{kind}" for site in stories.LOTS_STANDING for kind in ("html", "pdf")}
+        ends = (".html", ".pdf", ".ics", "-sheet.pdf", "-sheet.csv", "-sheet-calibrations.csv")
+        sites = {f"sites/{site}{end}" for site in stories.LOTS_STANDING for end in ends}
         assert names == sites | {"overview.html", "overview.pdf", "summary.json", "summary.schema.json"}
     assert str((demo_home / "out" / "latest").readlink()) == str(SECOND_NIGHT)
 
@@ -78,7 +79,8 @@ def test_status_says_all_of_it_in_few_lines(demo_home: Path) -> None:
     told = run_cli("status", demo_home).out.splitlines()
     assert told[0] == "Quillmere Growers: last good night as of 2026-04-06."
     assert told[1] == "67 lots at 4 sites: 4 act, 4 no current reading, 10 watch, 49 OK."
-    levels = [line.split("  ")[1] for line in told[2:20]]
+    assert told[2].startswith("Next samplings: ")
+    levels = [line.split("  ")[1] for line in told[3:21]]
     assert levels == ["ACT"] * 4 + ["NO CURRENT READING"] * 4 + ["WATCH"] * 10
     assert told[-1] == "  28 lines held for 9 causes: leachbook held lists them."
 

@@ -109,7 +109,15 @@ def test_the_command_lists_all_or_the_first_five(demo_home: Path, flag: str | No
 
 
 def test_lines_that_are_no_data_are_told_with_their_rule() -> None:
-    files = pl.DataFrame({"site_id": ["hill"] * 2, "file_id": [1, 2], "file": ["a", "b"], "blank": [2, 1]})
+    files = pl.DataFrame(
+        {
+            "site_id": ["hill"] * 2,
+            "file_id": [1, 2],
+            "file": ["a", "b"],
+            "blank": [2, 1],
+            "not_filled_in": [0, 12],
+        }
+    )
     lines = pl.DataFrame(
         {"file_id": [1, 1], "line": [1, 9], "rule": ["header", "total"], "text": ["Lot,pH", "Total\x1b,5"]}
     )
@@ -121,6 +129,7 @@ def test_lines_that_are_no_data_are_told_with_their_rule() -> None:
         "    2 blank lines",
         "hill: b",
         "    1 blank line",
+        "    12 lines of the sheet not filled in",
     ]
     assert tell_not_data([]) == ["Every line of the newest files is data."]
 

@@ -35,7 +35,11 @@ NEXT_DAY = DAY + timedelta(days=1)
 PAGES = (
     "overview.html",
     "overview.pdf",
+    "sites/hill-sheet-calibrations.csv",
+    "sites/hill-sheet.csv",
+    "sites/hill-sheet.pdf",
     "sites/hill.html",
+    "sites/hill.ics",
     "sites/hill.pdf",
     "summary.json",
     "summary.schema.json",

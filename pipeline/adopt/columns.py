@@ -352,6 +352,8 @@ def _support(field: str, column: ColumnFacts) -> str | None:
     """What the cells say for the field: words, "" for nothing, None for a contradiction."""
     if field in DAY_FIELDS:
         return "the cells are days" if column.days or day_formats(column.cells, with_times=True) else None
+    if field in ("drain_start", "drain_end"):
+        return "the cells are times of day" if column.times else None
     if field == "year":
         return "the cells are years" if are_years(column.cells) else None
     if field == "week":

@@ -15,8 +15,10 @@ from pipeline.adopt.propose import Proposal, propose
 from pipeline.errors import AdoptError, SettingsError, SiteNotFound
 from pipeline.files import write_whole
 from pipeline.intake.collect import DROP, Listing, list_site, plan_collection
+from pipeline.intake.sheet_files import find_sheet
 from pipeline.settings import Settings, SiteSettings, load_settings
 from pipeline.settings.explain import name_nearest
+from pipeline.settings.sheet import SHEET_READINGS
 
 _MARK = b"\xef\xbb\xbf"
 
@@ -42,6 +44,7 @@ def adopt_file(
     settings = load_settings(home)
     site = find_site(settings, site_name)
     data = read_file(file)
+    _refuse_sheet(site, file, data)
     proposal = propose(data, file.name, site, kind, answers)
     _refuse_claimed(site, proposal)
     if "files" not in (answers or {}):
@@ -72,6 +75,18 @@ def read_file(file: Path) -> bytes:
         raise AdoptError(
             f"{file}: cannot be read ({(error.strerror or 'unknown').lower()}); name a file that is there."
         ) from error
+
+
+def _refuse_sheet(site: SiteSettings, file: Path, data: bytes) -> None:
+    """A filled-in sheet is known by its header and needs no block."""
+    sheet = find_sheet(data)
+    if sheet is None:
+        return
+    what = "sampling sheet" if sheet.number == SHEET_READINGS else "sheet of meter checks"
+    raise AdoptError(
+        f"{file.name} is Leachbook's own {what} and needs no mapping; put it into {site.folder.name}/{DROP} as it is, "
+        "filled in, and the next night takes it."
+    )
 
 
 def _refuse_claimed(site: SiteSettings, proposal: Proposal) -> None:

@@ -10,12 +10,15 @@ import hashlib
 import os
 import re
 import stat
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from types import MappingProxyType
 
+from pipeline.intake.sheet_files import HEAD_BYTES, find_sheet
 from pipeline.settings import Export, SiteSettings
+from pipeline.settings.sheet import is_sheet, read_export
 
 DROP = "drop"
 
@@ -40,8 +43,8 @@ class FileTrouble:
 class CollectedFile:
     """One file taken in for one export.
 
-    `export_no` counts the site's exports from 1; `name` is relative to the site's folder; `size` in bytes;
-    `modified_at` in UTC.
+    `export_no` counts the site's exports from 1, and is 0 or less for a sheet (see settings.sheet); `name` is
+    relative to the site's folder; `size` in bytes; `modified_at` in UTC.
     """
 
     site_id: str
@@ -68,7 +71,7 @@ class Collected:
 
 @dataclass(frozen=True)
 class Claim:
-    """A name below the site's folder and the number (from 1) of the export that claims it."""
+    """A name below the site's folder and the number of the export that claims it."""
 
     name: str
     export_no: int
@@ -76,7 +79,7 @@ class Claim:
 
 @dataclass(frozen=True)
 class Plan:
-    """What to take, decided by names alone."""
+    """What to take, decided by names and by which of them are sheets."""
 
     claims: list[Claim]
     troubles: list[FileTrouble]
@@ -123,7 +126,7 @@ def collect(
     night.  `read_bytes` is there so that a test can let a file change, or fail, while it is read.
     """
     listing = list_site(site)
-    plan = plan_collection(site.exports, listing)
+    plan = plan_collection(site.exports, listing, find_sheets(site.folder, listing))
     files: list[CollectedFile] = []
     troubles = [*plan.troubles]
     for claim in plan.claims:
@@ -141,13 +144,21 @@ def collect(
     return Collected(files, _unique(troubles), plan.unclaimed)
 
 
-def plan_collection(exports: Sequence[Export], listing: Listing) -> Plan:
-    """Decide by names which export takes which file; two exports of one kind must not share a file."""
+def plan_collection(
+    exports: Sequence[Export], listing: Listing, sheets: Mapping[str, int] = MappingProxyType({})
+) -> Plan:
+    """Decide by names which export takes which file; two exports of one kind must not share a file.
+
+    `sheets`: names of files that are sheets, whatever patterns fit them, with the number of their export.
+    """
     patterns = [(number, export, _pattern(export.files)) for number, export in enumerate(exports, 1)]
     claims: list[Claim] = []
     troubles = list(listing.troubles)
     unclaimed: list[str] = []
     for name in sorted(listing.names):
+        if name in sheets:
+            claims.append(Claim(name, sheets[name]))
+            continue
         takers = [(number, export) for number, export, pattern in patterns if pattern.fullmatch(name)]
         kinds = [export.kind for _, export in takers]
         if len(set(kinds)) < len(kinds):
@@ -167,6 +178,37 @@ def plan_collection(exports: Sequence[Export], listing: Listing) -> Plan:
     )
     troubles += [_directory(name) for name in taken_for_files]
     return Plan(claims, troubles, unclaimed)
+
+
+def find_sheets(base: Path, listing: Listing) -> dict[str, int]:
+    """Files at the top of the drop folder that have the header of a sheet, with the number of its export.
+
+    Only their first bytes are looked at; a file that cannot be opened is told of where it is taken.
+    """
+    found: dict[str, int] = {}
+    for name in listing.names:
+        folder, _, last = name.rpartition("/")
+        if folder != DROP or _is_hidden(last):
+            continue
+        sheet = find_sheet(_peek(base, name))
+        if sheet is not None:
+            found[name] = sheet.number
+    return found
+
+
+def _peek(base: Path, name: str) -> bytes:
+    """The first bytes of a plain file inside the site's folder; nothing of anything else."""
+    try:
+        descriptor = os.open(_inside(base, name), os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC)
+    except (_RefusedFile, OSError, ValueError):
+        return b""
+    try:
+        # One byte more, so that it shows whether the file ends here.
+        return os.read(descriptor, HEAD_BYTES + 1) if stat.S_ISREG(os.fstat(descriptor).st_mode) else b""
+    except OSError:
+        return b""
+    finally:
+        os.close(descriptor)
 
 
 def list_site(site: SiteSettings) -> Listing:
@@ -241,9 +283,13 @@ def _take(site: SiteSettings, claim: Claim, read_bytes: ReadBytes) -> CollectedF
         sentence = "the file changed while it was read"
         mend = "nothing to do: the next night takes it, when it is complete"
         raise _RefusedFile(FileTrouble(name, "changing", sentence, mend))
+    sheet = find_sheet(data) if is_sheet(claim.export_no) else None
+    if is_sheet(claim.export_no) and (sheet is None or sheet.number != claim.export_no):
+        sentence, mend = "the file changed between two looks at it", "nothing to do: the next night takes it"
+        raise _RefusedFile(FileTrouble(name, "changing", sentence, mend))
     return CollectedFile(
         site_id=site.id,
-        kind=site.exports[claim.export_no - 1].kind,
+        kind=read_export(site, claim.export_no).kind,
         export_no=claim.export_no,
         name=name,
         sha256=hashlib.sha256(data).hexdigest(),

@@ -65,7 +65,7 @@ class NumberFormat:
     number and is left aside; `digits` before and `decimals` after the point are what the column keeps;
     `example` is a good value, written with a point.  `quantity` and `unit` say what the column is in;
     `own_unit` is the only unit of a field without a quantity (``min``); `fractions` whether ``1/2`` is a
-    figure here.
+    figure here.  `is_settable`: a site can say in site.toml how it writes numbers; it cannot for a sheet.
     """
 
     decimal: str
@@ -78,6 +78,7 @@ class NumberFormat:
     unit: str | None = None
     own_unit: str | None = None
     fractions: bool = False
+    is_settable: bool = True
 
     @property
     def conversion(self) -> Conversion:
@@ -264,6 +265,8 @@ def _undeclared_marks(body: str, form: NumberFormat) -> Refused | None:
     )
     if not is_mark or _plain_value(figure, form) is None:
         return None
+    if not form.is_settable:
+        return Refused(f'has "{mark}" behind the figure; take it away')
     return Refused(
         f'has "{mark}" behind the figure; take it away, or write number_marks = ["{mark}"] in site.toml if it '
         "says nothing about the figure"
@@ -282,7 +285,7 @@ def _not_a_number(text: str, form: NumberFormat) -> Refused:
             f"has {name} where no thousands end; write three figures behind each mark for thousands, "
             f"and decimals like {form.shown(form.example)}"
         )
-    if _number_pattern(other, "").fullmatch(text):
+    if form.is_settable and _number_pattern(other, "").fullmatch(text):
         return Refused(
             f"has a decimal {_MARK_WORDS[other]} where this export writes a decimal "
             f"{_MARK_WORDS[form.decimal]}; {form.like}, or change decimal in site.toml"
@@ -297,6 +300,8 @@ def _other_thousands(text: str, form: NumberFormat) -> Refused | None:
             continue
         if not _number_pattern(form.decimal, mark).fullmatch(text):
             continue
+        if not form.is_settable:
+            return Refused(f"has {_THOUSANDS_WORDS[mark]} for thousands; write it without")
         if mark in _MARK_WORDS and form.decimal not in text and len(re.findall(re.escape(mark), text)) == 1:
             return Refused(
                 f"has {_THOUSANDS_WORDS[mark]} that may stand for decimals or for thousands; {form.like}, "

@@ -28,6 +28,7 @@ from pipeline.intake.quick import read_quickly
 from pipeline.intake.records import Record, RecordSplitter, unlimited_fields
 from pipeline.intake.set_aside import IN_DOUBT, SetAside, explain_comment, explain_total
 from pipeline.settings import Export
+from pipeline.settings.sheet import SheetExport
 
 # What a spreadsheet writes above the header to tell itself the delimiter: sep=;
 _SEPARATOR_LINE: Final = re.compile("sep=(.)", re.IGNORECASE | re.DOTALL)
@@ -50,10 +51,11 @@ class ReadResult:
     """One file, read.
 
     `records`: one row per record (record_no from 1, line_from and line_to from 1, text without the last line
-    end, kind ``data``, ``header``, ``title``, ``blank``, ``total``, ``comment``, ``units`` or ``separator``, problem,
-    problem_detail).  `cells`: record_no and a column ``c0``, ``c1`` ... per header position, of data records without
-    problem.  `lines`: physical lines.  `file_problem`: why the whole file is held; then every data record carries
-    its code as problem (``header_only`` holds nothing and is said once).  `extra`: headers that no field maps.
+    end, kind ``data``, ``header``, ``title``, ``blank``, ``total``, ``comment``, ``units``, ``separator``, in a sheet
+    ``not_filled_in`` and ``noted_only`` too, problem, problem_detail).  `cells`: record_no and a column ``c0``,
+    ``c1`` ... per header position, of data records without problem.  `lines`: physical lines.  `file_problem`: why
+    the whole file is held; then every data record carries its code as problem (``header_only`` holds nothing and is
+    said once).  `extra`: headers that no field maps.
     """
 
     records: pl.DataFrame
@@ -83,7 +85,8 @@ def read_records(
     text, problem = decode(data, export.encoding)
     task = _Task(export, list(wanted), earlier_header)
     with unlimited_fields():
-        if is_quick and problem is None:
+        # Boxes of a sheet are looked at line by line.
+        if is_quick and problem is None and not isinstance(export, SheetExport):
             result = _read_quickly(text, task)
             if result is not None:
                 return result
@@ -157,11 +160,7 @@ def _read_carefully(lines: list[str], problem: FileProblem | None, task: _Task) 
     rules = SetAside(task.export, header or ())
     _read_body(lines, head.at, rules, header if problem is None else None, found)
     if problem is None and "data" not in found.kinds:
-        problem = FileProblem(
-            "header_only",
-            f"only a header and no data in {_lines_of(len(lines))}",
-            "nothing to do if the site had nothing to report, otherwise export the file again",
-        )
+        problem = _nothing_in(found, len(lines))
     elif problem is not None:
         found.hold_all(problem)
     return ReadResult(
@@ -280,6 +279,8 @@ def _read_body(lines: list[str], at: int, rules: SetAside, header: list[str] | N
             at += 1
         else:
             record = splitter.take(at, width)
+            if isinstance(export, SheetExport):
+                record = _padded(record, lines, width)
             if _is_comment(line, export):
                 found.add(_in_doubt(record, explain_comment(export.comment_prefix)), "data")
             else:
@@ -297,10 +298,24 @@ def _of_kind(record: Record, rules: SetAside, titles: list[str] | None) -> tuple
     kind = rules.judge(cells)
     if kind == "doubt":
         return _in_doubt(record, explain_total(next(filter(None, cells)))), "data"
-    if kind == "total":
+    # A line of a sheet that is broken is held as such, whatever its boxes seem to hold.
+    if kind == "total" or (kind != "data" and record.problem is None):
         return record, kind
     # Files that were put one behind the other have their header in the middle.
     return record, "header" if cells == titles else "data"
+
+
+def _padded(record: Record, lines: list[str], width: int | None) -> Record:
+    """A line of a sheet that lacks blank cells at its end, as some spreadsheets leave them out, with those cells.
+
+    One that the file breaks off in has no line end, and stays as it is.
+    """
+    cells = record.cells
+    if record.problem != "ragged" or cells is None or width is None or len(cells) > width:
+        return record
+    if not lines[record.line_to - 1].endswith(("\n", "\r")):
+        return record
+    return record._replace(cells=[*cells, *[""] * (width - len(cells))], problem=None, detail=None)
 
 
 def _in_doubt(record: Record, why: str) -> Record:
@@ -332,6 +347,18 @@ def _header_problem(record: Record, task: _Task) -> FileProblem | None:
         return FileProblem("columns_changed", sentence, "correct the header and export the file again")
     return judge_header(
         record.cells, record.text, record.line_from, task.wanted, task.export, task.earlier_header
+    )
+
+
+def _nothing_in(found: _Found, lines: int) -> FileProblem:
+    if {"not_filled_in", "noted_only"} & set(found.kinds):
+        sentence = f"a sheet in which no pH and no EC is filled in ({_lines_of(lines)})"
+        mend = "nothing to do if nothing was measured, otherwise save the sheet and drop it again"
+        return FileProblem("header_only", sentence, mend)
+    return FileProblem(
+        "header_only",
+        f"only a header and no data in {_lines_of(lines)}",
+        "nothing to do if the site had nothing to report, otherwise export the file again",
     )
 
 

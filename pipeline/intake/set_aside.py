@@ -15,6 +15,7 @@ from pipeline.intake.days import DEFAULT_MOMENT_FORMATS, names_week, read_moment
 from pipeline.intake.decode import FileProblem
 from pipeline.intake.header import place_of
 from pipeline.settings import Export
+from pipeline.settings.sheet import SheetExport
 from pipeline.settings.words import FIELDS
 from pipeline.units import UNITS, unit_in_cell
 
@@ -79,7 +80,12 @@ _OTHER_UNITS: Final = frozenset(
     | {"mg/l", "g/l", "units", "unit", "einheit", "eenheid", "unidad", "unité"}
 )
 
-Kind = Literal["data", "total", "doubt"]
+# What is measured of a pot, and what is seen of it without a meter; of a meter check anything but the meter's name.
+_MEASURED_OF_POT: Final = ("ph", "ec")
+_SEEN_OF_POT: Final = ("leachate", "temperature", "condition")
+_NOTHING_COLLECTED = re.compile(r"0+(?:[.,]0+)?")
+
+Kind = Literal["data", "total", "doubt", "not_filled_in", "noted_only"]
 
 
 class SetAside:
@@ -103,7 +109,11 @@ class SetAside:
 
         A total has no day, or nothing that says whose it is. Where the word stands in the column of a name (a lot
         called Mean), the line is a record; elsewhere only total words that the export states itself make it a total.
+
+        A line of a sheet whose boxes are blank is no data: not filled in, or with nothing but a note.
         """
+        if isinstance(self.export, SheetExport):
+            return self._judge_boxes(cells)
         first = next((at for at, cell in enumerate(cells) if cell.strip()), None)
         if first is None or not self.is_total_word(cells[first]):
             return "data"
@@ -112,6 +122,26 @@ class SetAside:
         if any(self._at.get(name) == first for name in _NAMES):
             return "data"
         return "total" if "total_words" in self.export.model_fields_set else "doubt"
+
+    def _judge_boxes(self, cells: Sequence[str]) -> Kind:
+        """What of a line of a sheet is filled in.
+
+        Day, sampler, meter and drain time are written for many pots at once and say nothing of one. A volume or a
+        condition without a reading is data that lacks something, so that it is held; a note alone says why there is
+        none, also beside a volume of 0.
+        """
+        if not self._at:
+            return "data"
+        if self.export.kind != "readings":
+            names = (name for name in self.export.columns if name != "meter")
+            return "data" if any(self._cell(cells, name) for name in names) else "not_filled_in"
+        if any(self._cell(cells, name) for name in _MEASURED_OF_POT):
+            return "data"
+        seen = [name for name in _SEEN_OF_POT if self._cell(cells, name)]
+        is_dry = seen == ["leachate"] and _NOTHING_COLLECTED.fullmatch(self._cell(cells, "leachate"))
+        if seen and not is_dry:
+            return "data"
+        return "noted_only" if is_dry or self._cell(cells, "note") else "not_filled_in"
 
     def is_doubtful_comment(self, line: str) -> bool:
         """Whether a line that begins with the comment mark has what a record has.

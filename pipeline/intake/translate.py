@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from decimal import Decimal
 
 import polars as pl
 
@@ -22,8 +23,10 @@ from pipeline.intake.header import header_key, mapped_keys, place_of
 from pipeline.intake.numbers import NumberFormat, plain_pattern, read_number, read_whole
 from pipeline.intake.read import ReadResult
 from pipeline.intake.refused import Refused
+from pipeline.intake.sheet_cells import ARMED, NUMBER_OF_POT, plain_decimal, read_clock, read_sheet_day
 from pipeline.intake.translate_more import MORE_SCHEMAS, MORE_TRANSLATORS
 from pipeline.settings import Export, SiteSettings
+from pipeline.settings.sheet import SheetExport
 from pipeline.settings.words import UNIT_OF_FIELD, WORDS_BY_FIELD
 
 READINGS_SCHEMA: dict[str, pl.DataType] = {
@@ -54,6 +57,9 @@ READINGS_SCHEMA: dict[str, pl.DataType] = {
     "ec_compensated": pl.Boolean(),
     "poured_with": pl.String(),
     "poured_ec_ms_cm": pl.Decimal(9, 4),
+    "due_why": pl.String(),
+    "due_on": pl.Date(),
+    "is_purpose_blank": pl.Boolean(),
     "cells": pl.String(),
 }
 LOTS_SCHEMA: dict[str, pl.DataType] = {
@@ -128,6 +134,7 @@ _NO = frozenset({"no", "n", "false", "0", "fail", "failed"})
 _MOST_POTS = 99_999
 _MOST_INT64 = 2**63 - 1
 _LONGEST_SHOWN = 60
+_NANOSECONDS_IN_MINUTE = 60_000_000_000
 _BETWEEN = "\x1f"  # stands between week and year; no sheet has it in a cell
 
 
@@ -136,8 +143,9 @@ class Translated:
     """`rows`: one per data record, typed; a record that could not be read has only its record_no.
 
     `problems`: record_no, field, cell (as it stands, trimmed), code (``date_unreadable``,
-    ``number_unreadable``, ``value_unknown``, ``week_unreadable``, ``missing``, ``nothing_measured``) and
-    sentence.  A sentence starts at the cell: whoever prints it puts file name and line number before it.
+    ``number_unreadable``, ``value_unknown``, ``week_unreadable``, ``missing``, ``nothing_measured``,
+    ``drain_backwards``, and of a sheet ``sheet_day``, ``sheet_word``, ``other_site``) and sentence.  A sentence
+    starts at the cell: whoever prints it puts file name and line number before it.
     """
 
     rows: pl.DataFrame
@@ -232,6 +240,8 @@ class _Sheet:
     def text(self, name: str) -> pl.Series:
         """Trimmed cells with the export's own words replaced by ours."""
         cells = self.trimmed(name)
+        if isinstance(self.export, SheetExport):
+            cells = cells.str.replace(ARMED, "$1")
         words = {_word_key(found): ours.strip() for found, ours in self.export.values.get(name, {}).items()}
         if not words:
             return cells
@@ -330,6 +340,7 @@ class _Sheet:
             unit=None if column is None else column.unit,
             own_unit=kept.own_unit,
             fractions=kept.fractions,
+            is_settable=not isinstance(export, SheetExport),
         )
 
     def number(self, name: str) -> pl.Series:
@@ -337,6 +348,10 @@ class _Sheet:
         form = self.form(name)
         dtype = pl.Decimal(form.digits + form.decimals, form.decimals)
         cells = self.text(name)
+        if isinstance(self.export, SheetExport):
+            return self.convert(
+                name, cells, "number_unreadable", dtype, lambda text: _read_either(text, form)
+            )
         if not form.conversion.is_identity:
             return self.convert(name, cells, "number_unreadable", dtype, lambda text: read_number(text, form))
         is_plain = cells.str.contains(plain_pattern(form)).fill_null(value=False)
@@ -379,14 +394,13 @@ class _Sheet:
     def word(self, name: str) -> pl.Series:
         """A field that must end up as one of our words."""
         known = {_word_key(word): word for word in WORDS_BY_FIELD[name]}
-        refused = Refused(
-            f"is none of {', '.join(WORDS_BY_FIELD[name])}; write one of them, or say what it means under "
-            f"[export.values.{name}] in site.toml"
-        )
+        is_sheet = isinstance(self.export, SheetExport)
+        mend = "" if is_sheet else f", or say what it means under [export.values.{name}] in site.toml"
+        refused = Refused(f"is none of {', '.join(WORDS_BY_FIELD[name])}; write one of them{mend}")
         return self.convert(
             name,
             self.text(name),
-            "value_unknown",
+            "sheet_word" if is_sheet else "value_unknown",
             pl.String(),
             lambda text: known.get(_word_key(text), refused),
         )
@@ -420,9 +434,20 @@ class _Sheet:
         return _look_up(cells, texts, moments)
 
     def days(self, name: str) -> pl.Series:
+        if isinstance(self.export, SheetExport):
+            order = self.export.day_order
+            return self.convert(
+                name, self.text(name), "sheet_day", pl.Date(), lambda text: read_sheet_day(text, order)
+            )
         return self.moments(name, (self.export.date_format,), "date").dt.date()
 
+    def clock(self, name: str) -> pl.Series:
+        """Times of day as people write them, whatever the export's format."""
+        return self.convert(name, self.text(name), "date_unreadable", pl.Time(), read_clock)
+
     def times(self, name: str) -> pl.Series:
+        if isinstance(self.export, SheetExport):
+            return self.clock(name)
         formats = (self.export.time_format,) if self.export.time_format else DEFAULT_TIME_FORMATS
         return self.moments(name, formats, "time").dt.time()
 
@@ -480,6 +505,10 @@ def _readings(sheet: _Sheet) -> dict[str, pl.Series]:
         )
     default_method = sheet.site.extraction_method
     method = sheet.word("method")
+    purpose = sheet.word("purpose")
+    is_sheet = isinstance(sheet.export, SheetExport)
+    if is_sheet:
+        _check_site(sheet)
     return {
         "lot_code": sheet.text("lot"),
         "house": sheet.text("house"),
@@ -488,8 +517,8 @@ def _readings(sheet: _Sheet) -> dict[str, pl.Series]:
         "crop": sheet.text("crop"),
         "sampled_on": day,
         "sampled_time": time,
-        "purpose": sheet.word("purpose").fill_null("routine"),
-        "pot": sheet.text("pot"),
+        "purpose": purpose.fill_null("routine"),
+        "pot": sheet.text("pot").str.replace(NUMBER_OF_POT, "$1") if is_sheet else sheet.text("pot"),
         "n_pots": sheet.whole("n_pots", 1, _MOST_POTS, pl.Int32()).fill_null(1),
         "ph": sheet.number("ph"),
         "ph_sd": sheet.number("ph_sd"),
@@ -498,7 +527,7 @@ def _readings(sheet: _Sheet) -> dict[str, pl.Series]:
         "poured_ml": sheet.number("poured"),
         "leachate_ml": sheet.number("leachate"),
         "temperature_c": sheet.number("temperature"),
-        "drain_min": sheet.number("drain"),
+        "drain_min": _first_known(sheet.number("drain"), _drained(sheet)),
         "condition": sheet.word("condition"),
         "sampler": sheet.text("sampler"),
         "meter_id": sheet.text("meter"),
@@ -509,7 +538,41 @@ def _readings(sheet: _Sheet) -> dict[str, pl.Series]:
         ),
         "poured_with": sheet.word("poured_with"),
         "poured_ec_ms_cm": sheet.number("poured_ec"),
+        "due_why": sheet.text("due_why"),
+        "due_on": sheet.days("due_on"),
+        "is_purpose_blank": purpose.is_null() if is_sheet else sheet.blank("purpose", pl.Boolean()),
     }
+
+
+def _check_site(sheet: _Sheet) -> None:
+    """A sheet of another site that was dropped here: its lots may have the names of this site's."""
+    site = sheet.site
+    refused = Refused(f"is another site than this one, {site.id}; drop the sheet at its own site")
+    names = {_word_key(site.id), _word_key(site.name)}
+    sheet.convert(
+        "site",
+        sheet.text("site"),
+        "other_site",
+        pl.String(),
+        lambda text: text if _word_key(text) in names else refused,
+    )
+
+
+def _drained(sheet: _Sheet) -> pl.Series:
+    """Minutes from the end of irrigation to pouring, where both are written; a day has no other side of midnight."""
+    start, end = sheet.clock("drain_start"), sheet.clock("drain_end")
+    minutes = pl.select((end.cast(pl.Int64) - start.cast(pl.Int64)) / _NANOSECONDS_IN_MINUTE).to_series()
+    is_backwards = (minutes < 0).fill_null(value=False)
+    if is_backwards.any():
+        starts = sheet.trimmed("drain_start")
+        reasons = [
+            f"is before {sheet.title('drain_start')} {_quoted(begun)}; correct one of the two, or leave both blank"
+            if is_wrong
+            else None
+            for begun, is_wrong in zip(starts, is_backwards, strict=True)
+        ]
+        sheet.report("drain_end", "drain_backwards", pl.Series(reasons, dtype=pl.String))
+    return minutes.set(is_backwards, None).round(1).cast(pl.Decimal(6, 1)).alias("drain")
 
 
 def _lots(sheet: _Sheet) -> dict[str, pl.Series]:
@@ -579,6 +642,12 @@ def _grower_ids(sheet: _Sheet) -> pl.Series:
     texts = cells.drop_nulls().unique()
     ids = pl.Series([by_key.get(_word_key(text), text) for text in texts], dtype=pl.String)
     return _look_up(cells, texts, ids)
+
+
+def _read_either(text: str, form: NumberFormat) -> Decimal | Refused:
+    """A figure with a decimal point or a decimal comma, whichever its own cell has."""
+    plain = plain_decimal(text, is_volume=form.quantity == "volume")
+    return plain if isinstance(plain, Refused) else read_number(plain, form)
 
 
 def _look_up(cells: pl.Series, texts: pl.Series, values: pl.Series) -> pl.Series:

@@ -8,16 +8,20 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
+from datetime import date, timedelta
 from difflib import get_close_matches
 from functools import partial
 from typing import Any, get_args
 
 import polars as pl
 
+from pipeline.programme.sheet import make_sheet
 from pipeline.reports.compile_lot import compile_lot
+from pipeline.reports.compile_plan import compile_plan, find_slack, sum_weeks
 from pipeline.reports.policy_lines import list_policy
 from pipeline.reports.rows import Published, Rows, arrange_rows
 from pipeline.reports.summary import (
+    CalendarEvent,
     Correction,
     CropContrast,
     DueState,
@@ -41,11 +45,13 @@ from pipeline.reports.summary import (
 from pipeline.reports.wording import Row, Wording
 from pipeline.reports.wording_held import is_harmless
 from pipeline.settings import PolicyInForce, Settings, SiteSettings
+from pipeline.warehouse.query import SHEET_DAYS
 
 ORDER_FORMULA = (
     "Lots stand in the order of their level (act, no current reading, watch, OK). Within a level: distance of the mean "
-    "beyond the edge of the target in steps (0.2 pH or 0.5 mS/cm is one step) times one plus the number in a row; "
-    "then the number of plants; then the days to the lot's end. House default."
+    "beyond the edge of the target in steps (0.2 pH or 0.5 mS/cm is one step) times one plus the number in a row, and "
+    "one more where the retest after a treatment was missed or is still out on the side it was out before; then the "
+    "number of plants; then the days to the lot's end. House default."
 )
 MOST_CORRECTIONS = 20
 MOST_SET_ASIDE = 50
@@ -67,7 +73,10 @@ def compile_summary(
     tables: as from `pipeline.warehouse.query.fetch_tables`; policies: by site id, in force on the as-of date.
     """
     rows = arrange_rows(tables, published)
-    sites = [_site(site, policies[site.id], rows, settings.group.date_format) for site in settings.sites]
+    sites = [
+        _site(site, policies[site.id], rows, settings.group.date_format, night.as_of)
+        for site in settings.sites
+    ]
     levels = Counter(lot.level for site in sites for lot in site.lots)
     return Summary(
         group_name=settings.group.name,
@@ -85,7 +94,7 @@ def compile_summary(
     )
 
 
-def _site(site: SiteSettings, policy: PolicyInForce, rows: Rows, group_date_format: str) -> Site:
+def _site(site: SiteSettings, policy: PolicyInForce, rows: Rows, group_date_format: str, as_of: date) -> Site:
     words = Wording(site.date_format, group_date_format)
     state = rows.site("site_states", site.id)[0]
     lots = [compile_lot(lot, rows, words) for lot in rows.site("lots", site.id)]
@@ -93,6 +102,10 @@ def _site(site: SiteSettings, policy: PolicyInForce, rows: Rows, group_date_form
     dues = Counter(lot.due.state for lot in lots)
     releases = sorted(rows.site("releases", site.id), key=lambda row: (row["cause"], row["lot_code"]))
     corrections = rows.site("corrections_tonight", site.id)
+    plan = compile_plan(rows.site("sampling_plan_days", site.id), rows.site("planned_samplings", site.id))
+    intervals: dict[str, int] = {
+        name: rule.routine_interval_days for name, rule in policy.values.containers.items()
+    }
     return Site(
         site_id=site.id,
         name=site.name,
@@ -114,6 +127,9 @@ def _site(site: SiteSettings, policy: PolicyInForce, rows: Rows, group_date_form
             lot.due.pots for lot in lots if lot.due.state in ("overdue", "never_sampled", "due_this_week")
         ),
         lots_on_time=sum(lot.due.state not in ("overdue", "never_sampled") for lot in lots),
+        plan=plan,
+        plan_weeks=sum_weeks(plan, as_of),
+        slack_intervals=find_slack(intervals, {lot.container_class for lot in lots}, rows.frequency, words),
         quality_28_days=Quality(**{name: state[name] for name in Quality.model_fields}),
         lines=Lines(**{name: state[name] for name in Lines.model_fields}),
         files_tonight=[
@@ -142,10 +158,26 @@ def _site(site: SiteSettings, policy: PolicyInForce, rows: Rows, group_date_form
             for row in rows.site("water_checks", site.id)
         ],
         findings=_with_levels(_site_findings(site, state, rows, words, lots), policy),
+        time_zone=site.time_zone,
+        calendar=[_event(row) for row in rows.site("calendar", site.id)],
         policy=list_policy(policy),
         lots=lots,
         lots_ended=state["lots_ended"],
+        sheet=make_sheet(
+            site,
+            rows.site("sheet_lots", site.id),
+            [row["meter_id"] for row in rows.site("sheet_meters", site.id)],
+            rows.buffers,
+            as_of=as_of,
+            until=as_of + timedelta(days=SHEET_DAYS),
+        ),
     )
+
+
+def _event(row: Row) -> CalendarEvent:
+    lines = row["description"].split("\n") if row["description"] else []
+    facts = {name: row[name] for name in CalendarEvent.model_fields}
+    return CalendarEvent(**{**facts, "description": lines})
 
 
 def _file(row: Row, lines: Sequence[Row], counts: Sequence[Row]) -> FileReceived:
@@ -163,6 +195,7 @@ def _file(row: Row, lines: Sequence[Row], counts: Sequence[Row]) -> FileReceived
         ],
         not_data_more=max(0, len(aside) - MOST_SET_ASIDE),
         blank_lines=sum(one["blank"] for one in counts if one["file_id"] == row["file_id"]),
+        not_filled_in=sum(one["not_filled_in"] for one in counts if one["file_id"] == row["file_id"]),
     )
 
 

@@ -10,6 +10,7 @@ from typing import Any, get_args
 
 from pipeline.reports.rows import Rows
 from pipeline.reports.summary import (
+    AnsweredDue,
     Contrast,
     Due,
     Figures,
@@ -27,7 +28,7 @@ from pipeline.reports.summary import (
     Treatment,
     Trend,
 )
-from pipeline.reports.wording import CONTAINER_WORDS, DUE_PURPOSES, Row, Wording
+from pipeline.reports.wording import CONTAINER_WORDS, Row, Wording
 
 QUANTITIES: tuple[Quantity, ...] = get_args(Quantity)
 _OUT_CODES = {"clearly_out", "out", "ec_very_high", "affected_clearly_out"}
@@ -51,7 +52,6 @@ def compile_lot(row: Row, rows: Rows, words: Wording) -> Lot:
             r["side"] or "",
         ),
     )
-    dues = sorted(rows.lot("dues", *key), key=lambda due: due["nth"])
     ph_group = targets["ph"]["ph_group"]
     last = row["last_counting_on"]
     return Lot(
@@ -89,15 +89,7 @@ def compile_lot(row: Row, rows: Rows, words: Wording) -> Lot:
         options=choose_options(reasons, row["crop"], ph_group, rows.options),
         last_counting_on=last,
         days_since_counting=None if last is None else (row["as_of"] - last).days,
-        due=Due(
-            state=row["state"],
-            due_on=row["due_on"],
-            purpose=DUE_PURPOSES[row["why"]],
-            why=words.due(dues[0]),
-            also=[words.due(due) for due in dues[1:]],
-            days_overdue=row["days_overdue"],
-            pots=row["pots"],
-        ),
+        due=_due(row, rows.lot("dues", *key), words),
         trends={
             trend["quantity"]: _trend({**trend, "step": row[f"step_{trend['quantity']}"]}, words)
             for trend in _sorted(rows.lot("trends", *key))
@@ -122,6 +114,31 @@ def compile_lot(row: Row, rows: Rows, words: Wording) -> Lot:
             if done["treated_on"] <= row["as_of"]
         ],
         samplings=_samplings(key, rows, words),
+    )
+
+
+def _due(lot: Row, rows: Sequence[Row], words: Wording) -> Due:
+    """The lot's ruling due with the others beside it; rows of the query `dues`."""
+    ruling = next(due for due in rows if due["nth"] == 1)
+    waiting = [due["due_on"] for due in rows if due["why"] == "after_treatment" and not due["is_excused"]]
+    return Due(
+        state=lot["state"],
+        due_on=lot["due_on"],
+        purpose=lot["purposes"],
+        why=words.due(ruling),
+        group_sentence=words.for_group(partial(Wording.due, row=ruling)),
+        also=words.other_dues(rows),
+        days_overdue=lot["days_overdue"],
+        pots=lot["pots"],
+        rule=lot["why"],
+        rule_on=lot["rule_on"],
+        caused_on=lot["caused_on"],
+        retest_due_on=min(waiting, default=None),
+        excused_until=lot["excused_until"],
+        excuse_reason=lot["excuse_reason"],
+        excused_by=lot["excused_by"],
+        excuse=words.excuse(lot) if lot["state"] == "excused" else None,
+        excused_late=lot["is_excused_late"],
     )
 
 
@@ -319,6 +336,7 @@ def _samplings(key: tuple[str, str], rows: Rows, words: Wording) -> list[Samplin
                 pots_without_volume=row["pots_without_volume"],
                 ph=_figures(by_quantity["ph"]),
                 ec=_figures(by_quantity["ec"]),
+                answers=[AnsweredDue(**one) for one in row["answers"] or []],
                 pots=[
                     Pot(
                         **{name: pot[name] for name in _POT_FIELDS},

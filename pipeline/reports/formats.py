@@ -91,18 +91,24 @@ class Voice:
         return self.say.day(day, self.date_format)
 
     def weekday_and_day(self, day: date | None) -> str:
-        """Write a date with the short day of the week before it."""
-        return "–" if day is None else f"{self.say.weekday(day)} {self.day(day)}"
+        """Write a date with the short day of the week before it, unless the site writes one itself."""
+        if day is None or re.search("%[aA]", self.date_format):
+            return self.day(day)
+        return f"{self.say.weekday(day)} {self.day(day)}"
 
 
 @cache
-def load_phrases(language: str) -> Phrases:
+def load_phrases(language: str, part: str | None = None) -> Phrases:
     """Read the phrases of a language; a language that has none yet gets the English ones, and its pages say so.
 
+    `part` names a document with phrases of its own (`sheet`: the sampling sheet), in phrases/<part>.<language>.json.
     Raises AssetMissing when those are missing too.
     """
-    spoken = language if (templates_folder("phrases") / f"{language}.json").is_file() else "en"
-    return Phrases(spoken, json.loads(templates_folder("phrases", f"{spoken}.json").read_text("utf-8")))
+    before = "" if part is None else f"{part}."
+    spoken = language if (templates_folder("phrases") / f"{before}{language}.json").is_file() else "en"
+    return Phrases(
+        spoken, json.loads(templates_folder("phrases", f"{before}{spoken}.json").read_text("utf-8"))
+    )
 
 
 def writes_month_first(date_format: str) -> bool:

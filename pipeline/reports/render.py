@@ -14,9 +14,14 @@ from pipeline.reports.fonts import make_page_font
 from pipeline.reports.formats import Voice, load_phrases
 from pipeline.reports.pages import Page, render_page
 from pipeline.reports.pdf import make_pdf
+from pipeline.reports.render_sheet import make_sheet_files, sheet_facts
+from pipeline.reports.site_calendar import make_site_calendar
 from pipeline.reports.summary import Summary
 from pipeline.reports.view_overview import make_overview_view
 from pipeline.reports.view_site import make_site_view
+
+SITE_FILES = (".html", ".pdf", ".ics", "-sheet.pdf", "-sheet.csv", "-sheet-calibrations.csv")
+"""What a night writes for each site, each name behind the site's id."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +69,7 @@ def write_summary(summary: Summary, folder: Path) -> list[Path]:
 
 
 def render_site(job: SiteJob) -> list[Path]:
-    """Write the HTML page and the grower's PDF of one site."""
+    """Write the HTML page of one site, the grower's PDF, the calendar and the sampling sheet."""
     site = job.summary.sites[0]
     voice = Voice(load_phrases(site.language), site.date_format)
     screen = render_page(
@@ -82,7 +87,23 @@ def render_site(job: SiteJob) -> list[Path]:
         medium="print",
         paper=site.paper,
     )
-    return write_pair(job.folder / "sites" / site.site_id, screen, printed, job.summary)
+    return [
+        *write_pair(job.folder / "sites" / site.site_id, screen, printed, job.summary),
+        write_whole(
+            job.folder / "sites" / f"{site.site_id}.ics",
+            make_site_calendar(site, job.summary.night.as_of),
+        ),
+        *write_sheet(job),
+    ]
+
+
+def write_sheet(job: SiteJob) -> list[Path]:
+    """Write the sampling sheet of one site: PDF, CSV and the CSV for calibrations."""
+    site = job.summary.sites[0]
+    if site.sheet is None:
+        return []
+    made = make_sheet_files(site.sheet, sheet_facts(job.summary, site))
+    return [write_whole(job.folder / "sites" / name, data) for name, data in made.items()]
 
 
 def render_overview(job: OverviewJob) -> list[Path]:

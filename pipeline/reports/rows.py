@@ -10,14 +10,19 @@ from typing import Any
 import polars as pl
 
 from pipeline.measures.ec import ec_band
+from pipeline.programme.sheet_buffers import SheetBuffer, list_buffers
 
 
 @dataclass(frozen=True, slots=True)
 class Published:
-    """Published tables that reports show: EC bands and corrective options as loaded from pipeline/reference."""
+    """Published tables that reports show, as loaded from pipeline/reference: EC bands, corrective options, how often
+    to sample, what buffers read.
+    """
 
     ec_bands: pl.DataFrame
     options: pl.DataFrame
+    frequency: pl.DataFrame
+    buffers: pl.DataFrame
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +34,8 @@ class Rows:
     crop_contrasts: list[dict[str, Any]]
     ranges: dict[tuple[str, str], list[dict[str, Any]]]
     options: list[dict[str, Any]]
+    frequency: list[dict[str, Any]]
+    buffers: list[SheetBuffer]
 
     def lot(self, table: str, site_id: str, lot_key: str) -> list[dict[str, Any]]:
         """Rows of a table that belong to one lot."""
@@ -65,6 +72,10 @@ def arrange_rows(tables: Mapping[str, pl.DataFrame], published: Published) -> Ro
     )
     by_site = (
         "lots",
+        "sampling_plan_days",
+        "planned_samplings",
+        "sheet_lots",
+        "sheet_meters",
         "meter_states",
         "site_states",
         "site_questions",
@@ -80,6 +91,7 @@ def arrange_rows(tables: Mapping[str, pl.DataFrame], published: Published) -> Ro
         "not_data_lines",
         "not_data_files",
         "troubles",
+        "calendar",
     )
     return Rows(
         by_lot={
@@ -92,6 +104,8 @@ def arrange_rows(tables: Mapping[str, pl.DataFrame], published: Published) -> Ro
         crop_contrasts=tables["crop_contrasts"].sort(pl.all()).to_dicts(),
         ranges=_group(tables["published_ranges"].sort("row_no"), "crop_key", "quantity"),
         options=published.options.to_dicts(),
+        frequency=published.frequency.to_dicts(),
+        buffers=list_buffers(published.buffers),
     )
 
 

@@ -6,16 +6,19 @@ Units are in the names: pH without unit, EC in mS/cm at 25 °C, volumes in mL, d
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, datetime
 from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field
+
+from pipeline.programme.sheet import Sheet
 
 Level = Literal["act", "no_reading", "watch", "ok"]
 Quantity = Literal["ph", "ec"]
 Side = Literal["low", "in_range", "high"]
 Clearness = Literal["clearly_out", "out", "close_to_limit", "in_range"]
-DueState = Literal["not_yet", "due_this_week", "overdue", "never_sampled", "ships_first"]
+DueState = Literal["not_yet", "due_this_week", "overdue", "never_sampled", "ships_first", "excused"]
+DueRule = Literal["first", "routine", "problem_crop", "after_out", "after_treatment", "symptoms", "feed_pair"]
 NotJudged = Literal["too_few_pots", "no_target", "other_method", "volume", "no_temperature", "not_measured"]
 WaterWord = Literal["low", "in_range", "high", "acid", "as_set", "weak", "strong", "below_water"]
 Proper = Literal["yes", "no", "not_shown"]
@@ -115,6 +118,13 @@ class Pot(Part):
     outlier_ec: bool = False
 
 
+class AnsweredDue(Part):
+    """The due for which the sheet of a sampling was printed."""
+
+    why: str
+    due_on: date
+
+
 class Sampling(Part):
     """All accepted readings of one lot on one day for one purpose."""
 
@@ -137,6 +147,9 @@ class Sampling(Part):
     ec: Figures
     pots: list[Pot]
     findings: list[Finding]
+    answers: list[AnsweredDue] = Field(
+        default_factory=list, description="Dues that the lines of its sheet name; empty for other exports"
+    )
 
 
 class Finding(Part):
@@ -276,15 +289,85 @@ class Option(Part):
 
 
 class Due(Part):
-    """The sampling that ought to happen next."""
+    """The sampling that ought to happen next: the earliest that no excuse covers."""
 
     state: DueState
     due_on: date | None
-    purpose: str
+    purpose: str = Field(description="One purpose, or two with a comma between")
     why: str = Field(description="Sentence")
-    also: list[str] = Field(description="Later dues that the earliest one overrules, as sentences")
+    group_sentence: str | None = Field(
+        default=None, description="The same with dates as the group writes them, where they differ"
+    )
+    also: list[str] = Field(description="Other dues of the lot, excused ones too, in a few words each")
     days_overdue: int | None
     pots: int
+    rule: DueRule | None = Field(default=None, description="Which rule asks for it")
+    rule_on: date | None = Field(
+        default=None, description="The day by the rule; `due_on` is before it where the site does not sample"
+    )
+    caused_on: date | None = Field(
+        default=None, description="Start, last sampling, treatment, or the day affected plants were noted"
+    )
+    retest_due_on: date | None = Field(
+        default=None, description="A treatment waits for the retest of this day; None: none does"
+    )
+    excused_until: date | None = Field(default=None, description="With the state `excused`")
+    excuse_reason: str | None = None
+    excused_by: str | None = None
+    excuse: str | None = Field(default=None, description="Sentence, with the state `excused`")
+    excused_late: bool = Field(default=False, description="The excuse was entered after the due day")
+
+
+class PlannedSampling(Part):
+    """One sampling of the next four weeks, as the rules see it tonight."""
+
+    lot_id: str
+    house: str | None
+    rule: DueRule
+    purpose: str = Field(description="One purpose, or two with a comma between")
+    due_on: date
+    days_overdue: int | None = Field(description="None: not overdue tonight")
+    pots: int
+    minutes: float = Field(description="By the policy's minutes for a pot")
+
+
+class PlanDay(Part):
+    """What is planned for one day; a day without a sampling is left out."""
+
+    plan_on: date
+    lots: int
+    pots: int
+    minutes: float
+    samplings: list[PlannedSampling]
+
+
+class PlanWeek(Part):
+    """Seven days of the plan, the first from the as-of day on."""
+
+    first_on: date
+    last_on: date
+    lots: int = Field(description="Lots to sample, each once")
+    pots: int
+    minutes: float
+
+
+class PublishedInterval(Part):
+    """How often a source says that a container class is to be sampled."""
+
+    as_printed: str
+    interval_high_days: int = Field(description="The longest time between samplings by this source")
+    source: str
+    url: str | None
+    how_known: Literal["read", "memory", "common practice"]
+
+
+class SlackInterval(Part):
+    """A routine interval of the policy that is longer than a published one, for a container class in use."""
+
+    container_class: str
+    interval_days: int
+    published: list[PublishedInterval]
+    sentence: str
 
 
 class Lot(Part):
@@ -308,7 +391,9 @@ class Lot(Part):
     no_target_why: dict[Quantity, str] = Field(description="Sentence for a quantity without a target")
     level: Level
     rank: int = Field(description="Place among all lots of the group, 1 first")
-    score: float = Field(description="Steps beyond the edge times (1 + number in a row)")
+    score: float = Field(
+        description="Steps beyond the edge times (1 + number in a row, + 1 after a retest missed or still out)"
+    )
     reasons: list[Reason]
     options: list[Option]
     last_counting_on: date | None
@@ -350,7 +435,7 @@ class SetAsideLine(Part):
     """One line of a file that is no data."""
 
     line: int
-    rule: Literal["header", "title", "units", "separator", "comment", "total"]
+    rule: Literal["header", "title", "units", "separator", "comment", "total", "noted_only"]
     text: str
 
 
@@ -369,6 +454,7 @@ class FileReceived(Part):
     )
     not_data_more: int = Field(default=0, description="Lines set aside beyond those")
     blank_lines: int = Field(default=0, description="Blank records")
+    not_filled_in: int = Field(default=0, description="Lines of a sheet whose boxes are blank")
 
 
 class Correction(Part):
@@ -443,6 +529,21 @@ class Grower(Part):
     houses: list[str] = Field(description="Empty: all houses")
 
 
+class CalendarEvent(Part):
+    """One event of a site's calendar file: samplings to take, or what no longer stands."""
+
+    uid: str
+    sequence: int = Field(description="Grows whenever the event changes")
+    status: Literal["confirmed", "cancelled"]
+    starts_at: datetime = Field(description="By the clock of the time zone")
+    time_zone: str
+    minutes: int
+    location: str = Field(description="House; empty where it is not known")
+    summary: str
+    description: list[str] = Field(description="A line for each sampling; none once cancelled")
+    changed_on: date = Field(description="Day of the night that made it known")
+
+
 class PolicyValue(Part):
     """One value of the policy in force on the as-of date."""
 
@@ -475,6 +576,11 @@ class Site(Part):
     pots_due: int | None = Field(
         default=None, description="Pots to sample for everything overdue or due within the week"
     )
+    plan: list[PlanDay] = Field(default_factory=list, description="The next four weeks, by day")
+    plan_weeks: list[PlanWeek] = Field(default_factory=list, description="The same by week")
+    slack_intervals: list[SlackInterval] = Field(
+        default_factory=list, description="Where the policy samples less often than is published"
+    )
     quality_28_days: Quality
     lines: Lines
     files_tonight: list[FileReceived]
@@ -489,10 +595,17 @@ class Site(Part):
     held: list[HeldCause]
     meters: list[Meter]
     water: list[WaterCheck] = Field(default_factory=list)
+    time_zone: str = Field(default="UTC", description="Of the site, by the names of IANA")
+    calendar: list[CalendarEvent] = Field(
+        default_factory=list, description="What the calendar file holds, in the order of time"
+    )
     findings: list[Finding] = Field(description="About the site or its files, not about a lot")
     policy: list[PolicyValue]
     lots: list[Lot] = Field(description="In order of attention")
     lots_ended: int
+    sheet: Sheet | None = Field(
+        default=None, description="The sampling sheet; None: made by a Leachbook that printed none"
+    )
 
 
 class Night(Part):

@@ -5,6 +5,7 @@ Every figure comes from the summary; here it only gets words and an order.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
@@ -12,6 +13,7 @@ from datetime import date
 from pipeline.reports.charts import Chart, Size, make_chart
 from pipeline.reports.formats import Voice, format_count, format_number
 from pipeline.reports.summary import (
+    Due,
     Figures,
     Finding,
     Level,
@@ -22,6 +24,7 @@ from pipeline.reports.summary import (
     Reason,
     Sampling,
     Site,
+    SlackInterval,
     Source,
     Target,
 )
@@ -122,6 +125,7 @@ class LotBlock:
     has_not_shown: bool
     targets: tuple[TargetText, ...]
     treatments: str
+    waiting: str
     measures: tuple[tuple[Quantity, tuple[str, ...]], ...]
     measures_line: str
     due: str
@@ -294,10 +298,28 @@ def write_range(target: Target | None) -> str:
 
 
 def describe_due(lot: Lot, as_of: date, voice: Voice) -> str:
-    """Say when the next sampling of a lot is due, or how late it is."""
-    say, due = voice.say, lot.due
+    """Say when the next sampling of a lot is due, or how late it is; and that a treatment waits for its retest."""
+    treated = describe_waiting(lot, as_of, voice)
+    if treated and lot.due.rule == "after_treatment":
+        return treated
+    text = _describe_ruling(lot.due, as_of, voice)
+    return f"{text}; {treated}" if treated else text
+
+
+def describe_waiting(lot: Lot, as_of: date, voice: Voice) -> str:
+    """Say that a lot was treated and when its retest is due; nothing where no treatment waits."""
+    day = lot.due.retest_due_on
+    if day is None or day < as_of:
+        return ""
+    return voice.say("due.treated", day=voice.weekday_and_day(day))
+
+
+def _describe_ruling(due: Due, as_of: date, voice: Voice) -> str:
+    say = voice.say
     if due.due_on is None:
         return say.name("due", due.state)
+    if due.state == "excused" and due.excused_until:
+        return say("due.excused_until", day=voice.day(due.excused_until))
     if due.days_overdue:
         return say("due.never_by" if due.state == "never_sampled" else "due.overdue_by", n=due.days_overdue)
     if due.state == "ships_first":
@@ -305,6 +327,34 @@ def describe_due(lot: Lot, as_of: date, voice: Voice) -> str:
     if 0 <= (due.due_on - as_of).days < 7:
         return voice.weekday_and_day(due.due_on)
     return voice.day(due.due_on)
+
+
+def tell_next(lot: Lot, voice: Voice) -> str:
+    """The sentences of a lot's block about its next sampling: how it stands, the rule with its day, other dues."""
+    due, say = lot.due, voice.say
+    standing = ""
+    if due.state == "excused" and due.excused_until:
+        standing = due.excuse or f"{capitalize(say('due.excused_until', day=voice.day(due.excused_until)))}."
+    elif due.days_overdue:
+        key = "due.never_by" if due.state == "never_sampled" else "due.overdue_by"
+        standing = f"{capitalize(say(key, n=due.days_overdue))}."
+    elif due.state == "ships_first":
+        standing = f"{capitalize(say('due.ships_first'))}."
+    also = f"{say('due.also')} {'; '.join(due.also)}." if due.also else ""
+    return " ".join(filter(None, (standing, due.why, also)))
+
+
+def write_minutes(minutes: float, voice: Voice) -> str:
+    """Write a time for work: minutes up to two hours, then hours and minutes, rounded up to whole minutes."""
+    whole = math.ceil(minutes - 1e-9)
+    if whole < 120:
+        return voice.say("time.minutes", minutes=whole)
+    hours, rest = divmod(whole, 60)
+    return (
+        voice.say("time.hours_minutes", hours=hours, minutes=rest)
+        if rest
+        else voice.say("time.hours", hours=hours)
+    )
 
 
 def find_last_counting(lot: Lot) -> Sampling | None:
@@ -363,11 +413,12 @@ def make_lot_block(
             describe_target(lot, "ec", lot.target_ec, voice),
         ),
         treatments=list_treatments(lot, voice),
+        waiting=describe_waiting(lot, as_of, voice),
         measures=tuple(
             (quantity, found) for quantity in quantities if (found := list_measures(lot, quantity))
         ),
         measures_line=write_measures(lot),
-        due=describe_due(lot, as_of, voice),
+        due=tell_next(lot, voice),
     )
 
 
@@ -431,7 +482,11 @@ def write_measures(lot: Lot) -> str:
 
 
 def collect_sources(
-    lots: Iterable[Lot], policy: Iterable[PolicyValue], findings: Iterable[Finding], voice: Voice
+    lots: Iterable[Lot],
+    policy: Iterable[PolicyValue],
+    findings: Iterable[Finding],
+    voice: Voice,
+    intervals: Iterable[SlackInterval] = (),
 ) -> tuple[tuple[str, str], ...]:
     """Return every source that a page leans on, once, with how well it is known, in order of the name.
 
@@ -458,6 +513,9 @@ def collect_sources(
     for finding in findings:
         for source in finding.sources:
             add(source, "published")
+    for interval in intervals:
+        for published in interval.published:
+            add(published.source, published.how_known, published.url)
     return tuple(
         (f"{text}, {url}" if url else text, voice.say.name("known", known))
         for text, (known, url) in sorted(found.items())

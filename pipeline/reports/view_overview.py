@@ -14,6 +14,7 @@ from pipeline.reports.view import (
     list_reasons,
     make_lot_row,
 )
+from pipeline.reports.view_plan import WeekCell, list_week_cells, name_weeks
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,6 +25,14 @@ class SiteRow:
     freshness: str
     counts: tuple[LevelCount, ...]
     lots_total: int
+
+
+@dataclass(frozen=True, slots=True)
+class PlanRow:
+    """The plan of one site, by week."""
+
+    site: Site
+    weeks: tuple[WeekCell, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +87,8 @@ class OverviewView:
     counts: tuple[LevelCount, ...]
     silent: tuple[SiteRow, ...]
     sites: tuple[SiteRow, ...]
+    plan_weeks: tuple[str, ...]
+    plan: tuple[PlanRow, ...]
     lots: tuple[PlacedLot, ...]
     contrasts: tuple[ContrastRow, ...]
     meters: tuple[PlacedMeter, ...]
@@ -138,6 +149,8 @@ def make_overview_view(summary: Summary, voice: Voice) -> OverviewView:
         counts=count_levels(summary.lots_by_level, voice),
         silent=tuple(row for row in rows if row.site.is_silent or row.site.last_received_on is None),
         sites=rows,
+        plan_weeks=name_weeks(summary.sites, voice),
+        plan=tuple(PlanRow(site, list_week_cells(site, voice)) for site in summary.sites if site.plan_weeks),
         lots=tuple(sorted(placed, key=lambda lot: lot.row.lot.rank)),
         contrasts=list_contrasts(summary, voice),
         meters=tuple(PlacedMeter(site, meter) for site in summary.sites for meter in site.meters),

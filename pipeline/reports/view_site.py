@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
-from itertools import groupby
 from typing import Literal
 
 from pipeline.reports.charts import Size
@@ -25,6 +23,15 @@ from pipeline.reports.view import (
     make_mark,
     name_lot,
 )
+from pipeline.reports.view_plan import (
+    PlannedWeek,
+    SamplingDay,
+    describe_sheet,
+    list_this_week,
+    list_weeks,
+    name_sheet,
+    write_week_total,
+)
 from pipeline.reports.view_policy import PolicyView, make_policy_view
 
 # What a first page can hold; more are counted and shown behind.
@@ -32,6 +39,7 @@ MOST_LINES = 7
 MOST_HELD = 4
 MOST_REASONS = 2
 MOST_CHECKS = 4
+PAGE_MM: dict[Literal["a4", "letter"], float] = {"a4": 267.0, "letter": 249.0}
 PRINT_CHART_DAYS = 126
 PRINT_ROWS: dict[Level, int] = {"act": 6, "no_reading": 4, "watch": 4, "ok": 4}
 PRINT_CHART = Size(332, 116)
@@ -48,26 +56,15 @@ class ActionLine:
     checks: tuple[str, ...]
     has_options: bool
     due: Due
-    next_day: str
+    next_words: str
 
 
 @dataclass(frozen=True, slots=True)
-class SamplingItem:
-    """One lot to sample."""
+class WaitingLine:
+    """A lot that was treated and waits for its retest, or whose sampling is excused, with what is said of it."""
 
     name: LotName
-    pots: str
-    purpose: str
-    late: str
-
-
-@dataclass(frozen=True, slots=True)
-class SamplingDay:
-    """What is to be sampled on one day."""
-
-    label: str
-    is_late: bool
-    items: tuple[SamplingItem, ...]
+    sentence: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +99,15 @@ class SiteView:
     watch_mark: Mark
     watch: tuple[ActionLine, ...]
     watch_more: int
+    waiting: tuple[WaitingLine, ...]
+    waiting_more: int
+    excused: tuple[WaitingLine, ...]
+    excused_more: int
     sampling_days: tuple[SamplingDay, ...]
+    week_total: str
+    sheet_file: str
+    sheet_words: str
+    plan: tuple[PlannedWeek, ...]
     meters: tuple[Meter, ...]
     held_more: int
     most_held: int
@@ -115,7 +120,9 @@ class SiteView:
     water: tuple[WaterRow, ...]
     water_sources: tuple[str, ...]
     has_general_range: bool
+    slack_classes: str
     is_spread: bool
+    is_plan_by_lots: bool
 
 
 def make_action_line(lot: Lot, voice: Voice) -> ActionLine:
@@ -128,8 +135,26 @@ def make_action_line(lot: Lot, voice: Voice) -> ActionLine:
         checks=tuple(option.title for option in lot.options[:MOST_CHECKS]),
         has_options=bool(lot.options),
         due=lot.due,
-        next_day=voice.weekday_and_day(lot.due.due_on) if lot.due.due_on else "",
+        next_words=tell_when(lot, voice),
     )
+
+
+def tell_when(lot: Lot, voice: Voice) -> str:
+    """Say in a few words when a lot is to be read again."""
+    say, due = voice.say, lot.due
+    if due.days_overdue:
+        key = "row.retest_late" if due.rule == "after_treatment" else "row.next_late"
+        return say(key, n=due.days_overdue)
+    if due.due_on is None:
+        return ""
+    if due.state == "excused" and due.excused_until:
+        return say("row.next_excused", day=voice.day(due.excused_until))
+    day = voice.weekday_and_day(due.due_on)
+    if due.rule == "after_treatment":
+        return say("row.next_treated", day=day)
+    if due.retest_due_on:
+        return say("row.next_and_treated", day=day, retest=voice.weekday_and_day(due.retest_due_on))
+    return say("row.next", day=day)
 
 
 def list_actions(lots: list[Lot], level: Level, voice: Voice) -> tuple[ActionLine, ...]:
@@ -137,40 +162,19 @@ def list_actions(lots: list[Lot], level: Level, voice: Voice) -> tuple[ActionLin
     return tuple(make_action_line(lot, voice) for lot in lots if lot.level == level)
 
 
-def plan_sampling_days(lots: list[Lot], as_of: date, voice: Voice) -> tuple[SamplingDay, ...]:
-    """Return what is overdue, then what falls due within the week, by day."""
-    say = voice.say
-    wanted = [
-        lot
+def list_waiting(lots: list[Lot], voice: Voice) -> tuple[WaitingLine, ...]:
+    """Return the lots that were treated and wait for their retest, with what was done and the day of the retest."""
+    return tuple(
+        WaitingLine(name_lot(lot, voice), reason.sentence)
         for lot in lots
-        if lot.due.state in ("overdue", "never_sampled", "due_this_week") and lot.due.due_on
-    ]
-    wanted.sort(key=lambda lot: (lot.due.due_on or as_of, lot.house or "", lot.lot_id))
-    days: list[SamplingDay] = []
-
-    def get_label(lot: Lot) -> tuple[bool, str]:
-        late = bool(lot.due.days_overdue)
-        return (late, "") if late or lot.due.due_on is None else (late, voice.weekday_and_day(lot.due.due_on))
-
-    for (late, label), group in groupby(wanted, key=get_label):
-        items = tuple(
-            SamplingItem(
-                name=name_lot(lot, voice),
-                pots=say("sample.pots", n=lot.due.pots),
-                purpose="" if lot.due.purpose == "routine" else say.name("purpose", lot.due.purpose),
-                late=describe_lateness(lot.due, voice),
-            )
-            for lot in group
-        )
-        days.append(SamplingDay(say("sample.overdue") if late else label, late, items))
-    return tuple(days)
+        for reason in lot.reasons
+        if reason.code == "treated" and lot.due.retest_due_on is not None
+    )
 
 
-def describe_lateness(due: Due, voice: Voice) -> str:
-    """Say how late a due is, nothing when it is not."""
-    if not due.days_overdue:
-        return ""
-    return voice.say("sample.never" if due.state == "never_sampled" else "sample.late", n=due.days_overdue)
+def list_excused(lots: list[Lot], voice: Voice) -> tuple[WaitingLine, ...]:
+    """Return the lots whose sampling is excused, with until when, why and by whom."""
+    return tuple(WaitingLine(name_lot(lot, voice), lot.due.excuse) for lot in lots if lot.due.excuse)
 
 
 def measure_action(line: ActionLine) -> int:
@@ -202,7 +206,7 @@ def measure_day(day: SamplingDay) -> int:
         )
         for item in day.items
     )
-    return len(day.label) + sum(len(part) + 2 for item in items for part in item)
+    return len(day.label) + sum(len(part) + 2 for item in items for part in item) + 30
 
 
 def fits_first_page(jobs: list[list[int]], rows: tuple[LotRow, ...], paper: Literal["a4", "letter"]) -> bool:
@@ -214,11 +218,37 @@ def fits_first_page(jobs: list[list[int]], rows: tuple[LotRow, ...], paper: Lite
     used = 22.0
     for lines in jobs:
         used += sum(4.9 + 4.2 * (letters // 104) for letters in lines) + (2.6 if lines else 0.0)
-    used += 27.0
-    for row in rows:
-        wraps = len(row.name.crop) + len(row.name.cultivar or "") > 22 or len(row.name.place) > 18
-        used += 7.9 if wraps else 4.4
-    return used < {"a4": 267.0, "letter": 249.0}[paper]
+    return used + 27.0 + measure_rows(rows) < PAGE_MM[paper]
+
+
+def measure_rows(rows: tuple[LotRow, ...]) -> float:
+    """Return about how high the rows of the table of all lots are, in millimetres."""
+    wraps = (
+        len(row.name.crop) + len(row.name.cultivar or "") > 22
+        or len(row.name.place) > 18
+        or len(row.due) > 16
+        for row in rows
+    )
+    return sum(7.9 if wrap else 4.4 for wrap in wraps)
+
+
+def fits_after_lots(
+    rows: tuple[LotRow, ...], plan: tuple[PlannedWeek, ...], paper: Literal["a4", "letter"]
+) -> bool:
+    """Tell whether the plan ends on the page on which the table of all lots begins, by a careful estimate.
+
+    If not it comes after the lots' blocks, where it leaves no page half empty.
+    """
+    used = 20.0 + measure_rows(rows) + 36.0
+    for week in plan:
+        used += 5.6
+        for day in week.days:
+            letters = sum(
+                len(item.name.lot_id) + 2 + sum(len(part) + 3 for part in (item.purpose, item.late) if part)
+                for item in day.items
+            )
+            used += 3.9 + 3.2 * (letters // 95)
+    return used < PAGE_MM[paper]
 
 
 def is_of_water(finding: Finding) -> bool:
@@ -251,7 +281,8 @@ def make_site_view(summary: Summary, site: Site, voice: Voice, *, for_print: boo
     act, no_reading = list_actions(site.lots, "act", voice), list_actions(site.lots, "no_reading", voice)
     watch = list_actions(site.lots, "watch", voice)
     rows = tuple(make_lot_row(lot, as_of, voice, not for_print or lot.level != "ok") for lot in site.lots)
-    days = plan_sampling_days(site.lots, as_of, voice)
+    days = list_this_week(site, as_of, voice)
+    waiting, excused = list_waiting(site.lots, voice), list_excused(site.lots, voice)
     held_files = {held.what for held in site.held}
     file_sentences = tuple(
         finding.sentence
@@ -267,12 +298,22 @@ def make_site_view(summary: Summary, site: Site, voice: Voice, *, for_print: boo
             for line in watch[:MOST_LINES]
         ],
         [measure_day(day) for day in days],
+        [
+            len(line.name.place) + len(line.name.crop) + len(line.sentence) + 24
+            for line in waiting[:MOST_LINES]
+        ],
+        [
+            len(line.name.place) + len(line.name.crop) + len(line.sentence) + 24
+            for line in excused[:MOST_LINES]
+        ],
         [len(meter.sentence or "") for meter in meters],
         [len(held.sentence) + len(held.mend) for held in site.held[:MOST_HELD]],
         [len(sentence) for sentence in file_sentences],
         [len(sentence) for sentence in water_sentences],
         [len(sentence) for sentence in site.released_sentences],
     ]
+    is_spread = not fits_first_page(jobs, rows, site.paper)
+    plan = list_weeks(site, voice)
     return SiteView(
         site=site,
         night=summary.night,
@@ -293,18 +334,30 @@ def make_site_view(summary: Summary, site: Site, voice: Voice, *, for_print: boo
         watch_mark=make_mark("watch", voice),
         watch=watch[:MOST_LINES],
         watch_more=len(watch[MOST_LINES:]),
+        waiting=waiting[:MOST_LINES],
+        waiting_more=len(waiting[MOST_LINES:]),
+        excused=excused[:MOST_LINES],
+        excused_more=len(excused[MOST_LINES:]),
         sampling_days=days,
+        week_total=write_week_total(site, voice),
+        sheet_file=name_sheet(site),
+        sheet_words=describe_sheet(site, voice),
+        plan=plan,
         meters=meters,
         held_more=len(site.held[MOST_HELD:]),
         most_held=MOST_HELD,
         rows=rows,
         blocks=blocks,
-        sources=collect_sources(block_lots, site.policy, site.findings, voice),
+        sources=collect_sources(block_lots, site.policy, site.findings, voice, site.slack_intervals),
         policy=make_policy_view(site.policy, voice),
         file_sentences=file_sentences[:MOST_HELD],
         water_sentences=water_sentences,
         water=tuple(describe_check(check, voice) for check in site.water),
         water_sources=tuple(dict.fromkeys(source for finding in site.findings for source in finding.sources)),
         has_general_range=any("*" in row.ph_target + row.ec_target for row in rows),
-        is_spread=not fits_first_page(jobs, rows, site.paper),
+        slack_classes=", ".join(
+            voice.say.name("container", one.container_class) for one in site.slack_intervals
+        ),
+        is_spread=is_spread,
+        is_plan_by_lots=is_spread and fits_after_lots(rows, plan, site.paper),
     )

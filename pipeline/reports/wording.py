@@ -9,13 +9,13 @@ from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from typing import Any
 
+from pipeline.reports.wording_dues import choose_listed, explain_due, explain_excuse, name_due, weekday_and
 from pipeline.reports.wording_held import explain_file, explain_held
 
 Row = Mapping[str, Any]
 QUANTITY_WORDS = {"ph": "pH", "ec": "EC"}
 UNITS = {"ph": "", "ec": " mS/cm"}
 _MOST_POTS = 50  # more than anybody would sample
-DUE_PURPOSES = {"first": "routine", "routine": "routine", "problem_crop": "routine", "after_out": "retest"}
 CONTAINER_WORDS = {
     "plug": "plug tray",
     "cell_pack": "cell pack",
@@ -62,14 +62,30 @@ class Wording:
         return _REASONS[row["code"]](self, row)
 
     def due(self, row: Row) -> str:
-        """Sentence for one row of the relation `dues`."""
-        day, interval = self.day(row["due_on"]), _days(row["interval_days"])
-        return {
-            "first": f"First sampling, within {interval} of the start: by {day}.",
-            "routine": f"Routine sampling, every {interval}: {day}.",
-            "problem_crop": f"Crop on the problem list, every {interval}: {day}.",
-            "after_out": f"Out of range at the last sampling, read again after {interval}: {day}.",
-        }[row["why"]]
+        """Sentence for one row of the query `dues`."""
+        treatments = row.get("treatments")
+        return explain_due(row, self.day, None if treatments is None else _treatments(treatments))
+
+    def other_dues(self, rows: Sequence[Row]) -> list[str]:
+        """The dues of one lot beside the one that rules, excused ones too, in a few words each."""
+        return [name_due(row, self.day) for row in choose_listed(rows)]
+
+    def excuse(self, row: Row) -> str:
+        """Until when a lot's sampling is excused, why and by whom, for one row of the query `lots`."""
+        told = explain_excuse(row, self.day)
+        return f"{told[:1].upper()}{told[1:]}."
+
+    def slack_interval(
+        self, container_class: str, days: int, published: Sequence[tuple[str, str, str]]
+    ) -> str:
+        """A routine interval that is longer than a published one; published: rate, source, how it is known."""
+        rates: dict[str, list[str]] = {}
+        for rate, source, known in published:
+            rates.setdefault(rate.replace(" (EC)", ", EC"), []).append(
+                f"{source}, {'from memory' if known == 'memory' else known}"
+            )
+        told = "; ".join(f"{rate} ({'; '.join(sources)})" for rate, sources in rates.items())
+        return f"Policy: {_containers([container_class])} every {_days(days)}. Published: {told}."
 
     def finding(self, row: Row) -> str:
         """Sentence for one row of the relation `sampling_findings`."""
@@ -453,7 +469,22 @@ def _treated(words: Wording, row: Row) -> str:
     is_or_was = "was due" if row["flag"] else "due"
     return (
         f"Treated on {words.day(row['sampled_on'])} ({_treatments(row['what'])}), retest {is_or_was} "
-        f"{words.day(row['until_on'])}."
+        f"{weekday_and(words.day)(row['until_on'])}."
+    )
+
+
+def _retest_missed(words: Wording, row: Row) -> str:
+    return (
+        f"Retest missed: treated on {words.day(row['sampled_on'])} ({_treatments(row['what'])}), the retest was due "
+        f"{weekday_and(words.day)(row['until_on'])}, {_days(row['days'])} ago. Nobody knows yet whether it helped."
+    )
+
+
+def _unmoved(words: Wording, row: Row) -> str:
+    return (
+        f"{QUANTITY_WORDS[row['quantity']]} is still {row['side']} on {words.day(row['sampled_on'])}, as it has been "
+        f"since {words.day(row['since_on'])}: the treatment of {words.day(row['until_on'])} "
+        f"({_treatments(row['what'])}) has not mended it."
     )
 
 
@@ -674,6 +705,8 @@ _REASONS: dict[str, Callable[[Wording, Row], str]] = {
     "affected_too_few": _affected_too_few,
     "drift": _drift,
     "treated": _treated,
+    "retest_missed": _retest_missed,
+    "unmoved_after_treatment": _unmoved,
     "treatment_result": _treatment_result,
     "alkaline_water": _alkaline_water,
 }
@@ -772,7 +805,16 @@ _QUESTIONS: dict[str, Callable[[Row], str]] = {
         f"about {_factor(r['c'])}. "
         "Was a meter, its scale or the unit of the column changed?"
     ),
+    "front_of_bench": lambda r: (
+        f"Of {r['n']} pots of the last month whose row is written down {r['a']:.0f} stood in the front row, where "
+        f"{_whole_or_tenth(r['b'])} would be expected by chance: take pots from the middle and the back too."
+    ),
 }
+
+
+def _whole_or_tenth(value: float) -> str:
+    text = f"{value:.1f}"
+    return text.removesuffix(".0")
 
 
 def _factor(value: float) -> str:

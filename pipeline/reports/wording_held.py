@@ -35,6 +35,10 @@ _MENDS = {
     "ph_ec_swapped": "Exchange the columns ph and ec under [export.columns] in site.toml, or mend the export.",
     "ph_out_of_scale": "Correct the cell; pH lies between 0 and 14.",
     "ec_out_of_scale": "Correct the cell, or the unit of the EC column in site.toml.",
+    "other_site": "Drop the sheet at the site that it is of.",
+    "sheet_day": "Write the date like 2026-04-07 and drop the sheet again, or set date_format in site.toml.",
+    "sheet_word": "Write one of these words and drop the sheet again.",
+    "drain_backwards": "Correct one of the two times, or leave both blank; a drain time does not go over midnight.",
     "until_before_from": "Correct the first or the last day of the excuse.",
     "method_missing": "Write the site's extraction_method into site.toml; EC means nothing without it.",
 }

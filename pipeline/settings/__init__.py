@@ -4,8 +4,10 @@ from pipeline.errors import SettingsError, SettingsProblem
 from pipeline.settings.in_force import PolicyInForce, merge_policy
 from pipeline.settings.load import load_settings, resolve_policy
 from pipeline.settings.models import (
+    Bench,
     Column,
     Export,
+    Feeding,
     Group,
     Grower,
     Person,
@@ -33,9 +35,11 @@ __all__ = [
     "ORIGIN_WORDS",
     "POLICY_CATALOGUE",
     "WORDS_BY_FIELD",
+    "Bench",
     "Column",
     "ContainerRule",
     "Export",
+    "Feeding",
     "Group",
     "Grower",
     "OwnTarget",

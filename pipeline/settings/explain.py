@@ -102,7 +102,8 @@ def _explain_one(error: ErrorDetails, model: type[BaseModel], file: str, prefix:
         right = "a number without quotes is needed"
     else:
         right = _RIGHT_BY_TYPE.get(kind, error["msg"])
-    return SettingsProblem(file, key, f"it is {show(value)}", right)
+    # of a whole table a rule says itself what it found
+    return SettingsProblem(file, key, context.get("found", f"it is {show(value)}"), right)
 
 
 def join_key(prefix: str, place: Iterable[object]) -> str:

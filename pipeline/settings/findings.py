@@ -71,6 +71,13 @@ FINDINGS: tuple[FindingRule, ...] = (
     _hold("week_unreadable", "year and week do not name a week"),
     _hold("number_unreadable", "the cell is no number in the export's way of writing"),
     _hold("value_unknown", "the word has no meaning in the settings"),
+    _hold(
+        "sheet_day",
+        "a date in a filled-in sheet that is neither ISO nor in the order of the site's date_format",
+    ),
+    _hold("sheet_word", "a word in a filled-in sheet that its column does not know"),
+    _hold("other_site", "the line of a filled-in sheet is of another site"),
+    _hold("drain_backwards", "draining ends before it begins"),
     _hold("missing", "a cell that the kind of export cannot do without is blank"),
     _hold(
         "nothing_measured",
@@ -335,6 +342,12 @@ FINDINGS: tuple[FindingRule, ...] = (
         "way round (at least 15 readings each)",
         about="site",
     ),
+    _remark(
+        "front_of_bench",
+        "more pots of a month from the front row of mapped benches than picking by lot would give (exact binomial tail "
+        "below 1 %, at least 20 pots whose row is written down; affected plants and those beside them apart)",
+        about="site",
+    ),
 )
 _READ_APART = "extension guides: sample affected and healthy plants separately"
 REASONS: tuple[ReasonRule, ...] = (
@@ -405,6 +418,13 @@ REASONS: tuple[ReasonRule, ...] = (
         "drift", ("note",), "means moved the same way, sampling after sampling, by a step or more", "H"
     ),
     ReasonRule("treated", ("note",), "treated, and not read again yet", "C"),
+    ReasonRule("retest_missed", ("watch",), "treated, and not read again by the day of the retest", "H"),
+    ReasonRule(
+        "unmoved_after_treatment",
+        ("watch",),
+        "at the retest still out on the side on which it was before the treatment",
+        "H",
+    ),
     ReasonRule("treatment_result", ("note",), "sampling after a treatment against the one before it", "H"),
     ReasonRule(
         "alkaline_water", ("note",), "pH rises and the source water has more alkalinity than published", "H"

@@ -7,7 +7,13 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any, Literal
 
-from pipeline.settings.policy import CONTAINER_DEFAULTS, OwnTarget, PolicyPeriod, PolicyValues
+from pipeline.settings.policy import (
+    CONTAINER_DEFAULTS,
+    CONTAINER_INTERVAL_DAYS,
+    OwnTarget,
+    PolicyPeriod,
+    PolicyValues,
+)
 from pipeline.settings.words import CONTAINER_CLASSES, SettableLevel
 
 DEFAULTS_FROM = date(1, 1, 1)
@@ -57,6 +63,9 @@ def _in_force(start: date, end: date | None, group: Periods, site: Periods) -> P
         # A group that sets the general number means every class that it does not name.
         for changes in containers.values():
             changes.setdefault("min_usable_pots", values["min_usable_pots"])
+    if values.get("routine_by") == "container":
+        for name, days in CONTAINER_INTERVAL_DAYS.items():
+            containers[name].setdefault("routine_interval_days", days)
     rules = {name: rule.model_copy(update=containers[name]) for name, rule in CONTAINER_DEFAULTS.items()}
     merged = PolicyValues(**values, containers=rules, targets=tuple(targets.values()), finding_levels=levels)
     return PolicyInForce(start, end, merged, frozenset(own))

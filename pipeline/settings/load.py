@@ -14,6 +14,7 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from pipeline.errors import HomeError, SettingsError, SettingsProblem
+from pipeline.settings.benches import Bench, Feeding, fold_name
 from pipeline.settings.check import check_export, check_pattern, check_policy, check_targets, find_doubled
 from pipeline.settings.explain import explain_errors, name_nearest, show
 from pipeline.settings.in_force import PolicyInForce, merge_policy
@@ -222,7 +223,7 @@ def _read_site(
     if raw is None:
         return None
     before = len(reading.problems)
-    lists = ["grower", "export", "policy"]
+    lists = ["grower", "export", "policy", "bench", "feeding"]
     _refuse_unknown(reading, raw, [*SiteFacts.model_fields, *lists], file)
     facts_raw = {key: value for key, value in raw.items() if key in SiteFacts.model_fields}
     # A mistake in the group's value is told once, there; here it must not hide what the site says.
@@ -232,6 +233,8 @@ def _read_site(
     facts = _parse(reading, SiteFacts, facts_raw, file, **({"time_zone": "UTC"} | inherited))
     growers = _read_growers(reading, raw, file)
     exports = _read_exports(reading, raw, folder, file)
+    benches = _read_benches(reading, raw, file)
+    feedings = _read_feedings(reading, raw, file)
     policy = _read_periods(reading, raw, file)
     if policy:
         told = {problem.key for problem in reading.problems if problem.file == POLICY_FILE}
@@ -242,7 +245,13 @@ def _read_site(
     if facts is None or len(reading.problems) > before:
         return None
     return SiteSettings(
-        **facts.model_dump(exclude_unset=True), folder=folder, growers=growers, exports=exports, policy=policy
+        **facts.model_dump(exclude_unset=True),
+        folder=folder,
+        growers=growers,
+        exports=exports,
+        policy=policy,
+        benches=benches,
+        feedings=feedings,
     )
 
 
@@ -275,6 +284,37 @@ def _read_growers(reading: _Reading, raw: _Raw, file: str) -> tuple[Grower, ...]
         if isinstance(table, Mapping) and isinstance(table.get("id"), str)
     )
     return tuple(grower for grower in parsed if grower is not None)
+
+
+def _read_benches(reading: _Reading, raw: _Raw, file: str) -> tuple[Bench, ...]:
+    tables = _take_list(reading, raw, "bench", file)
+    parsed = [
+        _parse(reading, Bench, table, file, f"bench {number}") for number, table in enumerate(tables, start=1)
+    ]
+    reading.problems += find_doubled(
+        (
+            "bench",
+            (fold_name(bench.house), fold_name(bench.name)),
+            SettingsProblem(
+                file,
+                f"bench {number}: name",
+                f"{show(bench.name)} of {bench.house} is there twice",
+                "describe each bench once",
+            ),
+        )
+        for number, bench in enumerate(parsed, start=1)
+        if bench is not None
+    )
+    return tuple(bench for bench in parsed if bench is not None)
+
+
+def _read_feedings(reading: _Reading, raw: _Raw, file: str) -> tuple[Feeding, ...]:
+    tables = _take_list(reading, raw, "feeding", file)
+    parsed = [
+        _parse(reading, Feeding, table, file, f"feeding {number}")
+        for number, table in enumerate(tables, start=1)
+    ]
+    return tuple(feeding for feeding in parsed if feeding is not None)
 
 
 def _read_exports(reading: _Reading, raw: _Raw, folder: Path, file: str) -> tuple[Export, ...]:

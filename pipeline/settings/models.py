@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 from pydantic import AfterValidator, Field, StrictBool, model_validator
 from pydantic_core import PydanticCustomError
 
+from pipeline.settings.benches import Bench, Feeding
 from pipeline.settings.policy import Day, Frozen, PolicyPeriod, Text, Whole
 from pipeline.settings.words import ExtractionMethod, Kind, WeekDay
 
@@ -77,6 +78,20 @@ def _check_shown_date(text: str) -> str:
     if text.endswith("%") or not set(directives) <= _SHOWN_DIRECTIVES or not shows_day:
         raise _refuse('a format that shows day and month, like "%Y-%m-%d", "%d.%m.%Y" or "%a %d %b"')
     return text
+
+
+def _check_hour(text: str) -> str:
+    """A time of day as 08:00."""
+    if not re.fullmatch(r"([01]\d|2[0-3]):[0-5]\d", text):
+        raise _refuse('a time of day with four digits, like "08:00"')
+    return text
+
+
+def _leave_a_day(closed: tuple[WeekDay, ...]) -> tuple[WeekDay, ...]:
+    """Weekdays without sampling; not all seven."""
+    if len(set(closed)) == 7:
+        raise _refuse("at least one weekday on which sampling is possible, so six days at most,")
+    return closed
 
 
 def _check_pattern(text: str) -> str:
@@ -189,6 +204,10 @@ class SiteFacts(Frozen):
     extraction_method: ExtractionMethod | None = None
     first_night: Day | None = None
     settle_minutes: Whole = Field(0, ge=0, le=1440)
+    holidays: tuple[Day, ...] = ()
+    no_sampling: Annotated[tuple[WeekDay, ...], AfterValidator(_leave_a_day)] = ()
+    calendar: Literal["lot", "house_day"] = "house_day"
+    calendar_time: Annotated[Text, AfterValidator(_check_hour)] = "08:00"
 
 
 class SiteSettings(SiteFacts):
@@ -198,6 +217,8 @@ class SiteSettings(SiteFacts):
     growers: tuple[Grower, ...] = ()
     exports: tuple[Export, ...] = ()
     policy: tuple[PolicyPeriod, ...] = ()
+    benches: tuple[Bench, ...] = ()
+    feedings: tuple[Feeding, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,4 +231,15 @@ class Settings:
     files: dict[str, bytes] = field(default_factory=dict)
 
 
-__all__ = ["Column", "Export", "Group", "Grower", "Person", "Settings", "SiteFacts", "SiteSettings"]
+__all__ = [
+    "Bench",
+    "Column",
+    "Export",
+    "Feeding",
+    "Group",
+    "Grower",
+    "Person",
+    "Settings",
+    "SiteFacts",
+    "SiteSettings",
+]

@@ -204,9 +204,37 @@ class PolicyScalars(Frozen):
         7,
         "days",
         "H",
-        "the first sampling is due within this time of potting, sticking, sowing or transplanting",
+        "the first sampling is due within this time of potting, sticking, sowing or transplanting (common practice: "
+        "soon; the number of days is our own)",
         low=1,
         high=90,
+    )
+    routine_by: Literal["custom", "container"] = _value(
+        "custom",
+        "",
+        "H",
+        'routine intervals: "custom" every two weeks (common practice; plugs as published), "container" as published '
+        "for each container (NC State Univ. HIL 590; UMass Extension)",
+    )
+    symptoms_within_days: Whole = _value(
+        3,
+        "days",
+        "H",
+        "after affected plants were noted, affected and healthy ones are to be sampled within this time",
+        low=1,
+        high=30,
+    )
+    affected_pots: Whole = _value(
+        5, "pots", "C", "pots of affected and of healthy plants that a comparison needs, each", low=2, high=50
+    )
+    minutes_per_pot: Number = _value(
+        Decimal(4), "min", "H", "time that one pot takes when work is planned", low=0.1, high=60
+    )
+    feed_pair_crops: tuple[Text, ...] = _value(
+        (),
+        "",
+        "H",
+        "periodically fed crops, beside those on the problem list, that are read the day before and the day of feeding",
     )
     problem_interval_days: Whole = _value(
         7, "days", "H", "routine interval of the crops on the problem list", low=1, high=90
@@ -471,6 +499,16 @@ CONTAINER_DEFAULTS: dict[ContainerClass, ContainerRule] = {
     "pot_5_6in": _container(75, 50, 50, 5, 14),
     "pot_6_5in_plus": _container(100, 50, 60, 5, 14),
     "nursery": _container(120, 50, 50, 3, 14, drain_high=120),
+}
+
+# Routine intervals as published for each container: rows 1 to 4 and 9 of pipeline/reference/sampling_frequency.csv.
+CONTAINER_INTERVAL_DAYS: dict[ContainerClass, int] = {
+    "plug": 3,
+    "cell_pack": 7,
+    "pot_4in": 7,
+    "pot_5_6in": 14,
+    "pot_6_5in_plus": 14,
+    "nursery": 7,
 }
 
 _NURSERY_VOLUMES = "NC State Extension, The Pour-Through Extraction Procedure, nursery crops"

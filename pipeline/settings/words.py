@@ -108,6 +108,8 @@ FIELDS: dict[str, KindFields] = {
             "leachate",
             "temperature",
             "drain",
+            "drain_start",
+            "drain_end",
             "condition",
             "sampler",
             "meter",

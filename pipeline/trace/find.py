@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 from difflib import get_close_matches
 from typing import Final
@@ -20,6 +21,14 @@ def find_site(settings: Settings, site_id: str) -> SiteSettings:
     raise SiteNotFound(
         f"There is no site {site_id}: {list_nearest(site_id, [site.id for site in settings.sites])}."
     )
+
+
+def header_of(stored: str | None) -> list[str] | None:
+    """A file's header as the warehouse keeps it, a JSON list; None where none could be read."""
+    if stored is None:
+        return None
+    header: list[str] = json.loads(stored)
+    return header
 
 
 def list_nearest(word: str, known: Sequence[str]) -> str:

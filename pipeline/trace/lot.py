@@ -7,7 +7,7 @@ warehouse that they are given.
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from datetime import date
 from math import sqrt
 from typing import Any, Literal
@@ -16,14 +16,18 @@ import polars as pl
 from pydantic import BaseModel, ConfigDict
 
 from pipeline.errors import SiteNotFound
+from pipeline.reports.wording import Wording
 from pipeline.settings import Column, Settings, SiteSettings
-from pipeline.trace.find import find_site, list_nearest
+from pipeline.settings.sheet import columns_of
+from pipeline.trace.find import find_site, header_of, list_nearest
 from pipeline.trace.measures import TracedMeasure, trace_measures, write_measures
 from pipeline.warehouse.connect import Connection
 from pipeline.warehouse.query import (
+    fetch_answered_dues,
     fetch_line_spans,
     fetch_lot,
     fetch_lot_codes,
+    fetch_lot_dues,
     fetch_lot_lines,
     fetch_lot_measured,
     fetch_lot_ranges,
@@ -87,6 +91,7 @@ class TracedSampling(_Part):
     min_pots: int
     counts: bool
     proper: str
+    answers: list[str]
     lines: list[TracedLine]
     figures: list[TracedFigure]
 
@@ -105,6 +110,7 @@ class Trace(_Part):
     samplings: list[TracedSampling]
     not_used: list[TracedLine]
     measures: list[TracedMeasure]
+    dues: list[str]
 
 
 def trace_lot(
@@ -150,14 +156,27 @@ def trace_lot(
             lines,
             line_rows,
             fetch_lot_ranges(connection, site_id, lot_key).to_dicts(),
+            fetch_answered_dues(connection, site_id, lot_key).to_dicts(),
         ),
         not_used=[line for line in lines if line.fate != "accepted"],
         measures=trace_measures(fetch_lot_measured(connection, site_id, lot_key), day),
+        dues=_dues(fetch_lot_dues(connection, site_id, lot_key).to_dicts()),
     )
 
 
+def _dues(rows: Sequence[Row]) -> list[str]:
+    """What the lot is due for and why, as of the last night: what rules first, the rest in order of their days."""
+    words = Wording("%Y-%m-%d")
+    ordered = sorted(rows, key=lambda row: (row["nth"] != 1, row["due_on"], row["why"]))
+    return [words.due(row) for row in ordered]
+
+
 def _samplings(
-    rows: Sequence[Row], lines: Sequence[TracedLine], line_rows: Sequence[Row], ranges: Sequence[Row]
+    rows: Sequence[Row],
+    lines: Sequence[TracedLine],
+    line_rows: Sequence[Row],
+    ranges: Sequence[Row],
+    dues: Sequence[Row],
 ) -> list[TracedSampling]:
     purposes = sorted({row["purpose"] for row in rows})
     traced = []
@@ -173,11 +192,39 @@ def _samplings(
                 min_pots=first["min_pots"],
                 counts=first["is_counting"],
                 proper=first["proper"],
+                answers=[
+                    _answer(due)
+                    for due in dues
+                    if (due["sampled_on"], due["purpose"]) == (first["sampled_on"], purpose)
+                ],
                 lines=[line for line in lines if line.fate == "accepted" and line.purpose == purpose],
                 figures=[_figure(row, ranges, pots) for row in own],
             )
         )
     return traced
+
+
+_DUE_NAMES = {
+    "first": "first sampling",
+    "routine": "routine sampling",
+    "problem_crop": "routine sampling",
+    "after_out": "retest",
+    "after_treatment": "retest after a treatment",
+    "symptoms": "sampling of affected and healthy plants",
+    "feed_pair": "pair around a feeding",
+}
+
+
+def _answer(due: Row) -> str:
+    """The due that the sheet of a sampling names, and whether the sampling came in time."""
+    # Somebody may have written over what the sheet had there.
+    name = _DUE_NAMES.get(due["due_why"], f"sampling “{due['due_why']}”")
+    pots = f"{due['pots']} {'pot' if due['pots'] == 1 else 'pots'}"
+    if not due["is_counting"]:
+        return f"{pots} of the {name} due {due['due_on']}, too few to answer it"
+    late = due["days_late"]
+    when = f", {late} {'day' if late == 1 else 'days'} late" if late else ""
+    return f"answers the {name} due {due['due_on']}{when} ({pots} on the sheet)"
 
 
 def _known_spans(connection: Connection, lines: pl.DataFrame) -> dict[tuple[int, int], tuple[date, date]]:
@@ -198,7 +245,7 @@ def _known_spans(connection: Connection, lines: pl.DataFrame) -> dict[tuple[int,
 
 
 def _line(row: Row, site: SiteSettings, known: tuple[date, date] | None) -> TracedLine:
-    columns = _columns(site, row["export_no"])
+    columns = columns_of(site, row["export_no"], header_of(row["header"]))
     raw: dict[str, str] = json.loads(row["cells"]) if row["cells"] else {}
     left_out = []
     if row["fate"] != "accepted":
@@ -234,11 +281,6 @@ def _why_not(row: Row, known: tuple[date, date] | None) -> str:
         where = row["by_file"] if row["by_line"] is None else f"line {row['by_line']} of {row['by_file']}"
         why = f"replaced by {where}"
     return why if known is None else f"known from {known[0]} to {known[1]}, {why}"
-
-
-def _columns(site: SiteSettings, export_no: int) -> Mapping[str, Column]:
-    """Columns of the export that brought a line; none when site.toml has fewer exports by now."""
-    return site.exports[export_no - 1].columns if export_no <= len(site.exports) else {}
 
 
 _FATES = {
@@ -407,6 +449,7 @@ def write_trace(trace: Trace) -> list[str]:
         lines += [
             "",
             f"Sampling of {sampling.sampled_on}, {sampling.purpose}: {pots}, {counts}; proper: {proper}",
+            *(f"  {answer}" for answer in sampling.answers),
         ]
         for line in sampling.lines:
             lines += _write_line(line)
@@ -415,6 +458,8 @@ def write_trace(trace: Trace) -> list[str]:
     if trace.measures:
         lines += ["", f"Measures of the lot, pots of {trace.samplings[0].sampled_on}"]
         lines += write_measures(trace.measures)
+    if trace.dues:
+        lines += ["", "Due as of the last night, what rules first", *(f"  {due}" for due in trace.dues)]
     if trace.not_used:
         lines += ["", "Lines of that day that are not used"]
         for line in trace.not_used:

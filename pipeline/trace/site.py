@@ -1,4 +1,4 @@
-"""From the figures of a site's meters, water and feed back to file and line, and its crops beside other sites'."""
+"""From the figures of a site's meters, water and feed back to file and line; its crops elsewhere, its front rows."""
 
 from __future__ import annotations
 
@@ -15,10 +15,18 @@ from pipeline.measures.contrasts import site_contrasts
 from pipeline.measures.electrodes import nernst_slope_mv
 from pipeline.reports.wording import CONTAINER_WORDS
 from pipeline.settings import Settings, SiteSettings
-from pipeline.trace.find import find_site
+from pipeline.settings.sheet import columns_of
+from pipeline.trace.find import find_site, header_of
 from pipeline.trace.measures import contrast_steps
+from pipeline.trace.positions import front_row_steps
 from pipeline.warehouse.connect import Connection
-from pipeline.warehouse.query import fetch_buffers, fetch_checks, fetch_crop_means, fetch_traced_waters
+from pipeline.warehouse.query import (
+    fetch_buffers,
+    fetch_checks,
+    fetch_crop_means,
+    fetch_recorded_rows,
+    fetch_traced_waters,
+)
 
 Row = dict[str, Any]
 
@@ -51,7 +59,7 @@ class TracedCropContrast(BaseModel):
 
 
 class SiteTrace(BaseModel):
-    """A site's checks that tonight's judgement takes, and its crops against those of other sites."""
+    """A site's checks that tonight's judgement takes, its crops against those of other sites, and where pots stood."""
 
     model_config = ConfigDict(frozen=True)
 
@@ -59,6 +67,8 @@ class SiteTrace(BaseModel):
     site_name: str
     checks: list[TracedCheck]
     contrasts: list[TracedCropContrast]
+    front_row: list[str]
+    """How many pots stood in the front row, step by step; empty where no row on a mapped bench is written down."""
 
 
 def trace_site(connection: Connection, settings: Settings, site_id: str) -> SiteTrace:
@@ -80,6 +90,7 @@ def trace_site(connection: Connection, settings: Settings, site_id: str) -> Site
         site_name=site.name,
         checks=[*meters, *_waters(waters, site)],
         contrasts=trace_crop_contrasts(means, limits, site.id, names),
+        front_row=front_row_steps(fetch_recorded_rows(connection, site.id)),
     )
 
 
@@ -143,8 +154,7 @@ def _lots(row: Row, means: pl.DataFrame, site_id: str, names: Mapping[str, str],
 def _cells(row: Row, site: SiteSettings) -> list[str]:
     """The cells that carry a unit, as they stand in the file; none when site.toml has fewer exports by now."""
     raw: dict[str, str] = json.loads(row["cells"]) if row["cells"] else {}
-    number = row["export_no"]
-    columns = site.exports[number - 1].columns if number <= len(site.exports) else {}
+    columns = columns_of(site, row["export_no"], header_of(row["header"]))
     shown = [
         f"{column.column} “{raw[field]}” {column.unit}"
         for field, column in columns.items()
@@ -347,4 +357,7 @@ def write_site_trace(trace: SiteTrace) -> list[str]:
         name = "pH" if one.quantity == "ph" else "EC"
         lines += ["", f"{one.crop}, {CONTAINER_WORDS[one.container_class]}, {name}"]
         lines += [f"      {step}" for step in one.steps]
+    if trace.front_row:
+        lines += ["", "Pots of the last weeks whose row on a mapped bench is written down"]
+        lines += [f"      {step}" for step in trace.front_row]
     return lines

@@ -51,6 +51,10 @@ def _named_files(home: Path, entries: Numbered) -> dict[str, str]:
             versions.setdefault(
                 str(entry.get("settings")), f"the settings of {entry.get('as_of')}, ledger line {line}"
             )
+            if "calendars" in entry:
+                named.setdefault(
+                    str(entry["calendars"]), f"the calendars of {entry.get('as_of')}, ledger line {line}"
+                )
     for sha256, what in versions.items():
         named.setdefault(sha256, what)
         for name, file in _listed_settings(home, sha256).items():

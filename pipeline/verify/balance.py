@@ -9,8 +9,10 @@ from typing import Any
 
 from pipeline.errors import ArchiveError
 from pipeline.intake import archive, ledger
+from pipeline.intake.sheet_files import fit_sheet
 from pipeline.receive import find_export
 from pipeline.settings import Settings
+from pipeline.settings.sheet import read_export
 from pipeline.verify.archived import Numbered, count_lines
 from pipeline.verify.findings import Finding
 from pipeline.warehouse.connect import Connection, mend
@@ -52,12 +54,12 @@ def _check_file(home: Path, row: dict[str, Any], versions: Sequence[Settings]) -
         ("records over the six fates", row["records"], row["fate_records"]),
         ("records with a fate in the history", row["records"], row["standing_fates"]),
     ]
-    encoding = _find_encoding(row, versions)
     try:
         data = archive.fetch(home, row["sha256"])
     except ArchiveError:
         pass  # the archive's own findings say so
     else:
+        encoding = _find_encoding(row, data, versions)
         if encoding is not None:
             counts.insert(0, ("lines in the warehouse", count_lines(data, encoding), row["lines"]))
     for what, should, is_ in counts:
@@ -65,12 +67,12 @@ def _check_file(home: Path, row: dict[str, Any], versions: Sequence[Settings]) -
             yield Finding("balance", f"{place}: {is_} {what}, but there are {should}; {mend(home)}")
 
 
-def _find_encoding(row: dict[str, Any], versions: Sequence[Settings]) -> str | None:
+def _find_encoding(row: dict[str, Any], data: bytes, versions: Sequence[Settings]) -> str | None:
     """The encoding that the file was last read in: that of the newest settings with an export that takes it."""
     for settings in versions:
         for site in settings.sites:
             if site.id == row["site_id"]:
-                number = find_export(site, row["kind"], row["name"])
+                number = find_export(site, row["kind"], row["name"], row["export_no"])
                 if number is not None:
-                    return site.exports[number - 1].encoding
+                    return fit_sheet(read_export(site, number), site, data).encoding
     return None

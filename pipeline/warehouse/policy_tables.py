@@ -10,6 +10,7 @@ import polars as pl
 
 from pipeline.settings import PolicyInForce, Settings, SiteSettings, resolve_policy
 from pipeline.warehouse.connect import Connection
+from pipeline.warehouse.programme_tables import programme_frames
 from pipeline.warehouse.statements import insert_frame, quoted
 
 FOR_EVER = date(9999, 12, 31)
@@ -41,6 +42,7 @@ def load_settings_tables(connection: Connection, settings: Settings, published: 
     chosen = {order: published.choose(order) for order in sorted(orders)}
     frames = {
         "sites": _sites(settings.sites),
+        **programme_frames(settings.sites),
         **_policy_frames(spans),
         "published_ranges": published.ranges,
         "general_targets": published.general,
@@ -100,6 +102,7 @@ def _policy_frames(spans: Sequence[Span]) -> dict[str, pl.DataFrame | None]:
             "policy",
             "policy_containers",
             "policy_problem_crops",
+            "policy_feed_pair_crops",
             "own_targets",
             "policy_finding_levels",
         )
@@ -109,13 +112,8 @@ def _policy_frames(spans: Sequence[Span]) -> dict[str, pl.DataFrame | None]:
         "policy_containers": pl.DataFrame(
             [row for site_id, span in spans for row in _containers(site_id, span)]
         ),
-        "policy_problem_crops": _frame(
-            [
-                {**_span(site_id, span), "crop_key": crop.strip().lower()}
-                for site_id, span in spans
-                for crop in span.values.problem_crops
-            ]
-        ),
+        "policy_problem_crops": _crops(spans, "problem_crops"),
+        "policy_feed_pair_crops": _crops(spans, "feed_pair_crops"),
         "own_targets": _frame([row for site_id, span in spans for row in _targets(site_id, span)]),
         "policy_finding_levels": _frame(
             [
@@ -125,6 +123,16 @@ def _policy_frames(spans: Sequence[Span]) -> dict[str, pl.DataFrame | None]:
             ]
         ),
     }
+
+
+def _crops(spans: Sequence[Span], name: str) -> pl.DataFrame | None:
+    return _frame(
+        [
+            {**_span(site_id, span), "crop_key": crop.strip().lower()}
+            for site_id, span in spans
+            for crop in getattr(span.values, name)
+        ]
+    )
 
 
 def _frame(rows: list[dict[str, object]]) -> pl.DataFrame | None:
@@ -144,10 +152,12 @@ _NOT_SCALAR = {
     "targets",
     "finding_levels",
     "problem_crops",
+    "feed_pair_crops",
     "target_source_order",
     # Used before the warehouse, or by container class.
     "min_usable_pots",
     "ec_highest_ms_cm",
+    "routine_by",
 }
 
 

@@ -27,6 +27,7 @@ KEYS: Final[Mapping[str, tuple[str, ...]]] = {
     "file_troubles": ("night_no", "site_id", "name"),
     "fate_history": ("file_id", "record_no", "from_night"),
     "rereads": ("night_no", "file_id"),
+    "calendar_history": ("uid", "sequence"),
 }
 """Tables of facts, which only the archive can give back, with what tells their rows apart."""
 

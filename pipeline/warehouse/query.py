@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import date
+from dataclasses import dataclass
+from datetime import date, timedelta
 from typing import Final
 
 import polars as pl
@@ -13,8 +14,14 @@ from pipeline.warehouse.statements import fetch, fetch_relation, sql_names
 
 Tables = Mapping[str, pl.DataFrame]
 
+SHEET_DAYS: Final = 6
+"""A night's sampling sheet asks for what is due until so many days after the as-of day, as `due this week` does."""
+
 _QUERIES: Final = (
     "lots",
+    "dues",
+    "sampling_plan_days",
+    "planned_samplings",
     "samplings",
     "figures",
     "pots",
@@ -28,9 +35,9 @@ _QUERIES: Final = (
     "not_data_lines",
     "not_data_files",
     "troubles",
+    "calendar",
 )
 _RELATIONS: Final = (
-    "dues",
     "reasons",
     "sampling_findings",
     "site_questions",
@@ -50,10 +57,31 @@ _RELATIONS: Final = (
 
 def fetch_tables(connection: Connection) -> dict[str, pl.DataFrame]:
     """Everything that the pages of tonight are made of, by the name of its query or relation."""
+    sheet = fetch_sheet(connection)
     return {
         **{name: fetch(connection, f"queries/{name}") for name in _QUERIES},
         **{name: fetch_relation(connection, name) for name in _RELATIONS},
+        "sheet_lots": sheet.lots,
+        "sheet_meters": sheet.meters,
     }
+
+
+@dataclass(frozen=True, slots=True)
+class SheetRows:
+    """What sampling sheets are made of, for all sites: dues up to a day with their lots, and meters."""
+
+    as_of: date
+    until: date
+    lots: pl.DataFrame
+    meters: pl.DataFrame
+
+
+def fetch_sheet(connection: Connection, until: date | None = None) -> SheetRows:
+    """Dues up to `until`, by default those of SHEET_DAYS after the as-of day, and the meters seen lately."""
+    as_of: date = fetch_relation(connection, "run")["as_of"].item()
+    last = as_of + timedelta(days=SHEET_DAYS) if until is None else until
+    lots = fetch(connection, "queries/sheet_lots", {"until": last})
+    return SheetRows(as_of, last, lots, fetch(connection, "queries/sheet_meters"))
 
 
 def fetch_measured(connection: Connection) -> dict[str, pl.DataFrame]:
@@ -95,6 +123,17 @@ def fetch_lot_lines(connection: Connection, site_id: str, lot_key: str, sampled_
     )
 
 
+def fetch_answered_dues(connection: Connection, site_id: str, lot_key: str) -> pl.DataFrame:
+    """The dues that a lot's samplings answer, by the sheets on which they were written down."""
+    return fetch(connection, "queries/answered_dues", {"site_id": site_id, "lot_key": lot_key})
+
+
+def fetch_lot_dues(connection: Connection, site_id: str, lot_key: str) -> pl.DataFrame:
+    """Every due of a standing lot as of the last night, excused ones too; none of a lot that has ended."""
+    dues = fetch(connection, "queries/dues")
+    return dues.filter((pl.col("site_id") == site_id) & (pl.col("lot_key") == lot_key))
+
+
 def fetch_lot_ranges(connection: Connection, site_id: str, lot_key: str) -> pl.DataFrame:
     """Every published range of a lot's crop."""
     return fetch(connection, "queries/trace_ranges", {"site_id": site_id, "lot_key": lot_key})
@@ -117,6 +156,11 @@ def of_lot(tables: Tables, site_id: str, lot_key: str) -> dict[str, pl.DataFrame
 def fetch_crop_means(connection: Connection) -> tuple[pl.DataFrame, pl.DataFrame]:
     """The lots' means by which sites are held against each other, and the policy's limits of every site."""
     return fetch(connection, "measures/crop_means"), fetch(connection, "measures/limits")
+
+
+def fetch_recorded_rows(connection: Connection, site_id: str) -> pl.DataFrame:
+    """Pots of a site whose row on a mapped bench is written down, by how many rows the bench has."""
+    return fetch(connection, "measures/recorded_rows").filter(pl.col("site_id") == site_id)
 
 
 def fetch_checks(connection: Connection, site_id: str) -> pl.DataFrame:

@@ -82,6 +82,9 @@ facts as (
         )::varchar as line
     from usable_readings
     union all
+    select row('answered_due', site_id, lot_key, sampled_on, purpose, due_why, due_on, pots)::varchar as line
+    from answered_dues
+    union all
     select
         row(
             'calibration', site_id, meter_id, calibrated_on, calibrated_time, slope_pct, offset_mv,

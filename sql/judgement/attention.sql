@@ -2,7 +2,8 @@
 -- grain: one standing lot. key: site_id, lot_key
 -- inputs: standing_lots, reasons, last_verdicts
 -- rule (house default): level, then distance beyond the edge in steps (0.2 pH = 0.5 mS/cm = one step) times one plus the number in
--- a row, then plants, then days to the lot's end.
+-- a row, and one more where the retest after a treatment was missed or is still out on the side it was out before; then
+-- plants, then days to the lot's end.
 with
 levels as (
     select
@@ -13,7 +14,8 @@ levels as (
             when bool_or(r.level = 'no_reading') then 'no_reading'
             when bool_or(r.level = 'watch') then 'watch'
             else 'ok'
-        end as level
+        end as level,
+        coalesce(bool_or(r.code in ('retest_missed', 'unmoved_after_treatment')), false) as is_retest_bad
     from standing_lots as l
     left join reasons as r on l.site_id = r.site_id and l.lot_key = r.lot_key
     group by l.site_id, l.lot_key
@@ -21,12 +23,13 @@ levels as (
 
 scores as (
     select
-        site_id,
-        lot_key,
-        max(steps_beyond * (1 + in_a_row)) as score
-    from last_verdicts
-    where side in ('low', 'high') and not is_low_ec_outside_active
-    group by site_id, lot_key
+        v.site_id,
+        v.lot_key,
+        max(v.steps_beyond * (1 + v.in_a_row + if(r.is_retest_bad, 1, 0))) as score
+    from last_verdicts as v
+    inner join levels as r on v.site_id = r.site_id and v.lot_key = r.lot_key
+    where v.side in ('low', 'high') and not v.is_low_ec_outside_active
+    group by v.site_id, v.lot_key
 ),
 
 scored as (

@@ -1,56 +1,174 @@
--- Samplings that ought to happen: every one that a rule asks for.
--- grain: one rule's due of one standing lot. key: site_id, lot_key, why
--- inputs: standing_lots, last_verdicts
--- rules: first within 7 days of the start (common practice: soon; 7 days house default); routine about every two weeks
--- (common practice), plugs every 3 days (published: two to three times a week, NC State HIL 590); crops on the problem list and
--- lots out of range after 7 days (house default).
+-- Samplings that ought to happen: every one that a rule asks for, excused ones too.
+-- grain: one rule's due of one standing lot. key: site_id, lot_key, why, due_on
+-- inputs: asked_dues, closed_days, exemptions, run
+-- rule_on: the day by the rule. due_on: where the site does not sample that day, the last day before it on which it does, so
+-- never later; it stays after caused_on (for a due that rolled on: after the one before it) and is not before not_before, the end
+-- of a treatment's waiting time; where no such day is open, it stays rule_on.
+-- An excuse of the lot whose days hold due_on excuses it (purpose null: every due; `routine`: first, routine and problem crops;
+-- another purpose: the dues that ask for it). An excused routine due rolls on by its interval, counted from its own rule_on,
+-- until one is not excused, and that one rules; a follow-up is asked for once and does not roll. Listed are the excused ones up to
+-- the as-of day, the first excused one after it, and the first that is not. An excuse reaches ten years beyond the as-of day at
+-- most. Of several excuses one entered in time stands, then the longest. An excuse counts from the day of its entry.
+-- nth: rank by due_on among those that are not excused; of two on one day follow-ups come first.
 with
-asked as (
+excuses as (
+    select
+        e.* exclude (until_on),
+        e.until_on,
+        least(e.until_on, t.as_of + 3653) as holds_until
+    from exemptions as e
+    cross join run as t
+    where e.entered_on <= t.as_of
+),
+
+last_days as (
     select
         site_id,
         lot_key,
-        'first' as why,
-        stands_from + first_within_days as due_on,
-        first_within_days as interval_days
-    from standing_lots
-    where last_counting_on is null
-    union all
+        max(holds_until) as holds_until
+    from excuses
+    group by site_id, lot_key
+),
+
+steps as (
     select
-        site_id,
-        lot_key,
-        case when is_problem_crop then 'problem_crop' else 'routine' end as why,
-        last_counting_on + interval_days as due_on,
-        interval_days
-    from standing_lots
-    where last_counting_on is not null
-    union all
+        a.*,
+        -- the due after the last excused one falls after the excuse, also where closed days move it
+        unnest(range(
+            case
+                when a.roll_days is null or x.holds_until is null or x.holds_until <= a.caused_on then 1
+                else greatest(2, (x.holds_until - a.rule_on) // a.roll_days + 3)
+            end
+        ))::integer as step
+    from asked_dues as a
+    left join last_days as x on a.site_id = x.site_id and a.lot_key = x.lot_key
+),
+
+ruled as (
     select
-        l.site_id,
-        l.lot_key,
-        'after_out' as why,
-        l.last_counting_on + l.after_out_interval_days as due_on,
-        l.after_out_interval_days as interval_days
-    from standing_lots as l
+        * exclude (rule_on, roll_days),
+        rule_on + coalesce(step * roll_days, 0) as rule_on,
+        if(step = 0, caused_on, rule_on + (step - 1) * roll_days) as after_on
+    from steps
+),
+
+tried as (
+    select
+        r.site_id,
+        r.lot_key,
+        r.why,
+        r.step,
+        unnest(generate_series(r.after_on + 1, r.rule_on, interval 1 day))::date as day
+    from ruled as r
     where
         exists (
             select 1
-            from last_verdicts as v
-            where
-                v.site_id = l.site_id
-                and v.lot_key = l.lot_key
-                and v.verdict in ('out', 'clearly_out')
-                and not v.is_low_ec_outside_active
+            from closed_days as c
+            where c.site_id = r.site_id and (c.closed_on = r.rule_on or c.weekday = isodow(r.rule_on))
         )
+        -- a day before the end of a waiting time is none to move to
+        and (r.not_before is null or r.not_before < r.rule_on)
+),
+
+moved as (
+    select
+        d.site_id,
+        d.lot_key,
+        d.why,
+        d.step,
+        max(d.day) as due_on
+    from tried as d
+    where
+        not exists (
+            select 1
+            from closed_days as c
+            where c.site_id = d.site_id and (c.closed_on = d.day or c.weekday = isodow(d.day))
+        )
+    group by d.site_id, d.lot_key, d.why, d.step
+),
+
+dated as (
+    select
+        r.*,
+        coalesce(m.due_on, r.rule_on) as due_on
+    from ruled as r
+    left join moved as m
+        on r.site_id = m.site_id and r.lot_key = m.lot_key and r.why = m.why and r.step = m.step
+),
+
+excused as (
+    select
+        d.*,
+        e.until_on as excused_until,
+        e.reason as excuse_reason,
+        e.person as excused_by,
+        e.entered_on,
+        row_number() over (
+            partition by d.site_id, d.lot_key, d.why, d.step
+            order by
+                e.entered_on > d.due_on asc,
+                e.until_on desc,
+                e.entered_on asc,
+                e.file_id asc,
+                e.record_no asc
+        ) as nth_excuse
+    from dated as d
+    left join excuses as e
+        on
+            d.site_id = e.site_id
+            and d.lot_key = e.lot_key
+            and d.due_on >= e.from_on
+            and d.due_on <= e.holds_until
+            and (e.purpose is null or list_contains(string_split(d.purposes, ','), e.purpose))
+),
+
+told as (
+    select
+        *,
+        excused_until is not null as is_excused,
+        min(step) filter (where excused_until is null) over of_rule as ruling_step,
+        min(step) filter (where excused_until is not null and due_on > t.as_of) over of_rule as next_excused_step
+    from excused
+    cross join run as t
+    where nth_excuse = 1
+    window of_rule as (partition by site_id, lot_key, why)
 )
 
 select
     site_id,
     lot_key,
     why,
+    rule_on,
     due_on,
+    not_before,
+    caused_on,
     interval_days,
-    row_number() over (
-        partition by site_id, lot_key
-        order by due_on, case why when 'after_out' then 1 when 'problem_crop' then 2 else 3 end
-    )::integer as nth
-from asked
+    purposes,
+    pots,
+    is_excused,
+    excused_until,
+    excuse_reason,
+    excused_by,
+    coalesce(entered_on > due_on, false) as is_excused_late,
+    case
+        when not is_excused
+            then row_number() over (
+                partition by site_id, lot_key, is_excused
+                order by
+                    due_on,
+                    case why
+                        when 'after_out' then 1
+                        when 'after_treatment' then 2
+                        when 'symptoms' then 3
+                        when 'feed_pair' then 4
+                        else 5
+                    end
+            )
+    end::integer as nth
+from told
+where
+    if(
+        is_excused,
+        (ruling_step is null or step < ruling_step) and (due_on <= as_of or step = next_excused_step),
+        step = ruling_step
+    )

@@ -1,6 +1,6 @@
 -- Each meter of a site as it stands on the as-of date.
 -- grain: one meter. key: site_id, meter_id
--- inputs: calibrations, meter_days, usable_readings, policy, policy_finding_levels, sites, run
+-- inputs: calibrations, meter_days, usable_readings, policy, policy_finding_levels, checks_shown, run
 -- a remark that the policy of the check's day has switched off is not made
 with
 known as (
@@ -49,8 +49,8 @@ uncalibrated as (
     from meter_days as d
     cross join run as t
     inner join policy as p on d.site_id = p.site_id and t.as_of >= p.valid_from and t.as_of < p.valid_to
-    inner join sites as s on d.site_id = s.site_id
-    where s.has_calibrations and not d.is_calibrated and d.used_on > t.as_of - p.quality_days
+    inner join checks_shown as s on d.site_id = s.site_id and d.used_on >= s.from_on
+    where not d.is_calibrated and d.used_on > t.as_of - p.quality_days
     group by d.site_id, lower(d.meter_id)
 )
 

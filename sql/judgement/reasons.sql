@@ -1,12 +1,14 @@
 -- Why a standing lot has its level: every reason, with its figures.
 -- grain: one reason of one lot. key: site_id, lot_key, code, quantity
--- inputs: standing_lots, last_verdicts, verdicts, samplings, drifts, depending_figures, trends, drift_points, contrasts, last_treatments, judged_waters, policy
+-- inputs: standing_lots, last_verdicts, verdicts, samplings, drifts, depending_figures, trends, drift_points, contrasts, last_treatments, dues, judged_waters, policy
 -- rules: act on clearly out, or two in a row beyond the margin (house default), or EC of 6.6 and more in greenhouse crops (published
 -- band "very high"), or an affected group clearly out. Low EC asks for less haste and only in the active stage (house default).
 -- A meter in doubt leads to watch at most, and so does a side that hangs on one pot. A trend is judged from five samplings (exact
 -- Mann-Kendall, published); it is a note, and watch where the lot would leave its target within two samplings. A test of
 -- order knows no size: trend, forecast, what the water has to do with it and what is no surprise take a slope of at least
--- one step (0.2 pH, 0.5 mS/cm) in eight weeks (house default). See rules in DEVELOPERS.md.
+-- one step (0.2 pH, 0.5 mS/cm) in eight weeks (house default). A treatment is closed by its retest: one that is overdue and not
+-- excused is missed, and a row of samplings out on one side that runs from before the treatment through its retest is not
+-- mended; both are watch (house default). See rules in DEVELOPERS.md.
 with
 moving as (
     select h.*
@@ -311,15 +313,36 @@ collected as (
     select
         t.site_id,
         t.lot_key,
-        'treated' as code,
-        'note' as level,
+        if(d.due_on < l.as_of and not d.is_excused, 'retest_missed', 'treated') as code,
+        if(d.due_on < l.as_of and not d.is_excused, 'watch', 'note') as level,
         t.treated_on as sampled_on,
-        t.retest_due_on as until_on,
-        t.retest_due_on < l.as_of as flag,
+        d.due_on as until_on,
+        d.due_on < l.as_of as flag,
+        (l.as_of - d.due_on)::integer as days,
         t.treatments as what
     from last_treatments as t
     inner join standing_lots as l on t.site_id = l.site_id and t.lot_key = l.lot_key
-    where t.after_on is null
+    inner join dues as d on t.site_id = d.site_id and t.lot_key = d.lot_key and d.why = 'after_treatment'
+    union all by name
+    select
+        v.site_id,
+        v.lot_key,
+        'unmoved_after_treatment' as code,
+        'watch' as level,
+        v.quantity,
+        v.side,
+        v.sampled_on,
+        v.since_on,
+        t.treated_on as until_on,
+        t.treatments as what
+    from last_verdicts as v
+    inner join last_treatments as t
+        on
+            v.site_id = t.site_id
+            and v.lot_key = t.lot_key
+            and v.sampled_on >= t.after_on
+            and v.since_on <= t.treated_on
+    where v.side in ('low', 'high') and not v.is_low_ec_outside_active
     union all by name
     select
         c.site_id,

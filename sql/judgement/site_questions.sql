@@ -1,6 +1,6 @@
--- Questions about a site's readings as a whole: digits, whole numbers, a jump of the scale.
+-- Questions about a site's readings as a whole: digits, whole numbers, a jump of the scale, pots from the front.
 -- grain: one rule's remark on one site. key: site_id, rule, quantity
--- inputs: usable_readings, records, policy, policy_finding_levels, run
+-- inputs: usable_readings, records, front_rows, policy, policy_finding_levels, run
 -- rules: chi-square goodness of fit of the last digits, 9 degrees of freedom, 0.1 % point 27.877 (NIST/SEMATECH e-Handbook
 -- 1.3.5.15, table 1.3.6.7.4, value from memory, recomputed by a test); numbers of readings, shares and ratios are house defaults.
 with recent as (
@@ -125,6 +125,12 @@ questions as (
     select
         site_id, 'scale_jump', 'warn', 'ec', n, now, before, factor
     from jumps
+    union all
+    -- what its p is, and from how many pots on there is one: pipeline/measures/positions.py
+    select
+        site_id, 'front_of_bench', 'warn', 'place', pots, in_front, expected, p
+    from front_rows
+    where p < 0.01
 )
 
 select

@@ -1,7 +1,9 @@
 -- Lots that stand in a house on the as-of date, with their stage and their last counting sampling.
 -- grain: one lot. key: site_id, lot_key
--- inputs: current_lots, samplings, policy, policy_containers, policy_problem_crops, run
+-- inputs: current_lots, samplings, feed_pairs, policy, policy_containers, policy_problem_crops, run
 -- rule: the routine interval is the container class's, or shorter for a crop on the policy's problem list.
+-- last_counting_on: the last routine sampling or retest that counts, by which a lot is judged. last_due_base_on: that day, or the
+-- second day of a later pair around a feeding, from which the next routine sampling is due: a pair is one sampling.
 with
 last_counting as (
     select
@@ -10,6 +12,15 @@ last_counting as (
         max(sampled_on) as sampled_on
     from samplings
     where is_counting and purpose in ('routine', 'retest')
+    group by site_id, lot_key
+),
+
+last_pair as (
+    select
+        site_id,
+        lot_key,
+        max(after_on) as after_on
+    from feed_pairs
     group by site_id, lot_key
 ),
 
@@ -53,7 +64,8 @@ select
             and s.is_counting
             and s.purpose in ('routine', 'retest')
     ) as last_counting_purpose,
-    a.sampled_on as last_any_on
+    a.sampled_on as last_any_on,
+    greatest(k.sampled_on, f.after_on) as last_due_base_on
 from current_lots as l
 cross join run as t
 inner join policy as p on l.site_id = p.site_id and t.as_of >= p.valid_from and t.as_of < p.valid_to
@@ -66,5 +78,6 @@ inner join policy_containers as c
 left join policy_problem_crops as x
     on l.site_id = x.site_id and l.crop_key = x.crop_key and t.as_of >= x.valid_from and t.as_of < x.valid_to
 left join last_counting as k on l.site_id = k.site_id and l.lot_key = k.lot_key
+left join last_pair as f on l.site_id = f.site_id and l.lot_key = f.lot_key
 left join last_any as a on l.site_id = a.site_id and l.lot_key = a.lot_key
 where l.is_usable and l.stands_from <= t.as_of and coalesce(l.ends_on, date '9999-12-31') >= t.as_of

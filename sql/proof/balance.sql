@@ -33,6 +33,7 @@ select
     f.file_id,
     f.site_id,
     f.kind,
+    f.export_no,
     f.name,
     f.sha256,
     f.lines,

@@ -13,8 +13,9 @@ select
     f.file_id,
     f.name as file,
     f.received_on,
-    count(*) filter (where r.kind not in ('data', 'blank')) as set_aside,
-    count(*) filter (where r.kind = 'blank') as blank
+    count(*) filter (where r.kind not in ('data', 'blank', 'not_filled_in')) as set_aside,
+    count(*) filter (where r.kind = 'blank') as blank,
+    count(*) filter (where r.kind = 'not_filled_in') as not_filled_in
 from files as f
 inner join newest as n on f.site_id = n.site_id and f.received_on = n.received_on
 inner join records as r on f.file_id = r.file_id

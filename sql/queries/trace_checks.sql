@@ -7,6 +7,7 @@ select
     r.text,
     r.cells,
     f.export_no,
+    f.header,
     p.slope_low_pct,
     p.slope_high_pct,
     p.offset_limit_mv,

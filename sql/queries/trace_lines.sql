@@ -6,6 +6,7 @@ select
     r.record_no,
     f.name as file,
     f.export_no,
+    f.header,
     c.line_from,
     c.line_to,
     c.text,

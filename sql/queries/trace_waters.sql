@@ -29,6 +29,7 @@ select
     r.text,
     r.cells,
     l.export_no,
+    l.header,
     p.ec_alpha_per_c,
     p.feed_tolerance_share,
     j.water_on,

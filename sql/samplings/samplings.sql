@@ -1,6 +1,6 @@
 -- Samplings: did enough pots count, and was the work done properly?
 -- grain: one lot on one day for one purpose. key: site_id, lot_key, sampled_on, purpose
--- inputs: usable_readings, sites
+-- inputs: usable_readings, checks_shown
 -- rules: at least five usable pots (common practice; nursery containers three, published by NC State Extension: 3-5);
 -- proper: enough pots whose volume is recorded and within tolerance, and every meter calibrated that day (common practice).
 with
@@ -43,15 +43,15 @@ counted as (
 
 select
     c.*,
-    s.has_calibrations,
+    coalesce(c.sampled_on >= s.from_on, false) as has_calibrations,
     c.n_ph >= c.min_pots as is_counting,
     c.n_ph >= c.min_pots and c.n_ec >= c.min_pots as is_ec_countable,
     case
         when c.n_ph < c.min_pots or c.n_ec < c.min_pots or c.n_volume_right < c.min_pots then 'no'
         when c.is_meter_in_doubt then 'no'
-        when not s.has_calibrations then 'not_shown'
+        when s.from_on is null or c.sampled_on < s.from_on then 'not_shown'
         when c.is_meter_calibrated then 'yes'
         else 'no'
     end as proper
 from counted as c
-inner join sites as s on c.site_id = s.site_id
+left join checks_shown as s on c.site_id = s.site_id

@@ -5,6 +5,7 @@
 -- rules: EC25 = EC / (1 + alpha (T - 25)) where the meter does not compensate (Standard Methods 2510, from memory; formula
 -- read in a conductivity-logger manual); volume tolerances are house defaults around volumes of common practice;
 -- an affected pot inside a routine sampling is kept apart (published: sample affected and healthy plants separately).
+-- due_why, due_on: the due that the line of a sheet was printed for
 with
 joined as (
     select
@@ -45,10 +46,36 @@ joined as (
     where f.fate = 'accepted' and f.export_kind = 'readings'
 ),
 
+-- What the sheets of a lot say their pots were read for on a day.
+named_purposes as (
+    select
+        site_id,
+        lot_key,
+        sampled_on,
+        list(distinct purpose) as purposes
+    from joined
+    where is_purpose_blank = false
+    group by site_id, lot_key, sampled_on
+),
+
+-- A pot that somebody added to a sheet without a purpose is one of the lot's sampling of that day.
+purposed as (
+    select
+        j.*,
+        case
+            when j.is_purpose_blank and len(n.purposes) = 1 then n.purposes[1]
+            when j.is_purpose_blank and list_contains(n.purposes, j.condition) then j.condition
+            else j.purpose
+        end as own_purpose
+    from joined as j
+    left join named_purposes as n
+        on j.site_id = n.site_id and j.lot_key = n.lot_key and j.sampled_on = n.sampled_on
+),
+
 judged as (
     select
         j.*,
-        case when j.purpose = 'routine' and j.condition = 'affected' then 'affected' else j.purpose end
+        case when j.own_purpose = 'routine' and j.condition = 'affected' then 'affected' else j.own_purpose end
             as effective_purpose,
         case
             when j.ec_compensated then j.ec_ms_cm
@@ -60,7 +87,7 @@ judged as (
         j.leachate_ml < j.leachate_low_ml * (1 - j.volume_warn_share) as is_under_collected,
         coalesce(j.leachate_ml > j.leachate_high_ml * j.volume_exclude_over, false) as is_excluded_over,
         coalesce(j.leachate_ml < j.leachate_low_ml * j.volume_exclude_under, false) as is_excluded_under
-    from joined as j
+    from purposed as j
 )
 
 select
@@ -93,6 +120,8 @@ select
     j.meter_id,
     j.method,
     j.note,
+    j.due_why,
+    j.due_on,
     j.ec_compensated,
     j.pour_ml,
     j.leachate_low_ml,

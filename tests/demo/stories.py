@@ -144,9 +144,9 @@ STORIES = (
         "erlenwerth",
         "lot",
         "ER-219",
-        "snapdragons last read on 21 March, 2 days overdue",
+        "snapdragons last read on 21 March, excused until 12 April: sold",
         "ok",
-        due="overdue",
+        due="excused",
     ),
     Story("erlenwerth", "lot", "ER-218", "vinca potted last week: first sampling due on 6 April", "ok"),
     Story(
@@ -200,6 +200,7 @@ STORIES = (
     Story("loma-alta", "lot", "LA-16", "sown last week on the bench of the shipped lilies", "ok"),
     Story("loma-alta", "line", "B", "a line with house B and no bench", None, ("place_unclear",), 1),
     Story("loma-alta", "line", "LA-07", "pH 'OL' in March", None, ("number_unreadable",), 1),
+    Story("loma-alta", "site", "loma-alta", "four of five pots from the front row since 10 March"),
     # Pellbarrow
     Story(
         "pellbarrow",

@@ -271,6 +271,11 @@ def test_a_code_typed_in_lower_case_finds_its_lot(second: Summary) -> None:
         ("north-range", "alkalinity_acid", ("218 mg/L", "above the published", "pH to rise")),
         ("erlenwerth", "feed_weak", ("Mischer 2", "1.35 mS/cm", "57 %", "injector")),
         ("north-range", "lot_not_listed", ("NR-120",)),
+        (
+            "loma-alta",
+            "front_of_bench",
+            ("Of 168 pots", "135 stood in the front row", "52.7", "middle and the back"),
+        ),
     ],
 )
 def test_water_feed_and_planting_lists_are_told_with_their_figures(

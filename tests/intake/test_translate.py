@@ -100,6 +100,10 @@ def test_full_reading() -> None:
         "method": "pour-through",
         "note": 'wet, "cold"',
         "ec_compensated": False,
+        # of sheets only
+        "due_why": None,
+        "due_on": None,
+        "is_purpose_blank": None,
     }
 
 

@@ -1,4 +1,4 @@
-"""Who needs what: the level of a lot with its reasons, its score, and the sampling that is due next."""
+"""Who needs what: the level of a lot with its reasons, and its score."""
 
 from __future__ import annotations
 
@@ -12,10 +12,10 @@ from tests.oracle.outliers import side_without
 from tests.oracle.samplings import QUANTITIES, Judged, Sampling, is_uneven, margin_of, stage_on
 from tests.oracle.settings import Policy, fold
 from tests.oracle.targets import is_shown_against_its_own_history
+from tests.oracle.treatments import LastTreatment
 
 LEVELS = ("act", "no_reading", "watch", "ok")
 GRACE_FROM_DAYS = 14
-DUE_STATES = ("not_yet", "due_this_week", "overdue", "never_sampled", "ships_first")
 
 
 @dataclass(frozen=True)
@@ -26,17 +26,6 @@ class Reason:
     level: str
     quantity: str | None = None
     side: str | None = None
-
-
-@dataclass(frozen=True)
-class Due:
-    """The sampling that ought to happen next."""
-
-    state: str
-    due_on: date
-    purpose: str
-    days_overdue: int | None
-    pots: int
 
 
 def routine_interval(lot: Lot, policy: Policy) -> int:
@@ -216,8 +205,52 @@ def side_of_volume(sampling: Sampling) -> str | None:
     return None if over == under else "high" if over > under else "low"
 
 
+def out_since(samplings: list[Sampling], quantity: str, side: str) -> date:
+    """The first day of the row of samplings out on a side that ends with the last one judged."""
+    since = date.max
+    for sampling in reversed(samplings):
+        found = sampling.quantities[quantity].side if sampling.is_followed else None
+        if found is None:
+            continue
+        if found != side:
+            break
+        since = sampling.sampled_on
+    return since
+
+
+def retest_reasons(
+    samplings: list[Sampling],
+    last: Sampling | None,
+    treatment: LastTreatment | None,
+    is_retest_excused: bool,
+    as_of: date,
+) -> list[Reason]:
+    """A retest that is awaited (a note), or missed; or read, and still out on the side on which it was out before."""
+    if treatment is None:
+        return []
+    if treatment.after is None:
+        is_missed = treatment.retest_due_on < as_of and not is_retest_excused
+        return [Reason("retest_missed", "watch") if is_missed else Reason("treated", "note")]
+    reasons: list[Reason] = []
+    if last is None:
+        return reasons
+    for quantity, judged in last.quantities.items():
+        if (
+            judged.side in ("low", "high")
+            and not low_ec_is_a_note(last, quantity, judged.side)
+            and out_since(samplings, quantity, judged.side) <= treatment.day
+        ):
+            reasons.append(Reason("unmoved", "watch", quantity, judged.side))
+    return reasons
+
+
 def reasons_of(
-    lot: Lot, samplings: list[Sampling], policy: Policy, as_of: date, measures: Measures
+    lot: Lot,
+    samplings: list[Sampling],
+    policy: Policy,
+    as_of: date,
+    measures: Measures,
+    is_retest_excused: bool = False,
 ) -> list[Reason]:
     """All reasons, worst first. A meter in doubt turns what would be act by the last sampling into watch."""
     last = last_counting(samplings)
@@ -232,6 +265,7 @@ def reasons_of(
         reasons.append(Reason("ec_extreme", "watch", "ec", "high"))
     reasons += watch_reasons(samplings, last, policy, as_of, acted)
     reasons += [Reason(*found) for found in measure_reasons(samplings, last, measures)]
+    reasons += retest_reasons(samplings, last, measures.treatment, is_retest_excused, as_of)
     return sorted(reasons, key=lambda reason: (*LEVELS, "note").index(reason.level))
 
 
@@ -240,11 +274,12 @@ def level_of(reasons: list[Reason]) -> str:
     return min((reason.level for reason in reasons if reason.level != "note"), key=LEVELS.index, default="ok")
 
 
-def score_of(samplings: list[Sampling], policy: Policy) -> Fraction:
-    """Steps beyond the edge (0.2 pH or 0.5 mS/cm each) times (1 + number in a row); the larger of the
-    quantities.
+def score_of(samplings: list[Sampling], policy: Policy, reasons: list[Reason]) -> Fraction:
+    """Steps beyond the edge (0.2 pH or 0.5 mS/cm each) times (1 + number in a row, and 1 more after a retest
+    that was missed or is still out); the larger of the quantities.
     """
     last = last_counting(samplings)
+    more = 1 if any(reason.code in ("retest_missed", "unmoved") for reason in reasons) else 0
     scores = [Fraction(0)]
     if last is not None:
         for quantity, judged in last.quantities.items():
@@ -254,44 +289,8 @@ def score_of(samplings: list[Sampling], policy: Policy) -> Fraction:
                 continue
             edge = judged.target.low if judged.side == "low" else judged.target.high
             step = policy["step_ph" if quantity == "ph" else "step_ec_ms_cm"]
-            scores.append(abs(judged.decides - edge) / step * (1 + judged.in_a_row))
+            scores.append(abs(judged.decides - edge) / step * (1 + judged.in_a_row + more))
     return max(scores)
-
-
-def due_of(lot: Lot, samplings: list[Sampling], policy: Policy, as_of: date) -> Due:
-    """The earliest of: first (a routine sampling), routine, after out of range (a retest).
-
-    Of two on one day the retest gives the purpose.
-    """
-    last = last_counting(samplings)
-    dues: list[tuple[date, int, str]] = []
-    if last is None:
-        dues.append((lot.stands_from + timedelta(days=int(policy["first_within_days"])), 0, "routine"))
-    else:
-        dues.append((last.sampled_on + timedelta(days=routine_interval(lot, policy)), 1, "routine"))
-        if any(
-            judged.is_out and not low_ec_is_a_note(last, quantity, judged.side)
-            for quantity, judged in last.quantities.items()
-        ):
-            after = last.sampled_on + timedelta(days=int(policy["after_out_interval_days"]))
-            dues.append((after, 0, "retest"))
-    due_on, _, purpose = min(dues)
-    return Due(
-        state=due_state(lot, due_on, bool(samplings), as_of),
-        due_on=due_on,
-        purpose=purpose,
-        days_overdue=(as_of - due_on).days if due_on < as_of else None,
-        pots=int(policy.containers[lot.container_class]["min_usable_pots"]),
-    )
-
-
-def due_state(lot: Lot, due_on: date, was_sampled: bool, as_of: date) -> str:
-    """Ships first, never sampled, overdue, due within the week that begins today, or not yet."""
-    if lot.ends_on is not None and due_on > lot.ends_on:
-        return "ships_first"
-    if due_on < as_of:
-        return "overdue" if was_sampled else "never_sampled"
-    return "due_this_week" if due_on <= as_of + timedelta(days=6) else "not_yet"
 
 
 def rank_key(
@@ -303,11 +302,8 @@ def rank_key(
 
 
 __all__ = [
-    "DUE_STATES",
     "LEVELS",
-    "Due",
     "Reason",
-    "due_of",
     "last_counting",
     "level_of",
     "margin_of",

@@ -12,6 +12,9 @@ from collections import Counter
 from collections.abc import Callable
 from typing import Any
 
+from tests.oracle.calendar import compare_calendar
+from tests.oracle.sheet import compare_sheet
+
 EXACT = 1e-9
 ROOTS = 1e-6
 ROOT_FIELDS = (
@@ -34,6 +37,7 @@ TEXTS = frozenset(
         "rereads_tonight",
         "why",
         "also",
+        "excuse",
         "text",
         "url",
         "how_known",
@@ -220,6 +224,19 @@ def compare_rows(found: list[Any], wanted: list[Any], where: str) -> list[str]:
     ]
 
 
+def compare_plan(found: list[Any], wanted: list[Any], where: str) -> list[str]:
+    """Planned days, each with its samplings in their order."""
+    days, others = ([{**day, "samplings": len(day["samplings"])} for day in each] for each in (found, wanted))
+    differences = compare_rows(days, others, where)
+    if differences:
+        return differences
+    return [
+        difference
+        for one, other in zip(found, wanted, strict=True)
+        for difference in compare_rows(one["samplings"], other["samplings"], f"{where} {one['plan_on']}")
+    ]
+
+
 SPECIAL: dict[str, Callable[[list[Any], Any, str], list[str]]] = {
     "others": compare_others,
     "reasons": compare_reasons,
@@ -229,6 +246,12 @@ SPECIAL: dict[str, Callable[[list[Any], Any, str], list[str]]] = {
     "findings": compare_findings,
     "treatments": compare_rows,
     "water": compare_rows,
+    "plan": compare_plan,
+    "answers": compare_rows,
+    "plan_weeks": compare_rows,
+    "slack_intervals": compare_rows,
+    "published": compare_rows,
+    "calendar": compare_calendar,
 }
 
 
@@ -246,6 +269,8 @@ def compare_parts(found: Any, wanted: Any, where: str) -> list[str]:
             continue
         if name not in wanted:
             differences.append(f"{place}: not computed by the oracle")
+        elif name == "sheet":
+            differences += compare_sheet(value, wanted[name], place)
         elif name in SPECIAL and isinstance(value, list):
             differences += SPECIAL[name](value, wanted[name], place)
         elif name in KEYS and isinstance(value, list):

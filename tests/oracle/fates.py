@@ -17,7 +17,7 @@ from tests.oracle.layout import read_in_layout
 from tests.oracle.lot_facts import by_lot, on_day
 from tests.oracle.meter_checks import fit, label_of, worst_error
 from tests.oracle.records import HEADER_ONLY, ReadFile, Record
-from tests.oracle.settings import Export, Home, SiteSettings, fold, policy_on
+from tests.oracle.settings import Export, Home, MapBench, SiteSettings, fold, policy_on
 
 SWAP_LEAST_RECORDS = 3
 SWAP_PH_BELOW = Fraction("3.5")
@@ -135,6 +135,8 @@ class Reading:
     drain_min: Fraction | None = None
     poured_with: str | None = None
     poured_ec_ms_cm: Fraction | None = None
+    # Rule and day of the due that its sheet names.
+    due: tuple[str, date] | None = None
 
 
 @dataclass(frozen=True)
@@ -172,6 +174,7 @@ class SiteFacts:
     lot_lines: dict[str, list[Lot]]
     # Records that say which others they are versions of.
     keyed: frozenset[Ref]
+    benches: tuple[MapBench, ...] = ()
 
     def lot_on(self, key: str, day: date) -> Lot:
         """The lot as it stands tonight, in the container in which it stood that day."""
@@ -671,7 +674,14 @@ def reading_from(typed: Typed, file: Received, record: Record, lot: Lot) -> Read
         drain_min=typed.number("drain"),
         poured_with=typed.text("poured_with"),
         poured_ec_ms_cm=typed.number("poured_ec"),
+        due=due_named(typed),
     )
+
+
+def due_named(typed: Typed) -> tuple[str, date] | None:
+    """The due that a line of a sampling sheet names; lines of other exports name none."""
+    why, day = typed.text("due_why"), typed.day("due_on")
+    return None if why is None or day is None else (why, day)
 
 
 def time_of(typed: Typed) -> time | None:
@@ -842,4 +852,4 @@ def facts_of_night(
                 as_of,
                 lambda day: policy_on(home, site, day)["ec_highest_ms_cm"],
             )
-    return SiteFacts(files, fates, lots, readings, calibrations, lines, frozenset(keyed))
+    return SiteFacts(files, fates, lots, readings, calibrations, lines, frozenset(keyed), site.benches)

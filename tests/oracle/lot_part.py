@@ -8,8 +8,9 @@ from fractions import Fraction
 from typing import Any
 
 from tests.oracle.attention import last_counting
-from tests.oracle.fates import SiteFacts
+from tests.oracle.fates import Reading, SiteFacts
 from tests.oracle.findings import findings_of
+from tests.oracle.lot_account import due_part
 from tests.oracle.measures import chart_part, trend_part
 from tests.oracle.outliers import apart, pots_needed, side_without
 from tests.oracle.questions import questions_of
@@ -91,6 +92,7 @@ def sampling_part(
         "ph": figures_part(sampling, "ph"),
         "ec": figures_part(sampling, "ec"),
         "findings": findings_of(sampling, others),
+        "answers": [{"why": why, "due_on": iso(day)} for day, why in sorted(answered(readings))],
         "pots": [
             {
                 "file": pot.reading.file,
@@ -109,6 +111,15 @@ def sampling_part(
             }
             for pot in sampling.pots
         ],
+    }
+
+
+def answered(readings: Sequence[Reading]) -> set[tuple[date, str]]:
+    """Day and rule of the dues that the lines name; a pot kept apart from its sampling answers nothing."""
+    return {
+        (reading.due[1], reading.due[0])
+        for reading in readings
+        if reading.due is not None and reading.purpose == reading.stated_purpose
     }
 
 
@@ -158,13 +169,7 @@ def lot_part(
         ],
         "last_counting_on": iso(last.sampled_on) if last else None,
         "days_since_counting": (as_of - last.sampled_on).days if last else None,
-        "due": {
-            "state": standing.due.state,
-            "due_on": iso(standing.due.due_on),
-            "purpose": standing.due.purpose,
-            "days_overdue": standing.due.days_overdue,
-            "pots": standing.due.pots,
-        },
+        "due": due_part(standing.account, standing.dues, as_of),
         "trends": {quantity: trend_part(trend) for quantity, trend in standing.measures.trends.items()},
         "own_charts": {quantity: chart_part(chart) for quantity, chart in standing.measures.charts.items()},
         "contrasts": [contrast.as_part() for contrast in standing.measures.contrasts],

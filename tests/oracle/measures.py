@@ -135,11 +135,9 @@ def affected_reasons(measures: Measures) -> list[Found]:
 
 
 def treatment_reasons(measures: Measures) -> list[Found]:
-    """A retest that is still to come; else what moved, with a side only where it moved clearly."""
-    if measures.treatment is None:
+    """What moved by a treatment, with a side only where it moved clearly."""
+    if measures.treatment is None or measures.treatment.after is None:
         return []
-    if measures.treatment.after is None:
-        return [("treated", "note", None, None)]
     found: list[Found] = []
     for each in measures.contrasts:
         if each.comparison == "treatment":

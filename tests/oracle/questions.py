@@ -9,6 +9,7 @@ from fractions import Fraction
 
 from tests.oracle.fates import Reading, Ref, SiteFacts
 from tests.oracle.figures import median_of
+from tests.oracle.positions import is_front_of_bench
 from tests.oracle.samplings import Pot, Sampling
 from tests.oracle.settings import Policy, fold
 
@@ -143,6 +144,8 @@ def site_questions(
         found.append(("whole_ec", "note"))
     if has_jumped(pots, policy, as_of):
         found.append(("scale_jump", "warn"))
+    if is_front_of_bench(pots, facts, policy, as_of):
+        found.append(("front_of_bench", "warn"))
     return found
 
 

@@ -67,6 +67,9 @@ DEFAULTS: dict[str, str] = {
     "before_treatment_days": "21",
     "water_check_days": "60",
     "feed_tolerance_share": "0.10",
+    "symptoms_within_days": "3",
+    "affected_pots": "5",
+    "minutes_per_pot": "4",
 }
 
 # class: pour, leachate low, leachate high (mL), pots, days between routine samplings, drain low and high
@@ -88,6 +91,16 @@ CONTAINER_KEYS = (
     "drain_low_min",
     "drain_high_min",
 )
+# Days between routine samplings where a group goes by what is published for each container.
+PUBLISHED_INTERVALS = {
+    "plug": 3,
+    "cell_pack": 7,
+    "pot_4in": 7,
+    "pot_5_6in": 14,
+    "pot_6_5in_plus": 14,
+    "nursery": 7,
+}
+WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 DEFAULT_SOURCE_ORDER = ("UMass Extension, Greenhouse Updates, 24 Mar 2023",)
 
 
@@ -109,6 +122,8 @@ class Policy:
     group_targets: dict[tuple[str, str], tuple[Fraction, Fraction]]
     own: frozenset[str]
     finding_levels: dict[str, str]
+    # Crops read in pairs around a feeding, beside those on the problem list.
+    paired_crops: frozenset[str] = frozenset()
 
     def __getitem__(self, name: str) -> Fraction:
         return self.values[name]
@@ -146,6 +161,17 @@ class Export:
 
 
 @dataclass(frozen=True)
+class MapBench:
+    """A bench of a site's map; rows from the front."""
+
+    house: str
+    name: str
+    rows: int | None
+    columns: int | None
+    places: int | None
+
+
+@dataclass(frozen=True)
 class SiteSettings:
     """A site as its site.toml describes it."""
 
@@ -160,6 +186,18 @@ class SiteSettings:
     growers: tuple[dict[str, Any], ...]
     exports: tuple[Export, ...]
     policy_tables: tuple[dict[str, Any], ...]
+    benches: tuple[MapBench, ...] = ()
+    holidays: frozenset[date] = frozenset()
+    no_sampling: frozenset[str] = frozenset()
+    feedings: tuple[dict[str, Any], ...] = ()
+    calendar: str = "house_day"
+    calendar_time: str = "08:00"
+    volume_unit: str = "mL"
+    temperature_unit: str = "°C"
+
+    def is_closed(self, day: date) -> bool:
+        """Whether the site does not sample on that day."""
+        return day in self.holidays or WEEKDAYS[day.weekday()] in self.no_sampling
 
     def sends(self, kind: str) -> bool:
         return any(export.kind == kind for export in self.exports)
@@ -242,6 +280,17 @@ def read_site(folder: Path, group: dict[str, Any]) -> SiteSettings:
         growers=tuple(table.get("grower", [])),
         exports=tuple(read_export(export) for export in table.get("export", [])),
         policy_tables=tuple(table.get("policy", [])),
+        benches=tuple(
+            MapBench(one["house"], one["name"], one.get("rows"), one.get("columns"), one.get("places"))
+            for one in table.get("bench", [])
+        ),
+        holidays=frozenset(table.get("holidays", [])),
+        no_sampling=frozenset(table.get("no_sampling", [])),
+        feedings=tuple(table.get("feeding", [])),
+        calendar=table.get("calendar", "house_day"),
+        calendar_time=table.get("calendar_time", "08:00"),
+        volume_unit=table.get("volume_unit", "mL"),
+        temperature_unit=table.get("temperature_unit", "°C"),
     )
 
 
@@ -274,6 +323,9 @@ def policy_on(home: Home, site: SiteSettings, day: date) -> Policy:
         for name, numbers in CONTAINER_DEFAULTS.items()
     }
     pots_set: set[str] = set()
+    days_set: set[str] = set()
+    routine_by = "custom"
+    paired_crops: frozenset[str] = frozenset()
     problem_crops: frozenset[str] = frozenset()
     source_order = DEFAULT_SOURCE_ORDER
     own: set[str] = set()
@@ -296,6 +348,12 @@ def policy_on(home: Home, site: SiteSettings, day: date) -> Policy:
                             containers[container_class][key_name] = Fraction(number)
                             if key_name == "min_usable_pots":
                                 pots_set.add(container_class)
+                            if key_name == "routine_interval_days":
+                                days_set.add(container_class)
+                elif name == "routine_by":
+                    routine_by = value
+                elif name == "feed_pair_crops":
+                    paired_crops = frozenset(fold(crop) for crop in value)
                 elif name == "finding_levels":
                     levels |= value
                 elif name == "problem_crops":
@@ -309,6 +367,10 @@ def policy_on(home: Home, site: SiteSettings, day: date) -> Policy:
         for container_class in MEASURED_CLASSES:
             if container_class not in pots_set:
                 containers[container_class]["min_usable_pots"] = values["min_usable_pots"]
+    if routine_by == "container":
+        for container_class, days in PUBLISHED_INTERVALS.items():
+            if container_class not in days_set:
+                containers[container_class]["routine_interval_days"] = Fraction(days)
     return Policy(
         values=values,
         containers=containers,
@@ -318,4 +380,5 @@ def policy_on(home: Home, site: SiteSettings, day: date) -> Policy:
         group_targets=targets["group"],
         own=frozenset(own),
         finding_levels=levels,
+        paired_crops=paired_crops,
     )

@@ -7,13 +7,18 @@ from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
-from tests.oracle.attention import DUE_STATES, LEVELS
+from tests.oracle.attention import LEVELS
+from tests.oracle.calendar import calendar_part
+from tests.oracle.dues import STATES, plan_on, state_on
 from tests.oracle.fates import Ref, SiteFacts
+from tests.oracle.intervals import slack_part
+from tests.oracle.lot_account import plan_part, weeks_part
 from tests.oracle.lot_part import iso, lot_part
 from tests.oracle.meters import meter_part, quality_part
 from tests.oracle.records import Record
 from tests.oracle.samplings import Sampling
 from tests.oracle.settings import Home, Policy, SiteSettings, policy_on
+from tests.oracle.sheet import sheet_part
 from tests.oracle.site_findings import all_site_findings, is_silent
 from tests.oracle.standing import Standing
 from tests.oracle.targets import References
@@ -34,12 +39,16 @@ def lines_part(facts: SiteFacts) -> dict[str, int]:
 
 
 def not_data_part(records: Sequence[Record]) -> dict[str, Any]:
-    """The first 50 records of a file that are neither data nor blank, how many more, and how many blank ones."""
-    aside = [record for record in records if record.kind not in ("data", "blank")]
+    """The first 50 records of a file that are neither data nor blank, how many more, and how many blank ones.
+
+    Lines of a sheet that are not filled in are counted like blank ones, for themselves.
+    """
+    aside = [record for record in records if record.kind not in ("data", "blank", "not_filled_in")]
     return {
         "not_data": [{"line": one.line_from, "rule": one.kind, "text": one.text} for one in aside[:50]],
         "not_data_more": len(aside[50:]),
         "blank_lines": sum(1 for record in records if record.kind == "blank"),
+        "not_filled_in": sum(1 for record in records if record.kind == "not_filled_in"),
     }
 
 
@@ -112,7 +121,12 @@ def site_part(
     own = [(rank, standing) for rank, standing in ranked if standing.site_id == site.site_id]
     received = [file.received_on for file in facts.files]
     silent = (as_of - max(received)).days if received else None
-    dues = Counter(standing.due.state for _, standing in own)
+    states = [(standing, state_on(standing.account, standing.dues, as_of)) for _, standing in own]
+    dues = Counter(state for _, state in states)
+    planned = [
+        (standing.lot, one) for _, standing in own for one in plan_on(standing.account, standing.dues, as_of)
+    ]
+    minutes = float(policy["minutes_per_pot"])
     meters = {reading.meter_id for reading in facts.readings if reading.meter_id is not None} | {
         calibration.meter_id for calibration in facts.calibrations
     }
@@ -138,13 +152,18 @@ def site_part(
         "lots_by_level": {
             level: sum(1 for _, standing in own if standing.level == level) for level in LEVELS
         },
-        "dues_by_state": {state: dues[state] for state in DUE_STATES},
+        "dues_by_state": {state: dues[state] for state in STATES},
         "pots_due": sum(
-            standing.due.pots
-            for _, standing in own
-            if standing.due.state in ("overdue", "never_sampled", "due_this_week")
+            standing.dues[0].pots
+            for standing, state in states
+            if state in ("overdue", "never_sampled", "due_this_week")
         ),
-        "lots_on_time": sum(1 for _, standing in own if standing.due.due_on >= as_of),
+        "lots_on_time": sum(1 for _, state in states if state not in ("overdue", "never_sampled")),
+        "plan": plan_part(planned, minutes, as_of),
+        "plan_weeks": weeks_part(planned, minutes, as_of),
+        "slack_intervals": slack_part(
+            policy, (standing.lot.container_class for _, standing in own), references.frequencies
+        ),
         "quality_28_days": quality_part(samplings, policy, as_of),
         "lines": lines_part(facts),
         "files_tonight": [
@@ -166,6 +185,8 @@ def site_part(
         "held": held_part(facts),
         "meters": [meter_part(meter, facts, home, site, as_of) for meter in sorted(meters)],
         "water": water_part(waters),
+        "time_zone": site.time_zone,
+        "calendar": calendar_part(site, [standing for _, standing in own], minutes, as_of),
         "policy": policy_numbers(policy),
         "findings": [
             {"rule": rule, "level": level}
@@ -176,6 +197,7 @@ def site_part(
         "lots": [
             lot_part(standing, rank, policy, references, facts, waters, as_of) for rank, standing in own
         ],
+        "sheet": sheet_part(site, [standing for _, standing in own], facts, policy, as_of),
         "lots_ended": sum(
             1 for lot in facts.lots.values() if lot.ends_on is not None and lot.ends_on < as_of
         ),

@@ -6,15 +6,23 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from fractions import Fraction
 
-from tests.oracle.attention import Due, Reason, due_of, level_of, reasons_of, routine_interval, score_of
+from tests.oracle.attention import Reason, level_of, reasons_of, routine_interval, score_of
+from tests.oracle.dues import Account, Due, dues_on
 from tests.oracle.fates import Lot, Reading, SiteFacts
+from tests.oracle.lot_account import account_of
 from tests.oracle.lot_facts import changes_of
 from tests.oracle.measures import Measures, measure_lot
 from tests.oracle.other_lines import lines_of
 from tests.oracle.samplings import Sampling, count_in_a_row, sample
 from tests.oracle.settings import Home, SiteSettings, policy_on
 from tests.oracle.targets import References
-from tests.oracle.treatments import Treatment, is_waited_for, last_treatment, treatments_of
+from tests.oracle.treatments import (
+    Treatment,
+    is_retest_excused,
+    is_waited_for,
+    last_treatment,
+    treatments_of,
+)
 from tests.oracle.water import Borne, Waters, waters_of
 
 PURPOSES = ("routine", "retest", "affected", "healthy", "before_feed", "after_feed")
@@ -31,7 +39,8 @@ class Standing:
     reasons: list[Reason]
     level: str
     score: Fraction
-    due: Due
+    account: Account
+    dues: list[Due]
     treatments: list[Treatment]
 
 
@@ -106,7 +115,10 @@ def stand(
             last_treatment(done, own, lambda day: policy_on(home, site, day)),
             waters.of(lot.container_class),
         )
-        reasons = reasons_of(lot, own, policy, as_of, measures)
+        treated = measures.treatment
+        is_excused = treated is not None and is_retest_excused(facts, code, treated.retest_due_on, as_of)
+        reasons = reasons_of(lot, own, policy, as_of, measures, is_excused)
+        account = account_of(home, site, facts, lot, own, done, as_of)
         standings.append(
             Standing(
                 site.site_id,
@@ -115,8 +127,9 @@ def stand(
                 measures,
                 reasons,
                 level_of(reasons),
-                score_of(own, policy),
-                due_of(lot, own, policy, as_of),
+                score_of(own, policy, reasons),
+                account,
+                dues_on(account, as_of),
                 done,
             )
         )

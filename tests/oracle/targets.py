@@ -8,6 +8,7 @@ from fractions import Fraction
 from pathlib import Path
 
 from tests.oracle.fates import Lot
+from tests.oracle.intervals import Published, read_frequencies
 from tests.oracle.settings import Policy, fold
 
 GENERAL_PH = (Fraction("5.4"), Fraction("6.2"))
@@ -58,6 +59,7 @@ class References:
 
     rows: tuple[PublishedRow, ...]
     bands: tuple[Band, ...]
+    frequencies: tuple[Published, ...] = ()
 
 
 def range_in(row: dict[str, str], low: str, high: str) -> tuple[Fraction, Fraction] | None:
@@ -90,7 +92,7 @@ def read_references(folder: Path) -> References:
             for row in csv.DictReader(file)
             if row["used"] == "yes"
         )
-    return References(rows, bands)
+    return References(rows, bands, read_frequencies(folder))
 
 
 def rows_in_order(references: References, crop: str, quantity: str, policy: Policy) -> list[PublishedRow]:

@@ -37,6 +37,10 @@ def summary(oracle: dict[str, Any]) -> dict[str, Any]:
             row.update(examples=row.pop("may_show"), sentence="words", mend="words")
         for row in site["files_tonight"]:
             row["held_why"] = "words" if row.pop("is_held") else None
+        for row in site["calendar"]:
+            row.update(status="confirmed", description=["words"] * row.pop("samplings"))
+        for group in [group for lot in site["sheet"]["lots"] for group in lot["groups"]]:
+            group["pots"] = ["place"] * group["pots"]
     return found
 
 

@@ -68,6 +68,14 @@ def test_geranium_clearly_low(tmp_path: Path) -> None:
         "purpose": "retest",
         "days_overdue": None,
         "pots": 5,
+        "rule": "after_out",
+        "rule_on": "2026-04-07",
+        "caused_on": "2026-03-31",
+        "retest_due_on": None,
+        "excused_until": None,
+        "excuse_reason": None,
+        "excused_by": None,
+        "excused_late": False,
     }
     assert lot["days_to_end"] == 32
     assert summary["lots_by_level"] == {"act": 1, "no_reading": 0, "watch": 0, "ok": 0}

@@ -44,7 +44,7 @@ def said(lot: dict[str, Any]) -> list[tuple[str, str | None, str | None]]:
     return [
         (row["code"], row["quantity"], row["side"])
         for row in lot["reasons"]
-        if row["code"].startswith("treat")
+        if row["code"].startswith("treat") or row["code"] == "retest_missed"
     ]
 
 
@@ -82,7 +82,7 @@ def test_the_waiting_time(tmp_path: Path, done: str, days: int, early: int) -> N
     summary = treated(tmp_path, done, pots("P", "2026-03-20", BEFORE) + pots("P", again, AFTER))
     # EC is alike everywhere: no clear move. pH rose by 0.7 in every pot: 1 of 252 ways, twice.
     result = [("treatment_result", "ph", "high"), ("treatment_result", "ec", None)]
-    assert said(lot_named(summary, "P")) == ([("treated", None, None)] if early else result)
+    assert said(lot_named(summary, "P")) == ([("retest_missed", None, None)] if early else result)
 
 
 def test_what_moved(tmp_path: Path) -> None:
@@ -139,4 +139,35 @@ def test_the_wait_is_that_of_the_policy_of_the_day(tmp_path: Path) -> None:
     )
     readings = pots("P", "2026-03-19", BEFORE) + pots("P", "2026-03-28", AFTER)
     lot = lot_named(treated(tmp_path, "P,,2026-03-20,leaching,,\n", readings, policy), "P")
-    assert said(lot) == [("treated", None, None)]
+    # nine days were asked for, and they were over a week ago
+    assert said(lot) == [("retest_missed", None, None)]
+
+
+LOW: list[Any] = [(5.2, 2.5, 30)] * 4 + [(5.21, 2.5, 30)]
+
+
+@pytest.mark.parametrize(
+    ("readings", "codes", "more"),
+    [
+        # read once the wait is over, and still low: 2nd in a row
+        (pots("P", "2026-03-20", LOW) + pots("P", "2026-03-30", LOW), ["unmoved"], 1),
+        # low before, in range now
+        (pots("P", "2026-03-20", LOW) + pots("P", "2026-03-30", AFTER), [], 0),
+        # in range before, low now
+        (pots("P", "2026-03-20", AFTER) + pots("P", "2026-03-30", LOW), [], 0),
+        # not read since
+        (pots("P", "2026-03-20", LOW), ["retest_missed"], 1),
+    ],
+)
+def test_a_retest_missed_or_still_out_ranks_up(
+    tmp_path: Path, readings: str, codes: list[str], more: int
+) -> None:
+    lot = lot_named(treated(tmp_path, "P,,2026-03-20,bicarbonate,,\n", readings), "P")
+    wanted = ("retest_missed", "unmoved")
+    assert [row["code"] for row in lot["reasons"] if row["code"] in wanted] == codes
+    last = lot["samplings"][-1]["ph"]
+    if last["in_a_row"]:
+        edge = lot["target_ph"]["low"]
+        assert lot["score"] == pytest.approx(
+            (edge - last["mean"]) / 0.2 * (1 + last["in_a_row"] + more), abs=1e-6
+        )

@@ -111,6 +111,36 @@ def last_treatment(
     )
 
 
+def is_retest_excused(facts: SiteFacts, code: str, due_on: date, as_of: date) -> bool:
+    """Whether an excuse of the lot, entered by the as-of date, covers the day of its retest."""
+    return any(
+        code in excused_lots(line, facts)
+        and line.typed.text("purpose") in (None, "retest")
+        and excused_days(line)[0] <= due_on <= excused_days(line)[1]
+        and (line.typed.day("entered_on") or facts.files[line.place[0]].received_on) <= as_of
+        for line in lines_of(facts, "exemptions")
+    )
+
+
+def excused_days(line: Line) -> tuple[date, date]:
+    """First and last day of an excuse."""
+    return line.typed.day("from") or date.max, line.typed.day("until") or date.min
+
+
+def excused_lots(line: Line, facts: SiteFacts) -> list[str]:
+    """The lot that an excuse names, else every lot that stood at its place on one of its days."""
+    code = line.typed.text("lot")
+    if code is not None:
+        return [fold(code)]
+    first, last = excused_days(line)
+    days = [first + timedelta(days=number) for number in range((last - first).days + 1)]
+    return [
+        fold(lot.code)
+        for day in days
+        for lot in lots_at_place([on_day(own, day) for own in facts.lot_lines.values()], line.typed, day)
+    ]
+
+
 def treatment_part(done: Treatment) -> dict[str, Any]:
     return {
         "treated_on": done.day.isoformat(),

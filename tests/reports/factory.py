@@ -7,6 +7,7 @@ from datetime import date, timedelta
 from statistics import mean, median, stdev
 from typing import Any, Literal
 
+from pipeline.reports.compile_plan import sum_weeks
 from pipeline.reports.summary import (
     Due,
     Figures,
@@ -21,17 +22,22 @@ from pipeline.reports.summary import (
     Night,
     Option,
     OtherRange,
+    PlanDay,
+    PlannedSampling,
     PolicyValue,
     Pot,
+    PublishedInterval,
     Quality,
     Reason,
     Sampling,
     SetAsideLine,
     Site,
+    SlackInterval,
     Source,
     Summary,
     Target,
 )
+from tests.programme.sheets import make_row, sheet_of
 
 AS_OF = date(2026, 4, 6)
 UMASS = "UMass Extension, Greenhouse Updates, 24 Mar 2023, “Keep an Eye on Substrate pH and EC”"
@@ -314,11 +320,12 @@ def make_lot(number: int, level: str, seed: int = 1, **changes: Any) -> Lot:
         "due": Due(
             state="overdue" if overdue > 0 else "due_this_week" if overdue > -7 else "not_yet",
             due_on=due_on,
-            purpose="after_out" if level == "act" else "routine",
-            why="7 days after a sampling out of range."
+            purpose="retest" if level == "act" else "routine",
+            why="Retest due Wed 2026-04-08 (out of range on 2026-04-01, 7 days)."
             if level == "act"
-            else "14 days after the last counting sampling.",
-            also=["Routine on 2026-04-14."] if level == "act" else [],
+            else f"Routine sampling due {due_on} (last read on 2026-03-24, every 14 days).",
+            also=["routine Tue 2026-04-14"] if level == "act" else [],
+            rule="after_out" if level == "act" else "routine",
             days_overdue=overdue if overdue > 0 else None,
             pots=5,
         ),
@@ -367,9 +374,55 @@ POLICY = [
 ]
 
 
+SLACK = SlackInterval(
+    container_class="pot_4in",
+    interval_days=14,
+    published=[
+        PublishedInterval(
+            as_printed="weekly",
+            interval_high_days=7,
+            source=UMASS,
+            url="https://example.org",
+            how_known="read",
+        )
+    ],
+    sentence=f"Policy: 4 inch pots every 14 days. Published: weekly ({UMASS}, read).",
+)
+
+
+def make_plan(lots: list[Lot]) -> list[PlanDay]:
+    """The next sampling of each lot on its day, what is overdue on the as-of day; 4 minutes a pot."""
+    by_day: dict[date, list[PlannedSampling]] = {}
+    for lot in lots:
+        due_on = lot.due.due_on
+        if due_on is not None and (due_on - AS_OF).days < 28:
+            by_day.setdefault(max(due_on, AS_OF), []).append(
+                PlannedSampling(
+                    lot_id=lot.lot_id,
+                    house=lot.house,
+                    rule=lot.due.rule or "routine",
+                    purpose=lot.due.purpose,
+                    due_on=due_on,
+                    days_overdue=lot.due.days_overdue,
+                    pots=lot.due.pots,
+                    minutes=4.0 * lot.due.pots,
+                )
+            )
+    return [
+        PlanDay(
+            plan_on=day,
+            lots=len(planned),
+            pots=sum(one.pots for one in planned),
+            minutes=sum(one.minutes for one in planned),
+            samplings=planned,
+        )
+        for day, planned in sorted(by_day.items())
+    ]
+
+
 def make_site(number: int, levels: tuple[str, ...], **changes: Any) -> Site:
     """A site with one lot for each level given."""
-    lots = [make_lot(i + 1, level, seed=number) for i, level in enumerate(levels)]
+    lots = changes.get("lots") or [make_lot(i + 1, level, seed=number) for i, level in enumerate(levels)]
     by_level = {level: sum(lot.level == level for lot in lots) for level in LEVELS}
     facts: dict[str, Any] = {
         "site_id": f"site-{number}",
@@ -386,7 +439,7 @@ def make_site(number: int, levels: tuple[str, ...], **changes: Any) -> Site:
         "lots_by_level": by_level,
         "dues_by_state": {
             state: sum(lot.due.state == state for lot in lots)
-            for state in ("not_yet", "due_this_week", "overdue", "never_sampled", "ships_first")
+            for state in ("not_yet", "due_this_week", "overdue", "never_sampled", "ships_first", "excused")
         },
         "lots_on_time": sum(lot.due.days_overdue is None for lot in lots),
         "quality_28_days": Quality(samplings=40, counting=37, proper=31, not_shown=2),
@@ -480,6 +533,8 @@ def make_site(number: int, levels: tuple[str, ...], **changes: Any) -> Site:
         "lots": lots,
         "lots_ended": 3,
     }
+    plan = make_plan(lots)
+    facts |= {"plan": plan, "plan_weeks": sum_weeks(plan, AS_OF), "slack_intervals": [SLACK]}
     return Site(**(facts | changes))
 
 
@@ -521,7 +576,8 @@ def make_summary(sites: list[Site], **changes: Any) -> Summary:
 
 def make_small_summary() -> Summary:
     """One site, four lots, one of each level."""
-    return make_summary([make_site(1, LEVELS)])
+    asked = [make_row(f"P-{number}", house="House 2", bench="2") for number in (101, 102)]
+    return make_summary([make_site(1, LEVELS, sheet=sheet_of(*asked, meters=("M1", "M2")))])
 
 
 def make_large_summary() -> Summary:
@@ -589,7 +645,8 @@ def make_extreme_summary() -> Summary:
             due=Due(
                 state="never_sampled",
                 due_on=AS_OF - timedelta(days=20),
-                purpose="first",
+                purpose="routine",
+                rule="first",
                 why=odd,
                 also=[],
                 days_overdue=20,

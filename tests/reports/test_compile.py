@@ -7,7 +7,12 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from pipeline.measures.reference_tables import load_corrective_options, load_ec_bands
+from pipeline.measures.reference_tables import (
+    load_buffers_by_temperature,
+    load_corrective_options,
+    load_ec_bands,
+    load_sampling_frequency,
+)
 from pipeline.reports.compile import compile_summary
 from pipeline.reports.compile_lot import choose_options
 from pipeline.reports.rows import Published
@@ -38,7 +43,16 @@ def tables(demo_home: Path) -> Tables:
 def compiled(tables: Tables, settings: Settings, stored: Summary) -> Summary:
     policies = {site.id: resolve_policy(settings, site)[-1] for site in settings.sites}
     return compile_summary(
-        tables, settings, policies, Published(load_ec_bands(), load_corrective_options()), stored.night
+        tables,
+        settings,
+        policies,
+        Published(
+            load_ec_bands(),
+            load_corrective_options(),
+            load_sampling_frequency(),
+            load_buffers_by_temperature(),
+        ),
+        stored.night,
     )
 
 

@@ -89,8 +89,10 @@ def test_links_inside_a_page_find_their_place(night: Path) -> None:
 
 def test_links_of_the_overview_find_the_lot_on_the_site_page(small_night: Path) -> None:
     links = [a.get("href") for a in parse(small_night / "overview.html").iter("a")]
-    lots = [link for link in links if "#" in link]
+    lots = [link for link in links if "#lot-" in link]
     assert len(lots) == 3
+    assert [link for link in links if "#" in link and link not in lots] == ["sites/site-1.html#plan"]
+    assert parse(small_night / "sites" / "site-1.html").xpath("//section[@id='plan']")
     for link in lots:
         file, _, anchor = link.partition("#")
         assert parse(small_night / file).xpath(f"//article[@id='{anchor}']")
@@ -116,7 +118,7 @@ def test_the_policy_allows_the_one_script_and_nothing_fetched(small_night: Path)
 def test_the_overview_shows_sites_lots_meters_and_held_lines(small_night: Path) -> None:
     page = parse(small_night / "overview.html")
     captions = [caption.text_content() for caption in page.iter("caption")]
-    assert len(captions) == 4
+    assert len(captions) == 5
     text = " ".join(page.text_content().split())
     for part in (
         "North range",
@@ -125,9 +127,36 @@ def test_the_overview_shows_sites_lots_meters_and_held_lines(small_night: Path) 
         "P-102",
         "M2: slope 84 %",
         "Send the lot list with P-114",
+        "2026-04-06 to 2026-04-12",
+        "20 pots, 80 min",
     ):
         assert part in text
     assert "2026-04-03,P-114,House 1,5.9,2.10,30" in text
+
+
+def test_the_plan_has_a_row_for_each_day_under_its_week(small_night: Path) -> None:
+    site = make_small_summary().sites[0]
+    page = parse(small_night / "sites" / "site-1.html")
+    weeks = page.xpath("//table[@class='plan']/tbody")
+    assert len(weeks) == 4
+    rows = [row for week in weeks for row in week.findall("tr")]
+    assert len(rows) == 4 + len(site.plan)
+    linked = {a.get("href") for row in rows for a in row.iter("a")}
+    assert linked == {f"#lot-{lot.rank}" for lot in site.lots}
+    first = " ".join(rows[0].text_content().split())
+    assert first.startswith("2026-04-06 to 2026-04-12")
+    assert first.endswith(f"{site.plan_weeks[0].pots}80 min")
+
+
+def test_a_policy_slacker_than_published_is_told_beside_the_plan_and_the_policy(small_night: Path) -> None:
+    page = parse(small_night / "sites" / "site-1.html")
+    (sentence,) = [one.sentence for one in make_small_summary().sites[0].slack_intervals]
+    for section in ("plan", "policy"):
+        assert [
+            note.text_content()
+            for note in page.xpath(f"//section[@class='{section}']//p[@class='note']")
+            if note.text_content().startswith("Policy:")
+        ] == [sentence]
 
 
 def test_a_site_page_shows_every_sampling_and_every_pot_with_its_line(small_night: Path) -> None:

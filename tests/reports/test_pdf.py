@@ -16,7 +16,7 @@ from pipeline.reports.formats import Voice, load_phrases
 from pipeline.reports.pages import render_page
 from pipeline.reports.pdf import RendererWarning, make_pdf
 from pipeline.reports.view_site import make_site_view
-from tests.reports.factory import AS_OF, make_lot, make_site, make_small_summary, make_summary
+from tests.reports.factory import AS_OF, make_lot, make_site, make_summary
 
 KNOWN_WARNING = "UA-15-003"  # the renderer gives cells /Headers, and header cells no /Scope
 
@@ -28,7 +28,8 @@ def night(request: pytest.FixtureRequest) -> Path:
 
 
 def find_pdfs(night: Path) -> list[Path]:
-    pdfs = sorted(night.rglob("*.pdf"))
+    """Overview and grower's PDF; the sampling sheet is held in test_sheet_pdf.py."""
+    pdfs = sorted(path for path in night.rglob("*.pdf") if not path.stem.endswith("-sheet"))
     assert len(pdfs) == 2
     return pdfs
 
@@ -137,7 +138,9 @@ def test_the_first_page_says_what_to_do_and_where_the_options_are(small_night: P
         "ACT House 2, bench 2: petunia ‘Night Sky’ (P-101, 500 plants",
         "Begin with: Check the meter;",
         "Options p. 2.",
-        "SAMPLE Overdue:",
+        "SAMPLE Mon 2026-04-06:",
+        "(5 pots, overdue 18 days)",
+        "The next four weeks p. ",
         "METER M2: slope 84 %",
         "HELD 5 lines:",
         "RELEASED",
@@ -229,8 +232,8 @@ def test_only_the_pictures_of_the_page_can_be_fetched(address: str) -> None:
 
 def test_a_lot_that_was_never_sampled_has_a_block_without_charts() -> None:
     lot = make_lot(1, "no_reading", samplings=[])
-    summary = make_small_summary()
-    site = summary.sites[0].model_copy(update={"lots": [lot]})
+    site = make_site(1, (), lots=[lot])
+    summary = make_summary([site])
     voice = Voice(load_phrases("en"), "%Y-%m-%d")
     page = render_page(
         "grower.html", make_site_view(summary, site, voice, for_print=True), voice, medium="print", paper="a4"

@@ -26,7 +26,11 @@ def test_a_night_writes_exactly_these_files(small_night: Path) -> None:
     assert found == [
         "overview.html",
         "overview.pdf",
+        "sites/site-1-sheet-calibrations.csv",
+        "sites/site-1-sheet.csv",
+        "sites/site-1-sheet.pdf",
         "sites/site-1.html",
+        "sites/site-1.ics",
         "sites/site-1.pdf",
         "summary.json",
         "summary.schema.json",
@@ -61,7 +65,7 @@ def test_other_processes_write_the_same_bytes_and_leave_nothing_behind(
     monkeypatch.setenv("TMPDIR", str(temporary))
     with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
         written = render_night(make_small_summary(), out, executor=pool)
-    assert len(written) == 6
+    assert len(written) == 10
     for path in written:
         assert path.read_bytes() == (small_night / path.relative_to(out)).read_bytes(), path.name
     assert [path.name for path in temporary.iterdir() if path.name.startswith("leachbook")] == []

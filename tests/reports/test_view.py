@@ -23,7 +23,7 @@ from pipeline.reports.view import (
 )
 from pipeline.reports.view_overview import make_overview_view
 from pipeline.reports.view_policy import make_policy_view
-from pipeline.reports.view_site import MOST_LINES, make_site_view, plan_sampling_days
+from pipeline.reports.view_site import MOST_LINES, make_site_view
 from tests.reports.factory import (
     AS_OF,
     LEVELS,
@@ -64,6 +64,32 @@ def make_due(state: Any, on: date | None, **changes: Any) -> Due:
         (make_due("never_sampled", AS_OF - timedelta(days=3)), "overdue 3 days, never sampled yet"),
         (make_due("ships_first", AS_OF + timedelta(days=9)), "ships before the next"),
         (make_due("not_yet", None), "not yet"),
+        (
+            make_due("excused", AS_OF + timedelta(days=20), excused_until=AS_OF + timedelta(days=14)),
+            "excused until 2026-04-20",
+        ),
+        (
+            make_due(
+                "due_this_week",
+                AS_OF + timedelta(days=2),
+                rule="after_treatment",
+                retest_due_on=AS_OF + timedelta(days=2),
+            ),
+            "treated, retest due Wed 2026-04-08",
+        ),
+        (
+            make_due("due_this_week", AS_OF + timedelta(days=1), retest_due_on=AS_OF + timedelta(days=2)),
+            "Tue 2026-04-07; treated, retest due Wed 2026-04-08",
+        ),
+        (
+            make_due(
+                "overdue",
+                AS_OF - timedelta(days=2),
+                rule="after_treatment",
+                retest_due_on=AS_OF - timedelta(days=2),
+            ),
+            "overdue 2 days",
+        ),
     ],
 )
 def test_due_in_words(due: Due, text: str) -> None:
@@ -114,25 +140,6 @@ def test_counts_show_every_level_worst_first() -> None:
         ("◆", "WATCH", 0),
         ("●", "OK", 3),
     ]
-
-
-def test_sampling_days_begin_with_what_is_overdue_then_go_by_day() -> None:
-    lots = [
-        make_lot(1, "ok", due=make_due("due_this_week", AS_OF + timedelta(days=2))),
-        make_lot(2, "ok", due=make_due("never_sampled", AS_OF - timedelta(days=4), purpose="retest")),
-        make_lot(3, "ok", due=make_due("due_this_week", AS_OF)),
-        make_lot(4, "ok", due=make_due("overdue", AS_OF - timedelta(days=1))),
-        make_lot(5, "ok", due=make_due("not_yet", AS_OF + timedelta(days=9))),
-        make_lot(6, "ok", due=make_due("due_this_week", AS_OF + timedelta(days=2))),
-    ]
-    days = plan_sampling_days(lots, AS_OF, VOICE)
-    assert [(day.label, [item.name.lot_id for item in day.items]) for day in days] == [
-        ("Overdue", ["P-102", "P-104"]),
-        ("Mon 2026-04-06", ["P-103"]),
-        ("Wed 2026-04-08", ["P-106", "P-101"]),
-    ]
-    first = days[0].items[0]
-    assert (first.pots, first.purpose, first.late) == ("5 pots", "retest", "4 days late, never sampled yet")
 
 
 @pytest.mark.parametrize(

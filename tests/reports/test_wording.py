@@ -42,7 +42,36 @@ REASONS: list[tuple[str, dict[str, Any], str]] = [
     (
         "treated",
         {"sampled_on": DAY, "until_on": DAY, "flag": False, "what": "leaching"},
-        "Treated on 31.03.2026 (leaching), retest due 31.03.2026.",
+        "Treated on 31.03.2026 (leaching), retest due Tue 31.03.2026.",
+    ),
+    (
+        "retest_missed",
+        {
+            "sampled_on": date(2026, 3, 20),
+            "until_on": date(2026, 3, 27),
+            "days": 10,
+            "flag": True,
+            "what": "acid_feed",
+        },
+        (
+            "Retest missed: treated on 20.03.2026 (acid feed), the retest was due Fri 27.03.2026, 10 days ago. "
+            "Nobody knows yet whether it helped."
+        ),
+    ),
+    (
+        "unmoved_after_treatment",
+        {
+            "quantity": "ph",
+            "side": "low",
+            "sampled_on": DAY,
+            "since_on": date(2026, 3, 3),
+            "until_on": date(2026, 3, 26),
+            "what": "bicarbonate",
+        },
+        (
+            "pH is still low on 31.03.2026, as it has been since 03.03.2026: the treatment of 26.03.2026 (bicarbonate) "
+            "has not mended it."
+        ),
     ),
     (
         "treatment_result",
@@ -446,6 +475,8 @@ def test_every_code_of_the_models_is_worded_here() -> None:
         "clearly_out",
         "never_counted",
         "affected_unexplained",
+        "treated",
+        "retest_missed",
     }
     assert {code for code, _, _ in REASONS} == codes
     findings = "".join(
@@ -455,19 +486,6 @@ def test_every_code_of_the_models_is_worded_here() -> None:
     rules = set(re.findall(r"purpose, '([a-z_]+)'", findings)) - {"uneven_"} | {"uneven_ph", "uneven_ec"}
     rules |= {"outlier_ph", "outlier_ec"}
     assert {rule for rule, _, _ in FINDINGS} == rules
-
-
-@pytest.mark.parametrize(
-    ("why", "sentence"),
-    [
-        ("first", "First sampling, within 7 days of the start: by 31.03.2026."),
-        ("routine", "Routine sampling, every 7 days: 31.03.2026."),
-        ("problem_crop", "Crop on the problem list, every 7 days: 31.03.2026."),
-        ("after_out", "Out of range at the last sampling, read again after 7 days: 31.03.2026."),
-    ],
-)
-def test_a_due_s_sentence(why: str, sentence: str) -> None:
-    assert WORDS.due({"why": why, "due_on": DAY, "interval_days": 7}) == sentence
 
 
 @pytest.mark.parametrize(
@@ -496,6 +514,20 @@ def test_a_due_s_sentence(why: str, sentence: str) -> None:
             (
                 "The median EC of the last 14 days is 1.50 mS/cm, before it was 2.10 mS/cm: about 0.7 times. "
                 "Was a meter, its scale or the unit of the column changed?"
+            ),
+        ),
+        (
+            {"rule": "front_of_bench", "n": 48, "a": 40.0, "b": 12.0},
+            (
+                "Of 48 pots of the last month whose row is written down 40 stood in the front row, where 12 would be "
+                "expected by chance: take pots from the middle and the back too."
+            ),
+        ),
+        (
+            {"rule": "front_of_bench", "n": 26, "a": 20.0, "b": 26 / 3},
+            (
+                "Of 26 pots of the last month whose row is written down 20 stood in the front row, where 8.7 would be "
+                "expected by chance: take pots from the middle and the back too."
             ),
         ),
     ],

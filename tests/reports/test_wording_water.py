@@ -187,7 +187,7 @@ def test_what_a_treatment_moved(changes: dict[str, Any], end: str) -> None:
 def test_treated(is_past: bool, verb: str) -> None:
     row = {"code": "treated", "sampled_on": date(2026, 4, 2), "until_on": date(2026, 4, 9),
            "flag": is_past, "what": "leaching,lime_drench"}  # fmt: skip
-    assert WORDS.reason(row) == f"Treated on 02 Apr (leaching and a lime drench), retest {verb} 09 Apr."
+    assert WORDS.reason(row) == f"Treated on 02 Apr (leaching and a lime drench), retest {verb} Thu 09 Apr."
 
 
 def test_alkaline_water() -> None:

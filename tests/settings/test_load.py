@@ -174,7 +174,8 @@ def change(old: str, new: str) -> str:
             change('ph = "pH"', 'ph = "pH"\nleachat = "mL"'),
             'export 1: columns.leachat: readings have no such field; did you mean "leachate"? known are lot, '
             "house, bench, position, crop, date, datetime, time, year, week, purpose, pot, n_pots, ph, "
-            "ph_sd, ec, ec_sd, poured, poured_with, poured_ec, leachate, temperature, drain, condition, sampler, "
+            "ph_sd, ec, ec_sd, poured, poured_with, poured_ec, leachate, temperature, drain, drain_start, drain_end, "
+            "condition, sampler, "
             "meter, method, note",
             id="unknown field",
         ),
@@ -276,7 +277,7 @@ def change(old: str, new: str) -> str:
             change('name = "North"', 'name = "North"\nfolder = "/tmp"'),
             "folder: this key is unknown; known are id, name, time_zone, language, paper, date_format, "
             "length_unit, volume_unit, temperature_unit, extraction_method, first_night, settle_minutes, "
-            "grower, export, policy",
+            "holidays, no_sampling, calendar, calendar_time, grower, export, policy, bench, feeding",
             id="a name that the program uses itself",
         ),
         pytest.param(

@@ -196,6 +196,8 @@ FACT_TABLES: Final = (
     "people_lines",
     "file_troubles",
     "fate_history",
+    "calendar_history",
+    "calendar_events",
 )
 
 

@@ -11,6 +11,10 @@ from pipeline.warehouse.statements import sql_names
 from tests.sql.bench import Bench
 
 LOOSE_VERDICT = "update verdicts set side = null, not_judged_why = null where quantity = 'ph'"
+VERSION = (
+    "insert into calendar_history values ('north', 'u', {sequence}, 'confirmed', timestamp '2026-04-06 08:00', 'UTC', "
+    "20, 'House 1', 'Sample', 'd', {from_night}, {until_night})"
+)
 BROKEN: dict[str, list[str]] = {
     "every_accepted_reading_is_used": [
         "delete from usable_readings where record_no = 1",
@@ -25,16 +29,35 @@ BROKEN: dict[str, list[str]] = {
         "update records set line_to = line_to + 1 where file_id = 2 and record_no = 2",
         "update records set line_from = 2 where record_no = 1 and file_id = 1",
     ],
+    "no_due_is_late": [
+        "update dues set due_on = rule_on + 1",
+        "update dues set due_on = caused_on",
+        "update dues set not_before = due_on + 1",
+        "insert into dues from dues",
+        "update dues set nth = null",
+        "update dues set is_excused = true, nth = null",
+        "update sampling_plan set plan_on = plan_on - 100",
+        "update standing_lots set ends_on = date '2026-04-05'",
+        "delete from standing_lots",
+    ],
     "one_due_a_lot": [
         "delete from due_states",
         "delete from attention",
         "insert into due_states from due_states",
+        "update due_states set due_on = due_on + 1",
+        "update dues set is_excused = true",
     ],
     "one_fate_a_record": [
         "delete from record_fates where file_id = 1",
         "insert into record_fates from record_fates where file_id = 1",
         "update record_fates set cause = null where fate = 'held'",
         "update record_fates set cause = 'lot_unknown' where fate = 'accepted'",
+    ],
+    "one_newest_version_an_event": [
+        VERSION.format(sequence=1, from_night=1, until_night="null"),
+        VERSION.format(sequence=0, from_night=1, until_night="2"),
+        ";".join(VERSION.format(sequence=n, from_night=n + 1, until_night="null") for n in (0, 1)),
+        ";".join(VERSION.format(sequence=n, from_night=1, until_night=1 - n or "null") for n in (0, 1)),
     ],
     "one_verdict_a_sampling": [
         "delete from verdicts where quantity = 'ec'",

@@ -1,4 +1,7 @@
-"""Samplings that ought to happen, and how the one that rules stands: dues and due_states."""
+"""Samplings that ought to happen, and how the one that rules stands: dues and due_states.
+
+What closed days and excuses make of them stands in test_due_days.py.
+"""
 
 from __future__ import annotations
 
@@ -6,8 +9,9 @@ from datetime import date
 
 import pytest
 
+from pipeline.settings.benches import Feeding
 from pipeline.settings.policy import PolicyPeriod
-from tests.sql.bench import Bench
+from tests.sql.bench import Bench, site
 from tests.sql.conftest import Begin
 
 DUE = "why, due_on::varchar, nth"
@@ -74,6 +78,154 @@ def test_of_two_dues_on_one_day_the_one_after_out_rules(bench: Bench) -> None:
 def test_a_plug_lot_out_of_range_is_due_by_its_routine_first(bench: Bench) -> None:
     sampled(bench, ph="5.0", container_class="plug")
     assert bench.rows("dues", "nth, why") == [(1, "routine"), (2, "after_out")]
+
+
+def test_a_treatment_on_the_day_of_the_sampling_or_since_takes_the_place_of_after_out(bench: Bench) -> None:
+    sampled(bench, ph="5.0")
+    bench.load_file("treatments", "treated_on | treatment\n2026-03-30 | leaching")
+    assert bench.rows("dues", f"{DUE}, not_before::varchar, caused_on::varchar, interval_days, purposes") == [
+        ("after_treatment", "2026-04-01", 1, "2026-04-01", "2026-03-30", 2, "retest"),
+        ("routine", "2026-04-13", 2, None, "2026-03-30", 14, "routine"),
+    ]
+
+
+def test_a_treatment_before_the_sampling_that_was_out_takes_nobodys_place(bench: Bench) -> None:
+    sampled(bench, ph="5.0")
+    bench.load_file("treatments", "treated_on | treatment\n2026-03-29 | leaching")
+    # read a day before the wait was over: both are asked for
+    assert [row[0] for row in bench.rows("dues", "why")] == ["after_out", "after_treatment", "routine"]
+
+
+@pytest.mark.parametrize(
+    ("again", "purpose", "pots", "is_asked"),
+    [
+        ("2026-04-03", "retest", "6 6 6 6 6", True),
+        ("2026-04-04", "retest", "6 6 6 6", True),
+        ("2026-04-04", "affected", "6 6 6 6 6", True),
+        ("2026-04-04", "retest", "6 6 6 6 6", False),
+        ("2026-04-05", "routine", "6 6 6 6 6", False),
+    ],
+)
+def test_after_a_treatment_until_it_was_read_again_once_its_wait_was_over(
+    bench: Bench, again: str, purpose: str, pots: str, is_asked: bool
+) -> None:
+    sampled(bench)
+    bench.load_file("treatments", "treated_on | treatment\n2026-04-01 | bicarbonate")
+    bench.pots(pots, sampled_on=again, purpose=purpose)
+    found = bench.rows("dues", "rule_on::varchar, pots", "why = 'after_treatment'")
+    assert found == ([("2026-04-04", 5)] if is_asked else [])
+
+
+def test_the_last_treatment_gives_the_day_of_the_retest(bench: Bench) -> None:
+    sampled(bench)
+    bench.load_file("treatments", "treated_on | treatment\n2026-03-31 | lime_drench\n2026-04-05 | leaching")
+    assert bench.rows("dues", "due_on::varchar", "why = 'after_treatment'") == [("2026-04-07",)]
+
+
+# Symptoms ------------------------------------------------------------------------------------------
+
+
+def test_affected_plants_ask_for_affected_and_healthy_ones_within_3_days(bench: Bench) -> None:
+    bench.lots()
+    bench.pots("6 6 6 6 6")
+    bench.readings("ph | condition\n5.0 | affected")
+    found = bench.rows("dues", f"{DUE}, caused_on::varchar, interval_days, purposes, pots", "nth = 1")
+    assert found == [("symptoms", "2026-04-02", 1, "2026-03-30", 3, "affected,healthy", 10)]
+
+
+def test_symptoms_of_nursery_stock_ask_for_as_many_pots(bench: Bench) -> None:
+    bench.lots("container_class\nnursery")
+    bench.pots("5", purpose="affected")
+    assert bench.rows("dues", "pots", "why = 'symptoms'") == [(10,)]
+
+
+# Pairs around a feeding ----------------------------------------------------------------------------
+
+FED = "why, rule_on::varchar, due_on::varchar, purposes, pots"
+
+
+def feeding(bench: Bench, *feedings: Feeding, **facts: object) -> None:
+    """The site feeds so; pansy is on the problem list, poinsettia only read in pairs."""
+    policy = PolicyPeriod(
+        valid_from=date(2026, 1, 1), problem_crops=("pansy",), feed_pair_crops=("poinsettia",)
+    )
+    bench.use(site().model_copy(update={"feedings": feedings, **facts}), policy=[policy])
+
+
+def test_a_pair_around_the_last_feed_day_before_the_routine_sampling(bench: Bench) -> None:
+    feeding(bench, Feeding(weekdays=("thursday",)))
+    sampled(bench, feed_mode="periodic")
+    # Routine on Monday 13 April; the last Thursday before is the 9th.
+    assert bench.rows("dues", FED) == [
+        ("feed_pair", "2026-04-08", "2026-04-08", "before_feed,after_feed", 10),
+        ("routine", "2026-04-13", "2026-04-13", "routine", 5),
+    ]
+    assert bench.select("dues", "why", "nth = 1") == [("feed_pair",)]
+
+
+@pytest.mark.parametrize(
+    ("lot", "is_asked"),
+    [
+        ({"feed_mode": "periodic"}, True),
+        ({"feed_mode": "periodic", "crop": "pansy"}, True),
+        ({"feed_mode": "constant"}, False),
+        ({"feed_mode": "periodic", "crop": "salvia"}, False),
+        ({"feed_mode": "periodic", "house": "2"}, False),
+        ({"feed_mode": "periodic", "lot_code": "B"}, False),
+        ({"feed_mode": "periodic", "house": "10"}, False),
+    ],
+)
+def test_which_lots_are_read_in_pairs(bench: Bench, lot: dict[str, str], is_asked: bool) -> None:
+    feeding(bench, Feeding(house="1", lots=("a",), weekdays=("thursday",)))
+    bench.lots(" | ".join(lot) + "\n" + " | ".join(lot.values()))
+    assert bool(bench.rows("dues", "why", "why = 'feed_pair'")) == is_asked
+
+
+@pytest.mark.parametrize(
+    ("day", "first"),
+    [
+        # the day before feeding comes after the last sampling
+        ("2026-03-31", None),
+        ("2026-04-01", "2026-03-31"),
+        # and feeding at the latest on the day of the routine sampling
+        ("2026-04-13", "2026-04-12"),
+        ("2026-04-14", None),
+    ],
+)
+def test_feed_days_between_the_last_sampling_and_the_next(bench: Bench, day: str, first: str | None) -> None:
+    feeding(bench, Feeding(days=(date.fromisoformat(day),)))
+    sampled(bench, feed_mode="periodic")
+    found = bench.rows("dues", "rule_on::varchar", "why = 'feed_pair'")
+    assert found == ([] if first is None else [(first,)])
+
+
+def test_no_pair_around_a_feed_day_on_which_the_site_does_not_sample(bench: Bench) -> None:
+    feeding(bench, Feeding(weekdays=("thursday",)), holidays=(date(2026, 4, 9),))
+    sampled(bench, feed_mode="periodic")
+    assert bench.rows("dues", FED, "why = 'feed_pair'")[0][1] == "2026-04-01"
+
+
+def test_a_pair_is_one_sampling_for_the_next_routine_one(bench: Bench) -> None:
+    feeding(bench, Feeding(weekdays=("thursday",)))
+    sampled(bench, feed_mode="periodic")
+    bench.pots("6 6 6 6 6", sampled_on="2026-04-01", purpose="before_feed")
+    assert len(bench.rows("dues", "why", "caused_on = '2026-03-30'")) == 2
+    bench.pots("6 6 6 6 6", sampled_on="2026-04-02", purpose="after_feed")
+    assert bench.rows("dues", "why, rule_on::varchar") == [
+        ("feed_pair", "2026-04-15"),
+        ("routine", "2026-04-16"),
+    ]
+    # It is judged by its routine samplings all the same.
+    assert bench.select("standing_lots", "last_counting_on::varchar, last_due_base_on::varchar") == [
+        ("2026-03-30", "2026-04-02")
+    ]
+
+
+def test_a_lot_first_read_in_a_pair_has_no_first_sampling_to_come(bench: Bench) -> None:
+    bench.lots()
+    bench.pots("6 6 6 6 6", sampled_on="2026-04-01", purpose="before_feed")
+    bench.pots("6 6 6 6 6", sampled_on="2026-04-02", purpose="after_feed")
+    assert bench.rows("dues", DUE) == [("routine", "2026-04-16", 1)]
 
 
 # States --------------------------------------------------------------------------------------------

@@ -1,0 +1,350 @@
+"""The sampling sheet as a page for a clipboard: every figure of it in words, boxes named. Pure."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from decimal import Decimal
+from itertools import groupby
+
+from pipeline.programme.sheet import PICKED, Sheet, SheetDue, SheetGroup, SheetLot, SheetPot
+from pipeline.programme.sheet_csv import in_volume_unit
+from pipeline.reports.formats import Phrases, Voice, format_count, format_number, load_phrases
+from pipeline.reports.pages import shorten
+from pipeline.settings.models import Language, Paper
+
+# A house called "2" or "B" is printed as House 2, House B.
+MOST_BARE_HOUSE = 3
+# With more pots a lot may not fit on one page: its table then repeats the lot's code.
+MOST_POTS_WHOLE = 12
+EMPTY_METERS = 2
+MOST_MINUTES = 120
+# Longer names of benches are in the lot's head in full.
+MOST_BENCH_LETTERS = 18
+MOST_LARGE_LETTERS = 4
+_SEVERAL = re.compile(r"[,;/+&–-]|\s")
+
+
+@dataclass(frozen=True, slots=True)
+class SheetFacts:
+    """Whose sheet it is, of which night, and how it speaks."""
+
+    site_id: str
+    site_name: str
+    group_name: str
+    language: Language
+    paper: Paper
+    date_format: str
+    as_of: date
+    version: str
+
+
+@dataclass(frozen=True, slots=True)
+class BufferRow:
+    """One buffer and what it reads at each temperature."""
+
+    label: str
+    values: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """One lot on the list of the walk."""
+
+    number: int
+    lot: str
+    crop: str
+    pots: str
+    tag: str
+    anchor: str
+
+
+@dataclass(frozen=True, slots=True)
+class HouseStops:
+    """The lots of one house in walking order."""
+
+    house: str
+    stops: tuple[Stop, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PotRow:
+    """One line of boxes; empty words are boxes to write in."""
+
+    number: int
+    bench: str
+    is_bench_short: bool
+    row: str
+    place: str
+
+
+@dataclass(frozen=True, slots=True)
+class GroupTable:
+    """The boxes of one purpose."""
+
+    caption: str
+    how: str
+    is_affected: bool
+    rows: tuple[PotRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LotBlock:
+    """One sampling to take."""
+
+    number: int
+    anchor: str
+    code: str
+    crop: str
+    place: str
+    facts: str
+    tag: str
+    is_late: bool
+    was_due: str
+    why: str
+    also: str
+    not_before: str
+    pour: str
+    collect: str
+    drain: str
+    continued: str
+    is_long: bool
+    groups: tuple[GroupTable, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SheetView:
+    """The sampling sheet of one site, ready for its page."""
+
+    title: str
+    heading: str
+    lead: str
+    total: str
+    site: str
+    foot: str
+    group_name: str
+    version: str
+    as_of: date
+    temperatures: tuple[tuple[str, str], ...]
+    buffers: tuple[BufferRow, ...]
+    meters: tuple[str | None, ...]
+    temperature_unit: str
+    volume_label: str
+    walk: tuple[HouseStops, ...]
+    lots: tuple[LotBlock, ...]
+    steps: tuple[str, ...]
+    cautions: tuple[str, ...]
+    sources: str
+
+
+def sheet_voice(facts: SheetFacts) -> Voice:
+    """How the sheet of a site speaks: it has a Spanish of its own, also while other pages have none."""
+    return Voice(load_phrases(facts.language, "sheet"), facts.date_format)
+
+
+def make_sheet_view(sheet: Sheet, facts: SheetFacts, voice: Voice) -> SheetView:
+    """Return a site's sheet in the voice of `sheet_voice`."""
+    say = voice.say
+    day, until = voice.weekday_and_day(facts.as_of), voice.weekday_and_day(sheet.until)
+    return SheetView(
+        title=say("title", site=facts.site_name, day=day),
+        heading=say("heading", site=facts.site_name),
+        lead=say("lead", day=day, until=until) if sheet.lots else say("lead.none", day=day),
+        total=_total(sheet, say) if sheet.lots else say("nothing_due", until=until),
+        site=facts.site_name,
+        foot=day,
+        group_name=facts.group_name,
+        version=facts.version,
+        as_of=facts.as_of,
+        temperatures=_temperatures(sheet, say),
+        buffers=tuple(
+            BufferRow(
+                label=say("meters.buffer_ph", ph=_number(buffer.label_ph, say, 2)),
+                values=tuple(_number(ph, say, 2) for ph in buffer.ph_at_c.values()),
+            )
+            for buffer in sheet.buffers
+        ),
+        meters=tuple(sheet.meters) or (None,) * EMPTY_METERS,
+        temperature_unit=sheet.temperature_unit,
+        volume_label=say("column.volume_fl_oz" if sheet.volume_unit == "fl oz" else "column.volume_ml"),
+        walk=tuple(
+            HouseStops(house, tuple(_stop(lot, voice) for lot in lots))
+            for house, lots in groupby(sheet.lots, key=lambda lot: _house(lot.house, say))
+        ),
+        lots=tuple(_block(lot, sheet.volume_unit, voice) for lot in sheet.lots),
+        steps=_steps(sheet, say),
+        cautions=tuple(say(f"cautions.{number}") for number in range(1, 5)),
+        sources=say(
+            "sources",
+            day=voice.day(facts.as_of),
+            buffers="; ".join(dict.fromkeys(buffer.source for buffer in sheet.buffers)),
+        ),
+    )
+
+
+def _number(value: float, say: Phrases, decimals: int | None = None) -> str:
+    """A figure with the language's decimal mark; without `decimals` as many as it has, two at most."""
+    if decimals is None:
+        text = format_number(value, 2)
+        text = text.rstrip("0").rstrip(".") if "." in text else text
+    else:
+        text = format_number(value, decimals)
+    return text.replace(".", say("decimal_mark"))
+
+
+def _total(sheet: Sheet, say: Phrases) -> str:
+    minutes = round(sheet.minutes)
+    hours, rest = divmod(round(minutes / 10) * 10, 60)
+    if minutes <= MOST_MINUTES:
+        time = say("time.minutes", n=minutes)
+    elif rest:
+        time = say("time.hours_minutes", hours=hours, minutes=rest)
+    else:
+        time = say("time.hours", hours=hours)
+    lots = say("total.lots", n=len(sheet.lots))
+    return say("total", n=sheet.pots, lots=lots, time=time)
+
+
+def _temperatures(sheet: Sheet, say: Phrases) -> tuple[tuple[str, str], ...]:
+    """Each temperature in °C and, where the site writes °F, beside it in °F."""
+    degrees = list(sheet.buffers[0].ph_at_c) if sheet.buffers else []
+    return tuple(
+        (
+            say("meters.at", celsius=celsius),
+            say("meters.at_f", fahrenheit=round(celsius * 9 / 5 + 32))
+            if sheet.temperature_unit == "°F"
+            else "",
+        )
+        for celsius in degrees
+    )
+
+
+def _house(house: str | None, say: Phrases) -> str:
+    if house is None or not house.strip():
+        return ""
+    is_bare = len(house) <= MOST_BARE_HOUSE and " " not in house
+    return say("lot.house", house=house) if is_bare else house
+
+
+def _crop(lot: SheetLot) -> str:
+    return f"{lot.crop} ‘{lot.cultivar}’" if lot.cultivar else lot.crop
+
+
+def _stop(lot: SheetLot, voice: Voice) -> Stop:
+    return Stop(
+        number=lot.number,
+        lot=lot.lot_id,
+        crop=lot.crop,
+        pots=voice.say("walk.stop", n=lot.n_pots),
+        tag=_tag(lot.due, voice),
+        anchor=f"lot-{lot.number}",
+    )
+
+
+def _tag(due: SheetDue, voice: Voice) -> str:
+    if due.days_overdue:
+        return voice.say("lot.overdue", n=due.days_overdue)
+    return voice.say("lot.due", day=voice.weekday_and_day(due.due_on))
+
+
+def _block(lot: SheetLot, volume_unit: str, voice: Voice) -> LotBlock:
+    say = voice.say
+    where = [_house(lot.house, say)]
+    if lot.bench and lot.bench.strip():
+        where.append(say("lot.bench", bench=lot.bench))
+    facts = [say.name("container", lot.container_class)]
+    if lot.plants is not None:
+        facts.append(say("lot.plants", n=lot.plants).replace(str(lot.plants), _count(lot.plants, say)))
+    also = ", ".join(
+        say("lot.also_one", why=_why(due, voice, is_short=True), day=voice.weekday_and_day(due.due_on))
+        for due in lot.also
+    )
+    return LotBlock(
+        number=lot.number,
+        anchor=f"lot-{lot.number}",
+        code=lot.lot_id,
+        crop=_crop(lot),
+        place=", ".join(part for part in where if part) or say("lot.no_place"),
+        facts=", ".join(facts),
+        tag=_tag(lot.due, voice),
+        is_late=bool(lot.due.days_overdue),
+        was_due=say("lot.was_due", day=voice.weekday_and_day(lot.due.due_on)) if lot.due.days_overdue else "",
+        why=say("lot.why", why=_why(lot.due, voice)),
+        also=say("lot.also", dues=also) if also else "",
+        not_before=say("lot.not_before", day=voice.weekday_and_day(lot.not_before)) if lot.not_before else "",
+        pour=_volume(lot.pour_ml, lot.pour_ml, volume_unit, say),
+        collect=_volume(lot.collect_low_ml, lot.collect_high_ml, volume_unit, say),
+        drain=say(
+            "lot.drain_range",
+            low=_number(lot.drain_low_min, say),
+            high=_number(lot.drain_high_min, say),
+        ),
+        continued=say("lot.continued", lot=lot.lot_id, n=lot.n_pots),
+        is_long=lot.n_pots > MOST_POTS_WHOLE,
+        groups=tuple(_group(group, lot, say) for group in lot.groups),
+    )
+
+
+def _count(value: int, say: Phrases) -> str:
+    return format_count(value).replace(",", "." if say("decimal_mark") == "," else ",")
+
+
+def _why(due: SheetDue, voice: Voice, *, is_short: bool = False) -> str:
+    # A pair is read the day before a feeding and on the day of it.
+    on = due.rule_on + timedelta(days=1) if due.why == "feed_pair" else due.caused_on
+    is_told = not is_short and on is not None and due.interval_days is not None
+    key = f"why.{due.why}.caused" if is_told else f"why.{due.why}"
+    return voice.say(key, n=due.interval_days, day=voice.weekday_and_day(on))
+
+
+def _volume(low_ml: float, high_ml: float, unit: str, say: Phrases) -> str:
+    """A volume or a range of it, in mL, behind it in brackets where the site uses fluid ounces."""
+
+    def ranged(low: Decimal, high: Decimal, decimals: int | None) -> str:
+        ends = [_number(float(end), say, decimals) for end in (low, high)]
+        return ends[0] if ends[0] == ends[1] else say("lot.range", low=ends[0], high=ends[1])
+
+    low, high = Decimal(repr(low_ml)), Decimal(repr(high_ml))
+    ml = say("lot.ml", n=ranged(low, high, None))
+    if unit == "mL":
+        return ml
+    ounces = ranged(in_volume_unit(low_ml, unit), in_volume_unit(high_ml, unit), 1)
+    return say("lot.both", oz=say("lot.fl_oz", n=ounces), ml=ml)
+
+
+def _group(group: SheetGroup, lot: SheetLot, say: Phrases) -> GroupTable:
+    by_hand = "pots.pick_affected" if group.purpose in PICKED else "pots.pick"
+    how = say("pots.drawn" if group.is_drawn else by_hand)
+    return GroupTable(
+        caption=say("pots.count", purpose=say.name("purpose", group.purpose), n=len(group.pots)),
+        how=how,
+        is_affected=group.purpose == "affected",
+        rows=tuple(_pot(pot, lot) for pot in group.pots),
+    )
+
+
+def _pot(pot: SheetPot, lot: SheetLot) -> PotRow:
+    is_on_grid = pot.row is not None
+    # Where a lot stands on several benches, whoever picks a pot writes down which it was.
+    known = "" if pot.bench is None and _SEVERAL.search(lot.bench or "") else lot.bench or ""
+    return PotRow(
+        number=pot.pot,
+        bench=shorten(pot.bench or known, MOST_BENCH_LETTERS),
+        is_bench_short=len(pot.bench or known) <= MOST_LARGE_LETTERS,
+        row=str(pot.row) if is_on_grid else "",
+        place=str(pot.column) if is_on_grid else "" if pot.place is None else str(pot.place),
+    )
+
+
+def _steps(sheet: Sheet, say: Phrases) -> tuple[str, ...]:
+    drains: Sequence[tuple[float, float]] = list(
+        dict.fromkeys((lot.drain_low_min, lot.drain_high_min) for lot in sheet.lots)
+    )
+    if len(drains) == 1:
+        low, high = (_number(end, say) for end in drains[0])
+        first = say("steps.1", low=low, high=high)
+    else:
+        first = say("steps.1_lots")
+    return (first, *(say(f"steps.{number}") for number in range(2, 6)))

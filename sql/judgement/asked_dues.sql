@@ -1,0 +1,162 @@
+-- What the rules ask for, before closed days and excuses are looked at.
+-- grain: one rule's due of one standing lot. key: site_id, lot_key, why
+-- inputs: standing_lots, last_verdicts, treatment_waits, last_treatments, symptom_rounds, feed_days, closed_days, policy_feed_pair_crops
+-- roll_days: days by which an excused due rolls on; null for a follow-up, which is asked for once.
+-- rules:
+-- `first` within 7 days of the start (common practice: soon; 7 days house default); once missed or excused it rolls on by the
+-- routine interval. `routine` about every two weeks (common practice), plugs every 3 days (published: two to three times a week,
+-- NC State HIL 590), or by container as published there and by UMass Extension. `problem_crop`: 7 days (house default).
+-- `after_out`: 7 days after a last counting sampling that was out (house default), unless the lot was treated on that day or
+-- since: then the retest after the treatment takes its place. Low EC outside the active stage asks for nothing.
+-- `after_treatment`: once the waiting time of the last treatment is over, never before (treatment_waits); stands until a counting
+-- routine sampling or retest on that day or later.
+-- `symptoms`: affected and healthy plants, five of each (common practice), within 3 days of the first note (house default), until
+-- both were held against each other (symptom_rounds).
+-- `feed_pair`: periodically fed lots on the problem list, or of a crop asked for, are read the day before and the day of
+-- feeding (common practice), around the last feed day before the routine sampling is due on which the site samples; without
+-- such a day there is none.
+with
+routine as (
+    select
+        site_id,
+        lot_key,
+        case
+            when last_due_base_on is null then 'first'
+            when is_problem_crop then 'problem_crop'
+            else 'routine'
+        end as why,
+        coalesce(last_due_base_on, stands_from) as caused_on,
+        if(last_due_base_on is null, first_within_days, interval_days) as interval_days,
+        coalesce(last_due_base_on + interval_days, stands_from + first_within_days) as rule_on,
+        interval_days as roll_days,
+        min_usable_pots as pots
+    from standing_lots
+),
+
+paired as (
+    select
+        r.*,
+        lower(trim(l.house)) as house_key,
+        unnest(generate_series(r.caused_on + 2, r.rule_on, interval 1 day))::date as day
+    from routine as r
+    inner join standing_lots as l on r.site_id = l.site_id and r.lot_key = l.lot_key
+    left join policy_feed_pair_crops as x
+        on l.site_id = x.site_id and l.crop_key = x.crop_key and l.as_of >= x.valid_from and l.as_of < x.valid_to
+    where l.feed_mode = 'periodic' and (l.is_problem_crop or x.crop_key is not null)
+),
+
+fed as (
+    select
+        d.site_id,
+        d.lot_key,
+        max(d.day) as fed_on
+    from paired as d
+    inner join feed_days as f
+        on
+            d.site_id = f.site_id
+            and (f.house_key is null or d.house_key = f.house_key)
+            and (f.lot_key is null or d.lot_key = f.lot_key)
+            and (d.day = f.fed_on or isodow(d.day) = f.weekday)
+    where
+        not exists (
+            select 1
+            from closed_days as c
+            where c.site_id = d.site_id and (c.closed_on = d.day or c.weekday = isodow(d.day))
+        )
+    group by d.site_id, d.lot_key
+),
+
+open_rounds as (
+    select
+        site_id,
+        lot_key,
+        noted_on,
+        symptoms_within_days,
+        pots_each
+    from symptom_rounds
+    where closed_on is null
+)
+
+select
+    site_id,
+    lot_key,
+    why,
+    rule_on,
+    null::date as not_before,
+    caused_on,
+    interval_days,
+    roll_days,
+    'routine' as purposes,
+    pots
+from routine
+union all
+select
+    l.site_id,
+    l.lot_key,
+    'after_out' as why,
+    l.last_counting_on + l.after_out_interval_days as rule_on,
+    null as not_before,
+    l.last_counting_on as caused_on,
+    l.after_out_interval_days as interval_days,
+    null as roll_days,
+    'retest' as purposes,
+    l.min_usable_pots as pots
+from standing_lots as l
+where
+    exists (
+        select 1
+        from last_verdicts as v
+        where
+            v.site_id = l.site_id
+            and v.lot_key = l.lot_key
+            and v.verdict in ('out', 'clearly_out')
+            and not v.is_low_ec_outside_active
+    )
+    and not exists (
+        select 1
+        from treatment_waits as w
+        where w.site_id = l.site_id and w.lot_key = l.lot_key and w.treated_on >= l.last_counting_on
+    )
+union all
+select
+    l.site_id,
+    l.lot_key,
+    'after_treatment' as why,
+    t.retest_due_on as rule_on,
+    t.retest_due_on as not_before,
+    t.treated_on as caused_on,
+    (t.retest_due_on - t.treated_on)::integer as interval_days,
+    null as roll_days,
+    'retest' as purposes,
+    l.min_usable_pots as pots
+from standing_lots as l
+inner join last_treatments as t on l.site_id = t.site_id and l.lot_key = t.lot_key
+where t.after_on is null
+union all
+select
+    l.site_id,
+    l.lot_key,
+    'symptoms' as why,
+    r.noted_on + r.symptoms_within_days as rule_on,
+    null as not_before,
+    r.noted_on as caused_on,
+    r.symptoms_within_days as interval_days,
+    null as roll_days,
+    'affected,healthy' as purposes,
+    2 * r.pots_each as pots
+from standing_lots as l
+inner join open_rounds as r on l.site_id = r.site_id and l.lot_key = r.lot_key
+union all
+select
+    r.site_id,
+    r.lot_key,
+    'feed_pair' as why,
+    f.fed_on - 1 as rule_on,
+    null as not_before,
+    r.caused_on,
+    r.roll_days as interval_days,
+    null as roll_days,
+    'before_feed,after_feed' as purposes,
+    2 * r.pots as pots
+from routine as r
+inner join fed as f on r.site_id = f.site_id and r.lot_key = f.lot_key

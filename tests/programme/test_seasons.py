@@ -1,0 +1,203 @@
+"""Random seasons, walked day by day through the shipped SQL and through a plain account beside it.
+
+No due disappears unless it was answered, excused, or its lot ended; none is later than its rule says or moves later
+while its cause stands; the earliest that is not excused rules; excused ones never count.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date, timedelta
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+
+from pipeline.warehouse.connect import Connection
+from pipeline.warehouse.statements import quoted, read_sql
+from tests.examples import examples
+from tests.oracle.dues import Account, Due, covering, dues_on, plan_on, state_on
+from tests.programme.seasons import DAYS, Lot, Season, day, load_season, seasons
+from tests.sql.bench import Bench, empty, models_for, open_warehouse
+
+# What hangs on the day; what comes before it looks at one sampling at a time.
+ONCE = {"lot_targets", "biased_figures", "verdicts", "streaks"}
+ASKED = ("dues", "due_states", "sampling_plan")
+DAILY = [
+    name for name in models_for(*ASKED) if name.startswith("judgement/") and name.split("/")[1] not in ONCE
+]
+Row = dict[str, Any]
+
+
+@pytest.fixture(scope="module")
+def warehouse() -> Iterator[Connection]:
+    with open_warehouse() as connection:
+        yield connection
+
+
+def build(connection: Connection, name: str) -> None:
+    relation = quoted(name.split("/")[1])
+    connection.execute(f"create or replace table {relation} as\n{read_sql(name)}").fetchall()
+
+
+def walk(connection: Connection, season: Season) -> Iterator[tuple[date, dict[str, list[Row]]]]:
+    """Every day with the rows of the three relations as they are that day."""
+    empty(connection)
+    bench = Bench(connection, day(DAYS))
+    load_season(bench, season)
+    bench.build("verdicts", "streaks", "treatments", "exemptions")
+    connection.execute("create or replace table all_samplings as from samplings").fetchall()
+    for number in range(DAYS):
+        connection.execute("update run set as_of = $day", {"day": day(number)}).fetchall()
+        connection.execute(
+            "create or replace table samplings as from all_samplings where sampled_on <= (select as_of from run)"
+        ).fetchall()
+        for name in DAILY:
+            build(connection, name)
+        yield (
+            day(number),
+            {name: connection.table(name).order("all").pl().to_dicts() for name in ASKED},
+        )
+
+
+# The account --------------------------------------------------------------------------------------
+
+
+def row_of(key: str, due: Due, nth: int | None) -> Row:
+    excuse = due.excuse
+    return {
+        "lot_key": key,
+        "why": due.why,
+        "rule_on": due.rule_on,
+        "due_on": due.due_on,
+        "not_before": due.not_before,
+        "caused_on": due.caused_on,
+        "purposes": due.purposes,
+        "pots": due.pots,
+        "is_excused": excuse is not None,
+        "excused_until": excuse and excuse.last,
+        "excuse_reason": excuse and excuse.reason,
+        "excused_by": excuse and excuse.person,
+        "is_excused_late": excuse is not None and excuse.entered_on > due.due_on,
+        "nth": nth,
+    }
+
+
+def check_account(today: date, season: Season, found: dict[str, list[Row]]) -> None:
+    """The SQL says what the account says: dues, states and plan."""
+    accounts = {key: lot.account(season) for key, lot in season.lots.items() if lot.stands_on(today)}
+    dues = {key: dues_on(account, today) for key, account in accounts.items()}
+    wanted = [
+        row_of(key, due, number if due.excuse is None else None)
+        for key, listed in dues.items()
+        for number, due in enumerate(listed, start=1)
+    ]
+    names = wanted[0].keys() if wanted else ()
+    assert in_order([{name: row[name] for name in names} for row in found["dues"]]) == in_order(wanted)
+    assert [
+        (row["lot_key"], row["state"], row["due_on"], row["why"], row["excused_until"])
+        for row in found["due_states"]
+    ] == [state_row(key, accounts[key], listed, today) for key, listed in sorted(dues.items())]
+    planned = [
+        (key, one.plan_on, one.due_on, one.why, one.purposes, one.pots)
+        for key, listed in dues.items()
+        for one in plan_on(accounts[key], listed, today)
+    ]
+    columns = ("lot_key", "plan_on", "due_on", "why", "purposes", "pots")
+    assert sorted(tuple(row[name] for name in columns) for row in found["sampling_plan"]) == sorted(planned)
+
+
+def in_order(rows: list[Row]) -> list[Row]:
+    return sorted(rows, key=lambda row: (row["lot_key"], row["why"], row["due_on"]))
+
+
+def state_row(key: str, account: Account, listed: list[Due], today: date) -> tuple[Any, ...]:
+    excuse, ruling = covering(listed, today), listed[0]
+    return key, state_on(account, listed, today), ruling.due_on, ruling.why, excuse and excuse.last
+
+
+# What holds on every day ----------------------------------------------------------------------------
+
+
+def check_day(today: date, season: Season, found: dict[str, list[Row]]) -> None:
+    """None is later than its rule or too early, the earliest not excused rules, excused ones never count."""
+    states = {row["lot_key"]: row for row in found["due_states"]}
+    assert states.keys() == {key for key, lot in season.lots.items() if lot.stands_on(today)}
+    for row in found["dues"]:
+        assert row["due_on"] <= row["rule_on"]
+        assert row["due_on"] == row["rule_on"] or not season.is_closed(row["due_on"])
+        assert row["due_on"] > row["caused_on"]
+        assert row["not_before"] is None or row["due_on"] >= row["not_before"]
+        assert (row["nth"] is None) == row["is_excused"]
+    for key, state in states.items():
+        counting = [row for row in found["dues"] if row["lot_key"] == key and not row["is_excused"]]
+        assert state["due_on"] == min(row["due_on"] for row in counting)
+        assert (state["why"], state["due_on"]) in {(row["why"], row["due_on"]) for row in counting}
+        if state["state"] == "overdue":
+            assert not any(holds(season.lots[key], state, today))
+    for row in found["sampling_plan"]:
+        assert today <= row["plan_on"] < today + timedelta(days=28)
+        assert season.lots[row["lot_key"]].stands_on(row["plan_on"])
+        assert row["plan_on"] <= max(row["due_on"], today) or season.is_closed(today)
+        assert not any(holds(season.lots[row["lot_key"]], row, today))
+
+
+def holds(lot: Lot, row: Row, today: date) -> Iterator[bool]:
+    """For each excuse that is known, whether it covers the day of a due."""
+    for one in lot.excuses:
+        if one.entered_on <= today:
+            yield one.first <= row["due_on"] <= one.last and one.purpose in (
+                None,
+                *row["purposes"].split(","),
+            )
+
+
+# From one day to the next ---------------------------------------------------------------------------
+
+
+def key_of(row: Row) -> tuple[str, str, date]:
+    return row["lot_key"], row["why"], row["caused_on"]
+
+
+def check_next_day(today: date, season: Season, before: list[Row], now: list[Row]) -> None:
+    """What was asked for yesterday is asked for today, at the latest on the same day; or something happened today."""
+    for row in before:
+        lot = season.lots[row["lot_key"]]
+        if not lot.stands_on(today) or has_happened(lot, season, row, today):
+            continue
+        still = [one for one in now if key_of(one) == key_of(row)]
+        if row["is_excused"]:
+            assert any(one["is_excused"] and one["due_on"] == row["due_on"] for one in still), row
+        elif any(one["due_on"] == row["due_on"] and one["is_excused"] for one in still):
+            assert any(holds(lot, row, today))
+            assert not any(holds(lot, row, today - timedelta(days=1)))
+        else:
+            assert [one["due_on"] for one in still if not one["is_excused"]] == [row["due_on"]], row
+
+
+def has_happened(lot: Lot, season: Season, row: Row, today: date) -> bool:
+    """Whether something of today can have answered the due, or put another in its place."""
+    least = lot.account(season).pots
+    read = {purpose for (on, purpose), (pots, _) in lot.samplings.items() if on == today and pots >= least}
+    is_read = bool(read & {"routine", "retest"})
+    is_treated = any(on == today for on, _ in lot.treatments)
+    return {
+        "after_out": is_read or is_treated,
+        "after_treatment": is_treated or (is_read and today >= (row["not_before"] or today)),
+        "symptoms": is_read or bool(read & {"affected", "healthy"}),
+    }.get(row["why"], is_read or "after_feed" in read or "before_feed" in read)
+
+
+@settings(
+    max_examples=examples(4),
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
+)
+@given(season=seasons())
+def test_a_season_day_by_day(warehouse: Connection, season: Season) -> None:
+    before: list[Row] = []
+    for today, found in walk(warehouse, season):
+        check_account(today, season, found)
+        check_day(today, season, found)
+        check_next_day(today, season, before, found["dues"])
+        before = found["dues"]
