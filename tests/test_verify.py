@@ -375,7 +375,7 @@ def test_a_file_that_no_export_takes_any_more_is_still_balanced(home: Path) -> N
     [
         "update reading_lines set ph = 5.1 where record_no = 2",
         "update records set text = 'H-1,2026-04-02,routine,1,9,9,9,M1,' where record_no = 2",
-        "delete from record_problems",
+        "delete from lot_lines where record_no = 2",
         "delete from records where record_no = 2",
         "delete from fate_history where record_no = 2",
     ],
