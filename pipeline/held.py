@@ -71,7 +71,7 @@ def tell_held(groups: Sequence[HeldGroup], *, show_all: bool) -> list[str]:
 
 
 class NotDataLine(BaseModel):
-    """One line that a rule set aside: the header, titles, units, the separator's line, comments, totals, notes alone."""
+    """One line that a rule set aside: header, titles, units, separator, comments, totals, notes alone."""
 
     model_config = ConfigDict(frozen=True)
 

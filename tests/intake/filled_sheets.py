@@ -67,7 +67,9 @@ def read_sheet(data: bytes, site: SiteSettings | None = None) -> tuple[ReadResul
     return result, translate(result, export, site)
 
 
-def one_line(site: SiteSettings | None = None, /, **cells: str) -> tuple[dict[str, Any], list[tuple[str, str]]]:
+def one_line(
+    site: SiteSettings | None = None, /, **cells: str
+) -> tuple[dict[str, Any], list[tuple[str, str]]]:
     """A filled-in line of readings: its values, and (code, sentence) of each problem."""
     names = [*SHEET_COLUMNS, *(name for name in cells if name not in SHEET_COLUMNS)]
     _, translated = read_sheet(write([{**FILLED, **cells}], names), site)

@@ -74,7 +74,9 @@ def test_a_sampling_that_does_not_count_is_no_retest(bench: Bench) -> None:
 
 def said(bench: Bench, columns: str) -> list[tuple[object, ...]]:
     bench.measure()
-    return bench.rows("reasons", columns, "code in ('treated', 'retest_missed', 'treatment_result', 'alkaline_water')")
+    return bench.rows(
+        "reasons", columns, "code in ('treated', 'retest_missed', 'treatment_result', 'alkaline_water')"
+    )
 
 
 def test_until_the_retest_the_lot_is_treated(bench: Bench) -> None:
