@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
+import traceback
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import contextmanager
@@ -93,6 +94,13 @@ def main(arguments: Sequence[str] | None = None) -> None:
         sys.exit(error.exit_code)
     except click.exceptions.Exit as finished:
         sys.exit(finished.exit_code)
+    except Exception:
+        # Python would end with 1, which a night's timer takes for success.
+        traceback.print_exc()
+        click.echo(
+            "This is a fault of Leachbook, please report it; what was published before stands.", err=True
+        )
+        sys.exit(LeachbookError.exit_code)
 
 
 @cli.command()

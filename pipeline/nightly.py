@@ -48,6 +48,7 @@ from pipeline.warehouse.load import (
 )
 from pipeline.warehouse.migrate import migrate
 from pipeline.warehouse.query import fetch_tables
+from pipeline.warehouse.sealed import check_sealed
 
 Say = Callable[[str], None]
 
@@ -96,14 +97,17 @@ def run_night(
 def _run(
     home: Path, settings: Settings, day: date, now: datetime, say: Say, executor: Executor | None
 ) -> NightResult:
+    settle_ledger(home)
     with night_copy(home) as (connection, working):
         migrate(connection)
         last = last_night(connection)
         if read_files(connection):
             # A home that has received nothing yet may begin on any day.
             _check_order(day, last)
-        settle_ledger(home)
         check_agreement(home, last)
+        if last is not None:
+            # What somebody altered would otherwise be sealed tonight as if the archive had said so.
+            check_sealed(home)
         found = collect_sites(connection, settings, say, now=now)
         haul = read_haul(home, connection, settings, found)
         night_no, night = judge_night(connection, settings, day, haul, say)

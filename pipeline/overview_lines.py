@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -10,10 +9,10 @@ from typing import TYPE_CHECKING, Any
 from pydantic import ValidationError
 
 from pipeline.errors import HomeError, WarehouseError
-from pipeline.intake.ledger import read_ledger
 from pipeline.reports.summary import Level, Lot, Site, Summary
 from pipeline.reports.wording_dues import WEEKDAYS
 from pipeline.reports.wording_held import FILE_PROBLEMS
+from pipeline.warehouse.sealed import check_sealed, mend, warehouse_path
 
 if TYPE_CHECKING:
     # Only named here: telling how things stand must not load what a night needs.
@@ -48,24 +47,10 @@ def read_latest(home: Path) -> Summary:
 
 def check_warehouse(home: Path) -> None:
     """See that the warehouse is the file that the newest night sealed. Raises WarehouseError, ArchiveError."""
-    entries = read_ledger(home)
-    sealed = next((one["warehouse"] for one in reversed(entries) if "warehouse" in one), None)
-    path = home / "warehouse.duckdb"
-    advice = f"run `leachbook rebuild {home}`, which makes it anew from the archive."
+    path = warehouse_path(home)
     if not path.is_file():
-        raise WarehouseError(f"{path}: the file is gone; {advice}")
-    # A night that is being published has renamed its warehouse before the ledger says so.
-    if sealed is None or (home / "archive" / "night.announced").exists():
-        return
-    if path.stat().st_size != sealed["size"] or _sha256(path) != sealed["sha256"]:
-        raise WarehouseError(
-            f"{path}: is not the file that the last night left, it was cut or altered; {advice}"
-        )
-
-
-def _sha256(path: Path) -> str:
-    with path.open("rb") as stream:
-        return hashlib.file_digest(stream, "sha256").hexdigest()
+        raise WarehouseError(f"{path}: the file is gone; {mend(home)}")
+    check_sealed(home)
 
 
 def describe_night(result: NightResult) -> dict[str, Any]:

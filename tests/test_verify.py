@@ -368,3 +368,25 @@ def test_a_file_that_no_export_takes_any_more_is_still_balanced(home: Path) -> N
     night(home, NEXT_DAY)
     assert prove(home).findings == []
     assert (home / DROP / "readings_2026-04-05.csv").exists()
+
+
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "update reading_lines set ph = 5.1 where record_no = 2",
+        "update records set text = 'H-1,2026-04-02,routine,1,9,9,9,M1,' where record_no = 2",
+        "delete from lot_lines where record_no = 2",
+        "delete from records where record_no = 2",
+        "delete from fate_history where record_no = 2",
+    ],
+)
+def test_the_next_night_does_not_seal_what_somebody_altered(home: Path, statement: str) -> None:
+    tamper(home, statement)
+    entries = ledger.ledger_path(home).read_bytes()
+    drop(home, "readings_2026-05-01.csv", READINGS_HEADER + pots("H-1", "2026-05-01", ("5.8",)))
+    ran = run_cli("nightly", home, "--as-of", "2026-05-02")
+    assert ran.code == 2
+    assert ran.err.rstrip().endswith(f"run `leachbook rebuild {home}`, which makes it anew from the archive.")
+    assert ledger.ledger_path(home).read_bytes() == entries
+    for command in (("held", home), ("status", home)):
+        assert run_cli(*command).code == 2

@@ -2,39 +2,45 @@
 
 from __future__ import annotations
 
-import hashlib
 import os
 import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 
 import duckdb
 
 from pipeline.errors import WarehouseError
 from pipeline.intake.ledger import ledger_path
+from pipeline.warehouse.sealed import (
+    WAREHOUSE_NAME,
+    Seal,
+    check_sealed,
+    file_seal,
+    mend,
+    warehouse_path,
+)
 
-WAREHOUSE_NAME = "warehouse.duckdb"
 Connection = duckdb.DuckDBPyConnection
 
-
-def warehouse_path(home: Path) -> Path:
-    """Where a home keeps its warehouse."""
-    return home / WAREHOUSE_NAME
+__all__ = [
+    "WAREHOUSE_NAME",
+    "Connection",
+    "Seal",
+    "file_seal",
+    "fresh_warehouse",
+    "mend",
+    "night_copy",
+    "publish",
+    "reader",
+    "seal",
+    "warehouse_path",
+]
 
 
 def _remove(path: Path) -> None:
     for leftover in (path, path.with_name(path.name + ".wal")):
         leftover.unlink(missing_ok=True)
-
-
-@dataclass(frozen=True, slots=True)
-class Seal:
-    """What a closed warehouse file is known by: SHA-256 and size in bytes."""
-
-    sha256: str
-    size: int
 
 
 @contextmanager
@@ -89,13 +95,6 @@ def seal(connection: Connection, working: Path) -> Seal:
     return file_seal(working)
 
 
-def file_seal(path: Path) -> Seal:
-    """Hash and size of a file. Raises OSError."""
-    with path.open("rb") as stream:
-        sha256 = hashlib.file_digest(stream, "sha256").hexdigest()
-        return Seal(sha256, stream.tell())
-
-
 def publish(working: Path, home: Path) -> None:
     """Rename a sealed working copy over yesterday's warehouse."""
     working.replace(warehouse_path(home))
@@ -105,7 +104,8 @@ def publish(working: Path, home: Path) -> None:
 def reader(home: Path) -> Iterator[Connection]:
     """Open the published warehouse for reading.
 
-    Raises WarehouseError when there is none yet, when it is gone, or when it cannot be read.
+    Raises WarehouseError when there is none yet, when it is gone, altered, or when it cannot be read; ArchiveError when
+    the ledger cannot be read.
     """
     published = warehouse_path(home)
     if not published.exists():
@@ -114,14 +114,10 @@ def reader(home: Path) -> Iterator[Connection]:
     with _damage_told(published):
         connection = duckdb.connect(published, read_only=True)
         try:
+            check_sealed(home)
             yield connection
         finally:
             connection.close()
-
-
-def mend(home: Path) -> str:
-    """What helps where a warehouse is damaged, missing or not that of the ledger; a clause with its full stop."""
-    return f"run `leachbook rebuild {home}`, which makes it anew from the archive."
 
 
 def _refuse_if_lost(home: Path) -> None:

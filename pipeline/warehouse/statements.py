@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from contextlib import suppress
 from typing import Any
 
+import duckdb
 import polars as pl
 
 from pipeline.assets import sql_folder
@@ -47,8 +49,12 @@ def insert_frame(connection: Connection, table: str, frame: pl.DataFrame) -> Non
     try:
         # The name is our own and quoted; SQL has no parameter for a table.
         connection.execute(f"insert into {quoted(table)} by name select * from incoming_frame").fetchall()  # noqa: S608
-    finally:
-        connection.unregister("incoming_frame")
+    except duckdb.Error:
+        # In a transaction that was aborted this fails as well, and would hide the error that counts.
+        with suppress(duckdb.Error):
+            connection.unregister("incoming_frame")
+        raise
+    connection.unregister("incoming_frame")
 
 
 def replace_rows(connection: Connection, table: str, frame: pl.DataFrame | None) -> None:

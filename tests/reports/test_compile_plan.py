@@ -14,7 +14,7 @@ from pipeline.settings.policy import CONTAINER_DEFAULTS, CONTAINER_INTERVAL_DAYS
 AS_OF = date(2026, 4, 6)
 WORDS = Wording("%Y-%m-%d")
 FREQUENCY = load_sampling_frequency().to_dicts()
-CUSTOM = {name: rule.routine_interval_days for name, rule in CONTAINER_DEFAULTS.items()}
+CUSTOM: dict[str, int] = {str(name): rule.routine_interval_days for name, rule in CONTAINER_DEFAULTS.items()}
 
 
 def planned(lot: str, days: int, house: str | None = "1") -> dict[str, Any]:
@@ -85,7 +85,7 @@ def test_the_shipped_intervals_of_larger_pots_and_plugs_are_as_published() -> No
 
 
 def test_by_container_nothing_is_slacker_than_all_sources() -> None:
-    intervals: dict[str, int] = dict(CONTAINER_INTERVAL_DAYS)
+    intervals: dict[str, int] = {str(name): days for name, days in CONTAINER_INTERVAL_DAYS.items()}
     assert find_slack(intervals, intervals, FREQUENCY, WORDS) == []
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 
 import pytest
@@ -96,7 +96,16 @@ def test_minutes_in_words(minutes: float, text: str) -> None:
 
 def make_sheet(pots: int) -> Sheet:
     # A page of the site says no more of it than its pots.
-    return Sheet.model_construct(pots=pots)
+    return Sheet(
+        until=date(2026, 4, 11),
+        volume_unit="mL",
+        temperature_unit="°C",
+        lots=[],
+        meters=[],
+        buffers=[],
+        pots=pots,
+        minutes=4.0 * pots,
+    )
 
 
 @pytest.mark.parametrize(
