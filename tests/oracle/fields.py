@@ -179,11 +179,24 @@ TYPED: dict[str, dict[str, str]] = {
         "ds/m": "dS/m",
         "mmho": "mmho/cm",
         "mmho/cm": "mmho/cm",
+        "s/m": "S/m",
+        "ms/m": "mS/m",
+        "us/m": "µS/m",
         "ppm 500": "ppm 500",
         "ppm 640": "ppm 640",
         "ppm 700": "ppm 700",
     },
-    "volume": {"ml": "mL", "fl oz": "fl oz", "fl. oz": "fl oz", "fl.oz": "fl oz", "floz": "fl oz"},
+    "volume": {
+        "ml": "mL",
+        "cc": "cc",
+        "cl": "cL",
+        "dl": "dL",
+        "l": "L",
+        "fl oz": "fl oz",
+        "fl. oz": "fl oz",
+        "fl.oz": "fl oz",
+        "floz": "fl oz",
+    },
     "temperature": {"°c": "°C", "c": "°C", "°f": "°F", "f": "°F"},
     "alkalinity": {
         "mg/l caco3": "mg/L CaCO3",
@@ -194,6 +207,15 @@ TYPED: dict[str, dict[str, str]] = {
 }
 # Units whose figures are converted; in the others the digits stay what they are.
 CONVERTED = ("µS/cm", "μS/cm", "uS/cm", "ppm 500", "ppm 640", "ppm 700", "fl oz", "°F", "meq/L")
+# Parts of the metre and the litre, by case-folded name: how many of our unit one of them is.
+METRIC = {
+    "s/m": Fraction(1000, 100),
+    "ms/m": Fraction(1, 100),
+    "us/m": Fraction(1, 1000 * 100),
+    "cl": Fraction(1000, 100),
+    "dl": Fraction(1000, 10),
+    "l": Fraction(1000),
+}
 
 
 @dataclass(frozen=True)
@@ -293,6 +315,8 @@ def typed_unit(name: str, typed: str, unit: str | None) -> str | None:
 
 def to_our_unit(value: Fraction, unit: str | None) -> Fraction:
     """mS/cm from dS/m, mmho/cm, µS/cm and the ppm scales; mL from US fluid ounces; °C from °F; mg/L CaCO3."""
+    if metric_key(unit) in METRIC:
+        return value * METRIC[metric_key(unit)]
     if unit == "meq/L":
         return value * Fraction("50.04")
     if unit == "ppm CaCO3":
@@ -306,6 +330,10 @@ def to_our_unit(value: Fraction, unit: str | None) -> Fraction:
     if unit == "°F":
         return (value - 32) / Fraction("1.8")
     return value
+
+
+def metric_key(unit: str | None) -> str:
+    return (unit or "").casefold().replace("µ", "u").replace("μ", "u")
 
 
 def read_number(name: str, cell: str, unit: str | None, export: Export) -> Fraction | None:
@@ -330,7 +358,7 @@ def read_number(name: str, cell: str, unit: str | None, export: Export) -> Fract
     decimals, digits = SCALES[name]
     converted = to_our_unit(value, unit)
     kept = round_half_up(converted, decimals)
-    lost = kept != converted and unit not in CONVERTED
+    lost = kept != converted and unit not in CONVERTED and metric_key(unit) not in METRIC
     return None if lost or abs(kept) >= 10**digits else kept
 
 
