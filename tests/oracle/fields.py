@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from fractions import Fraction
 from zoneinfo import ZoneInfo
@@ -501,6 +501,9 @@ def translate(record: Record, header: tuple[str, ...], export: Export, site: Sit
             values[name] = read_word(name, cell, export)
             if values[name] is None:
                 problems.append("value_unknown")
+    if days_disagree(cells, export, site):
+        order = [one for one in problems if one in ("date_unreadable", "week_unreadable")]
+        problems.insert(len(order) if problems[: len(order)] == order else 0, "days_disagree")
     if export.extra_columns == "note":
         values["note"] = with_extras(record, header, export, cells.get("note", ""))
     if any(cells.get(name, "") == "" for name in required(export.kind, cells)):
@@ -521,6 +524,28 @@ def translate(record: Record, header: tuple[str, ...], export: Export, site: Sit
     if other is not None:
         problems.append(other)
     return Typed(values, problems[0] if problems else None)
+
+
+def days_disagree(cells: dict[str, str], export: Export, site: SiteSettings) -> bool:
+    """Whether a line's date, time stamp, time and week contradict each other; what cannot be read says nothing."""
+    stamp = date_of = at = None
+    if cells.get("datetime"):
+        stamp = read_date(cells["datetime"], export.datetime_format or "%Y-%m-%d %H:%M", site.time_zone)
+    if cells.get("date"):
+        date_of = read_date(cells["date"], export.date_format)
+    if cells.get("time"):
+        at = read_date(cells["time"], export.time_format or "%H:%M")
+    if stamp and date_of and stamp.date() != date_of.date():
+        return True
+    if stamp and at and (stamp.hour, stamp.minute) != (at.hour, at.minute):
+        return True
+    day = date_of or stamp
+    if day is None or not cells.get("week"):
+        return False
+    week = [
+        read_week(cells.get("year", ""), cells["week"], replace(export, week_day=one)) for one in WEEK_DAYS
+    ]
+    return all(week) and day.date() not in week
 
 
 def with_extras(record: Record, header: tuple[str, ...], export: Export, note: str) -> str | None:
