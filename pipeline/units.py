@@ -41,6 +41,10 @@ EC_UNITS: Mapping[str, Conversion] = MappingProxyType(
         "dS/m": SAME,
         "mmho/cm": SAME,
         "µS/cm": Conversion(Fraction(1, 1000)),
+        # The metre is 100 centimetres (P, SI), so 1 S/m is 10 mS/cm.
+        "S/m": Conversion(Fraction(10)),
+        "mS/m": Conversion(Fraction(1, 100)),
+        "µS/m": Conversion(Fraction(1, 100_000)),
         # The three scales on which meters print dissolved solids; the scale is part of the unit's name
         # because the same water reads 500, 640 or 700 ppm at 1 mS/cm (P, meter manuals).
         "ppm 500": Conversion(Fraction(1, 500)),
@@ -53,6 +57,11 @@ EC_UNITS: Mapping[str, Conversion] = MappingProxyType(
 VOLUME_UNITS: Mapping[str, Conversion] = MappingProxyType(
     {
         "mL": SAME,
+        # Cubic centimetres and decimal parts of the litre (P, SI).
+        "cc": SAME,
+        "cL": Conversion(Fraction(10)),
+        "dL": Conversion(Fraction(100)),
+        "L": Conversion(Fraction(1000)),
         # US fluid ounce: 1/128 of a gallon of 231 cubic inches of 2.54 cm (P, NIST Handbook 44); exact.
         "fl oz": Conversion(Fraction(Decimal("29.5735295625"))),
     }

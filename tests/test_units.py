@@ -18,7 +18,14 @@ from pipeline.units import Quantity, canonical_unit, conversion, round_half_up
         ("ec", "ppm 500", "925", Fraction("1.85")),
         ("ec", "ppm 640", "1184", Fraction("1.85")),
         ("ec", "ppm 700", "1295", Fraction("1.85")),
+        ("ec", "S/m", "0.185", Fraction("1.85")),
+        ("ec", "mS/m", "185", Fraction("1.85")),
+        ("ec", "µS/m", "185000", Fraction("1.85")),
         ("volume", "mL", "50", Fraction(50)),
+        ("volume", "cc", "50", Fraction(50)),
+        ("volume", "cl", "5", Fraction(50)),
+        ("volume", "dl", "0.5", Fraction(50)),
+        ("volume", "l", "0.05", Fraction(50)),
         ("volume", "fl oz", "1", Fraction("29.5735295625")),
         ("length", "in", "6.5", Fraction("16.51")),
         ("temperature", "°C", "25", Fraction(25)),
@@ -38,7 +45,9 @@ def test_micro_is_known_in_each_spelling(written: str) -> None:
 
 def test_unit_of_another_quantity_is_refused() -> None:
     assert canonical_unit("volume", "mS/cm") is None
-    with pytest.raises(ValueError, match="'gallon' is not a unit of volume; known are mL, fl oz"):
+    with pytest.raises(
+        ValueError, match="'gallon' is not a unit of volume; known are mL, cc, cL, dL, L, fl oz"
+    ):
         conversion("volume", "gallon")
 
 

@@ -56,7 +56,8 @@ def _column_line(column: MappedColumn) -> str:
     guess = column.guess
     if column.unit is None:
         return _line(f"{column.field} = {quote(column.header)}", guess.sure, guess.why)
-    text = f"{column.field} = {{ column = {quote(column.header)}, unit = {quote(column.unit.value)} }}"
+    wrong = ", header_unit_is_wrong = true" if column.header_is_wrong else ""
+    text = f"{column.field} = {{ column = {quote(column.header)}, unit = {quote(column.unit.value)}{wrong} }}"
     return _line(text, guess.sure, f"{guess.why}; unit {column.unit.sure}: {column.unit.why}")
 
 

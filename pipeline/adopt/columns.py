@@ -15,6 +15,7 @@ from pipeline.adopt.numerals import numeric_share, values_of
 from pipeline.adopt.questions import Sure
 from pipeline.adopt.waters import is_about, is_of_leachate, is_of_other_water, named_quantity
 from pipeline.intake.header import header_key
+from pipeline.intake.named_units import named_in_header
 from pipeline.settings.words import FIELDS, UNIT_OF_FIELD, WORDS_BY_FIELD
 
 _BRACKET = re.compile(r"[(\[{]([^)\]}]*)[)\]}]")
@@ -384,6 +385,9 @@ def _support_figures(field: str, column: ColumnFacts) -> str | None:
         return None
     if column.unit and not _unit_fits(field, column.unit):
         return None
+    # A drain time in hours is not read as minutes.
+    if field not in UNIT_OF_FIELD and other_unit_of(field, column) is not None:
+        return None
     said, own = named_quantity(column.words), _quantity_of(field)
     if said is not None and own is not None and said != own:
         return None
@@ -404,6 +408,8 @@ def _support_figures(field: str, column: ColumnFacts) -> str | None:
 def _figures_fit(field: str, column: ColumnFacts) -> bool:
     """Whether most figures of a column are within what a field can be in any of its units."""
     low, high = _RANGES[field]
+    if column.unit == ("ec", "µS/m"):
+        high *= 100
     for decimal in (".", ","):
         values = values_of(column.cells, decimal)
         inside = sum(low <= value <= high for value in values)
@@ -448,6 +454,19 @@ def _unit_fits(field: str, unit: tuple[str, str]) -> bool:
         return quantity == wanted
     said = next((kind for kind, names in _PLAIN_UNITS.items() if name in names), None)
     return said is None or said == _PLAIN_UNIT_OF.get(field)
+
+
+def other_unit_of(field: str, column: ColumnFacts) -> str | None:
+    """The unit that a header or the row of units names for a field that is in one unit only, if it is another one."""
+    in_row = f"({column.unit_cell.strip('()[]{} ')})"
+    named = [*named_in_header(field, column.header), *named_in_header(field, in_row)]
+    return named[0].written if named else None
+
+
+def best_named(column: ColumnFacts, kind: str) -> str | None:
+    """The field that a header names best, whatever its cells say, or None."""
+    scores = _score_fields(column, kind)
+    return max(scores, key=lambda field: scores[field][0], default=None)
 
 
 def names_bicarbonate(column: ColumnFacts) -> bool:

@@ -15,6 +15,7 @@ from pipeline.adopt.columns import (
     TELLING_FIELDS,
     ColumnFacts,
     Match,
+    best_named,
     could_be,
     has_unknown_alkalinity_unit,
     map_columns,
@@ -28,11 +29,13 @@ from pipeline.adopt.moments import span_days
 from pipeline.adopt.numerals import middle_of, values_of
 from pipeline.adopt.questions import Choice, Desk, Guess, Question
 from pipeline.adopt.sniff import Sheet, sniff
-from pipeline.adopt.unit_guess import NO_UNIT, guess_unit
+from pipeline.adopt.unit_guess import NO_UNIT, foreign_unit, guess_unit
 from pipeline.errors import AdoptError
 from pipeline.intake.header import find_column, header_key
-from pipeline.settings import Export, SiteSettings
+from pipeline.intake.named_units import contradiction, contradiction_in_row, unit_taken
+from pipeline.settings import Column, Export, SiteSettings
 from pipeline.settings.words import FIELDS, UNIT_OF_FIELD, WORDS_BY_FIELD
+from pipeline.units import UNITS
 
 _FIGURES = frozenset(
     (
@@ -91,6 +94,7 @@ class MappedColumn:
     header: str
     guess: Guess
     unit: Guess | None = None
+    header_is_wrong: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,6 +160,7 @@ def propose(
     )
     dates = _guess_dates(by_field, site, desk)
     mapped = _with_units(matches, marks.decimal.value, desk)
+    _need_a_figure(name, found.value, matches, mapped)
     matches = [match for match in matches if match.field in {one.field for one in mapped}]
     settings = [
         _plain("files", desk.settle("files", guess_pattern(name))),
@@ -421,10 +426,35 @@ def _with_units(matches: Sequence[Match], decimal: str, desk: Desk) -> list[Mapp
             match.column.header,
             Guess(match.column.header, match.sure, match.why),
             units.get(match.field),
+            _is_header_wrong(match, units.get(match.field)),
         )
         for match in matches
         if match.field not in units or units[match.field].value != NO_UNIT
     ]
+
+
+def _is_header_wrong(match: Match, unit: Guess | None) -> bool:
+    """Whether somebody named another unit than the header or the row of units, which a night has to be told."""
+    if unit is None or unit.sure != "certain":
+        return False
+    column = Column(column=match.column.header, unit=unit.value)
+    in_row = contradiction_in_row(match.field, column, match.column.unit_cell)
+    return (in_row or contradiction(match.field, column, match.column.header)) is not None
+
+
+def _need_a_figure(name: str, kind: str, matches: Sequence[Match], mapped: Sequence[MappedColumn]) -> None:
+    """Raise AdoptError where a column that the kind cannot do without would be left out for its unit."""
+    for group in missing_groups(kind, [one.field for one in mapped]):
+        for match in matches:
+            foreign = foreign_unit(match.field, match.column) if match.field in group else None
+            if foreign is not None:
+                header = " ".join(match.column.header.split())
+                units = ", ".join(UNITS[UNIT_OF_FIELD[match.field]])
+                raise AdoptError(
+                    f'{name}: "{header}" is in {foreign}, which is no unit that is known here, and {kind} need its '
+                    f"figures; export it in one of {units}, or name one with --answer unit.{match.field}=UNIT if the "
+                    "header is wrong."
+                )
 
 
 def _plain(key: str, guess: Guess) -> Setting:
@@ -508,6 +538,12 @@ def _left_out(columns: Sequence[ColumnFacts], matches: Sequence[Match], kind: st
         if column.at in taken or not (column.cells or column.header.strip()):
             continue
         why = "no field is like it"
+        field = best_named(column, kind)
+        foreign = None if field is None else foreign_unit(field, column)
+        if field is not None and foreign is not None:
+            own = UNIT_OF_FIELD.get(field)
+            units = unit_taken(field, Column(column="x")) if own is None else " or ".join(UNITS[own])
+            why = f"it is in {foreign}, which is no unit that {field} can be in here; export it in {units}"
         if has_unknown_alkalinity_unit(column):
             why = "the settings know no such unit of alkalinity; export it in mg/L CaCO3 or meq/L"
         if column.at in solutions:
@@ -552,7 +588,10 @@ def _as_export(
     raw = {setting.key: setting.value for setting in settings}
     raw["kind"] = kind
     columns = {
-        one.field: {"column": one.header} | ({"unit": one.unit.value} if one.unit else {}) for one in mapped
+        one.field: {"column": one.header}
+        | ({"unit": one.unit.value} if one.unit else {})
+        | ({"header_unit_is_wrong": True} if one.header_is_wrong else {})
+        for one in mapped
     }
     values = {
         field: {one.cell: one.word for one in found if one.word is not None} for field, found in words.items()

@@ -21,9 +21,11 @@ from pipeline.adopt.dictionary import cell_key, cell_words, fold, known_phrases,
 from pipeline.adopt.questions import Choice, Desk, Guess, Question
 from pipeline.errors import AdoptError
 from pipeline.intake.decode import decode, split_lines
+from pipeline.intake.named_units import unit_named
 from pipeline.intake.read import ReadResult, read_records
 from pipeline.intake.records import unlimited_fields
 from pipeline.settings import Column, Export
+from pipeline.units import UNITS
 
 DELIMITERS = (";", "\t", ",", "|")
 DELIMITER_WORDS = {";": "semicolon", "\t": "tab", ",": "comma", "|": "bar"}
@@ -328,7 +330,9 @@ def _units_row(layout: _Layout) -> tuple[str, ...] | None:
 
 
 def _unit_of_cell(cell: str) -> bool:
-    return unit_key(cell.strip("()[]{} ")) in unit_words()
+    bare = cell.strip("()[]{} ")
+    # One that nobody here knows is a unit as well.
+    return unit_key(bare) in unit_words() or any(unit_named(quantity, bare, None) for quantity in UNITS)
 
 
 def _title_lines(lines: list[str], first: int, layout: _Layout, prefix: str) -> int:

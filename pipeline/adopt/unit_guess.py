@@ -9,9 +9,11 @@ from collections.abc import Sequence
 from pipeline.adopt.columns import ColumnFacts, names_bicarbonate, read_unit
 from pipeline.adopt.numerals import middle_of, read_figure, values_of
 from pipeline.adopt.questions import Choice, Desk, Guess, Question, Sure
+from pipeline.intake.named_units import named_in_header
 from pipeline.settings.words import UNIT_OF_FIELD
 from pipeline.units import UNITS
 
+_MANY_MEANINGS = ("ppm", "mg/l")
 _PPM = ("ppm 500", "ppm 640", "ppm 700")
 _PPM_WHY = {
     "ppm 500": "1 mS/cm reads 500 on this scale (NaCl)",
@@ -49,6 +51,9 @@ def guess_unit(field: str, column: ColumnFacts, decimal: str, kindred: Guess | N
             return _ask_scale(key, column, desk)
         where = "the header says so" if read_unit(column.unit_cell) != named else "the row of units says so"
         return desk.settle(key, Guess(named[1], "certain", where), known)
+    foreign = foreign_unit(field, column)
+    if foreign is not None:
+        return _ask_foreign(key, foreign, column, known, desk)
     in_cells = _unit_in_cells(column, quantity)
     if in_cells == "ppm":
         return _ask_scale(key, column, desk)
@@ -65,6 +70,25 @@ def guess_unit(field: str, column: ColumnFacts, decimal: str, kindred: Guess | N
             return _volume_by_size(key, column, values, desk)
         case _:
             return _temperature_by_size(key, column, values, desk)
+
+
+def foreign_unit(field: str, column: ColumnFacts) -> str | None:
+    """The unit that the header or the row of units names for a field and that the settings do not know, or None."""
+    named = [
+        *named_in_header(field, column.header),
+        *named_in_header(field, f"({column.unit_cell.strip('()[]{} ')})"),
+    ]
+    return next(
+        (one.written for one in named if one.known is None and one.written.casefold() not in _MANY_MEANINGS),
+        None,
+    )
+
+
+def _ask_foreign(key: str, foreign: str, column: ColumnFacts, known: Sequence[str], desk: Desk) -> Guess:
+    """Nothing is taken beside a unit that is not known: the column stays out, or somebody says that it is wrong."""
+    text = f'"{_shown(column)}" is in {foreign}, which is no unit that is known here: which unit are its figures in?'
+    out = Choice(NO_UNIT, f"in {foreign}: the column is left out; export it in {known[0]}")
+    return desk.ask(Question(key, text, (out, *(Choice(one, "if the header is wrong") for one in known))))
 
 
 def _as_sure(kindred: Guess) -> Sure:

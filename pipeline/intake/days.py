@@ -162,6 +162,11 @@ def read_week(
     return day or Refused(f"is not a week of {year}; {_WEEKS_GO[rule]}")
 
 
+def is_in_week(text: str, year_text: str | None, day: date, rule: str, starts: str) -> bool:
+    """Whether a day is one of the days of the week that a cell and its year name."""
+    return any(read_week(text, year_text, week_day, rule, starts) == day for week_day in WEEK_DAYS)
+
+
 def names_week(text: str, year_text: str | None) -> bool:
     """Whether a cell and its year name a week by any rule, or one that no year has: 53 of a year with 52 is a slip."""
     for rule in _WEEKS_GO:

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import csv
-import re
 from collections.abc import Sequence
 from difflib import SequenceMatcher
 
 from pipeline.intake.decode import FileProblem
+from pipeline.intake.named_units import NamedUnit, contradiction, contradiction_in_row, unit_taken
 from pipeline.settings import Column, Export
 from pipeline.settings.words import UNIT_OF_FIELD
-from pipeline.units import UNITS, Quantity, conversion, unit_in_cell
+from pipeline.units import UNITS
 
 DELIMITER_NAMES = {",": 'a comma ","', ";": 'a semicolon ";"', "\t": "a tab", "|": 'a bar "|"'}
 _LEAST_LIKENESS = 0.6
-_IN_BRACKETS = re.compile(r"[(\[]([^()\[\]]+)[)\]]")
+# What names one of several units: which one, the settings say.
+_MANY_MEANINGS = ("ppm", "mg/l", "oz")
 # Names of one figure that look nothing like each other, as they stand in headers.
 _SAME_FIGURE = (
     {"ec", "lf", "ce", "conductivity", "leitf", "leitfähigkeit", "leitwert", "conductividad", "conductivité"},
@@ -103,23 +104,16 @@ def _two_names(header: Sequence[str], line: int, export: Export) -> FileProblem 
 
 
 def _other_unit(header: Sequence[str], line: int, export: Export) -> FileProblem | None:
-    """A header that names another unit in brackets than the settings: one of the two is wrong."""
+    """A header that names another unit than the settings, known or not: one of the two is wrong."""
     for name, column in export.columns.items():
-        at, quantity = place_of(header, column), UNIT_OF_FIELD.get(name)
-        if at is None or quantity is None or column.unit is None or column.header_unit_is_wrong:
-            continue
-        for written in _IN_BRACKETS.findall(header[at]):
-            found = _unit_written(quantity, written.strip(), column.unit)
-            if found is not None and conversion(quantity, found) != conversion(quantity, column.unit):
-                sentence = (
-                    f'the header on line {line} says "{header[at].strip()}", and the settings say that {name} '
-                    f"is in {column.unit}"
-                )
-                mend = (
-                    f"set the unit of {name} under [export.columns] in site.toml to what the meter writes, or add "
-                    "header_unit_is_wrong = true there if the header is wrong"
-                )
-                return FileProblem("units_changed", sentence, mend)
+        at = place_of(header, column)
+        named = None if at is None else contradiction(name, column, header[at])
+        if at is not None and named is not None:
+            sentence = (
+                f'the header on line {line} says "{" ".join(header[at].split())}", and the settings say that {name} '
+                f"is in {unit_taken(name, column)}"
+            )
+            return _units_changed(name, column, named, sentence)
     return None
 
 
@@ -130,25 +124,37 @@ def judge_units(cells: Sequence[str], header: Sequence[str], line: int, export: 
     """
     for name, column in export.columns.items():
         at = place_of(header, column)
-        quantity = UNIT_OF_FIELD.get(name)
-        if at is None or at >= len(cells) or quantity is None or column.unit is None:
-            continue
-        written = cells[at].strip().strip("()[]").strip()
-        found = _unit_written(quantity, written, column.unit) if written else None
-        if found is not None and conversion(quantity, found) != conversion(quantity, column.unit):
+        named = None if at is None or at >= len(cells) else contradiction_in_row(name, column, cells[at])
+        if named is not None:
             sentence = (
-                f'the row of units on line {line} has "{written}" under "{column.column}", '
-                f"and the settings say {column.unit}"
+                f'the row of units on line {line} has "{named.written}" under "{column.column}", '
+                f"and the settings say {unit_taken(name, column)}"
             )
-            mend = f"set the unit of {name} under [export.columns] in site.toml to what the meter writes"
-            return FileProblem("units_changed", sentence, mend)
+            return _units_changed(name, column, named, sentence)
     return None
 
 
-def _unit_written(quantity: Quantity, written: str, unit: str) -> str | None:
-    """The unit that a cell names; a bare "ppm" is some scale of it, so it cannot be mS/cm."""
-    found = unit_in_cell(quantity, written, unit)
-    return found or next((one for one in UNITS[quantity] if unit_in_cell(quantity, written, one)), None)
+def _units_changed(name: str, column: Column, named: NamedUnit, sentence: str) -> FileProblem:
+    """The file's problem with the mend: name the unit, or export the column in one that is known."""
+    is_known = named.known is not None or named.written.casefold() in _MANY_MEANINGS
+    quantity = UNIT_OF_FIELD.get(name)
+    wrong = "add header_unit_is_wrong = true there if the header is wrong"
+    if quantity is None:
+        mend = (
+            f"export the column in {unit_taken(name, column)}, or write {name} = {{column = "
+            f'"{" ".join(column.column.split())}", header_unit_is_wrong = true}} under [export.columns] in site.toml '
+            "if the header is wrong"
+        )
+    elif is_known:
+        mend = (
+            f"set the unit of {name} under [export.columns] in site.toml to what the meter writes, or {wrong}"
+        )
+    else:
+        mend = (
+            f"{named.written} is no unit that is known for it: export the column in one of "
+            f"{', '.join(UNITS[quantity])} and set the unit of {name} under [export.columns] in site.toml, or {wrong}"
+        )
+    return FileProblem("units_changed", sentence, mend)
 
 
 def other_separator(named: str, delimiter: str) -> FileProblem:

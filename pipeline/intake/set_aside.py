@@ -14,10 +14,11 @@ from typing import Final, Literal
 from pipeline.intake.days import DEFAULT_MOMENT_FORMATS, names_week, read_moment
 from pipeline.intake.decode import FileProblem
 from pipeline.intake.header import place_of
+from pipeline.intake.named_units import unit_named
 from pipeline.settings import Export
 from pipeline.settings.sheet import SheetExport
 from pipeline.settings.words import FIELDS
-from pipeline.units import UNITS, unit_in_cell
+from pipeline.units import UNITS
 
 IN_DOUBT: Final = "looks_like_data"
 
@@ -222,7 +223,7 @@ class SetAside:
 def _is_unit(cell: str) -> bool:
     bare = cell.strip("()[]").strip()
     is_bracketed = cell[0] + cell[-1] in ("()", "[]")
-    is_known = any(unit_in_cell(quantity, bare, None) for quantity in UNITS)
+    is_known = any(unit_named(quantity, bare, None) for quantity in UNITS)
     return is_bracketed or is_known or bare.casefold() in _OTHER_UNITS or bool(_DAY_HINT.fullmatch(bare))
 
 

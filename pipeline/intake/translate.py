@@ -16,6 +16,7 @@ from pipeline.intake.days import (
     DEFAULT_MOMENT_FORMATS,
     DEFAULT_TIME_FORMATS,
     explain_moment,
+    is_in_week,
     read_moments,
     read_week,
 )
@@ -142,7 +143,7 @@ _BETWEEN = "\x1f"  # stands between week and year; no sheet has it in a cell
 class Translated:
     """`rows`: one per data record, typed; a record that could not be read has only its record_no.
 
-    `problems`: record_no, field, cell (as it stands, trimmed), code (``date_unreadable``,
+    `problems`: record_no, field, cell (as it stands, trimmed), code (``date_unreadable``, ``days_disagree``,
     ``number_unreadable``, ``value_unknown``, ``week_unreadable``, ``missing``, ``nothing_measured``,
     ``drain_backwards``, and of a sheet ``sheet_day``, ``sheet_word``, ``other_site``) and sentence.  A sentence
     starts at the cell: whoever prints it puts file name and line number before it.
@@ -455,8 +456,12 @@ class _Sheet:
         """Day and time of day from `date`, `datetime` or `week` (in this order) and `time` or `datetime`."""
         form = self.export.datetime_format
         moments = self.moments("datetime", (form,) if form else DEFAULT_MOMENT_FORMATS, "date with a time")
-        day = _first_known(self.days("date"), moments.dt.date(), self._week_days())
-        time = _first_known(self.times("time"), moments.dt.time())
+        days, weeks, times = self.days("date"), self._week_days(), self.times("time")
+        day = _first_known(days, moments.dt.date(), weeks)
+        time = _first_known(times, moments.dt.time())
+        self._say_other_days(days, moments)
+        self._say_other_times(times, moments)
+        self._say_other_weeks(_first_known(days, moments.dt.date()), weeks)
         dated = [name for name in ("date", "datetime", "week") if name in self.export.columns]
         nothing = _all_blank([self.trimmed(name) for name in dated])
         if dated:
@@ -467,6 +472,47 @@ class _Sheet:
                 f'the column "{self.title(dated[0])}" is blank; write the date in it',
             )
         return day, time
+
+    def _say_other_days(self, days: pl.Series, moments: pl.Series) -> None:
+        """Report a date beside a time stamp of another day: one of the two is wrong, and nobody knows which."""
+        differ = (days != moments.dt.date()).fill_null(value=False)
+        self._report_pairs("date", "datetime", differ, "name different days")
+
+    def _say_other_times(self, times: pl.Series, moments: pl.Series) -> None:
+        """Report a time of day beside a time stamp of another minute; seconds are often left out in one of them."""
+        theirs = moments.dt.time()
+        differ = (times.dt.hour() != theirs.dt.hour()) | (times.dt.minute() != theirs.dt.minute())
+        self._report_pairs("time", "datetime", differ.fill_null(value=False), "name different times")
+
+    def _say_other_weeks(self, days: pl.Series, weeks: pl.Series) -> None:
+        """Report a day that is not in the week beside it."""
+        beside = pl.DataFrame(
+            {"week": self.text("week"), "year": self.text("year").fill_null(""), "day": days}
+        )
+        both = beside.filter(days.is_not_null() & weeks.is_not_null()).unique(maintain_order=True)
+        rule, starts = self.export.week_rule, self.export.week_starts
+        outside = [not is_in_week(week, year, day, rule, starts) for week, year, day in both.iter_rows()]
+        wrong = both.with_columns(pl.Series("is_wrong", outside, dtype=pl.Boolean))
+        differ = beside.join(wrong, on=["week", "year", "day"], how="left", maintain_order="left")
+        dated = self.trimmed("date")
+        is_wrong = differ["is_wrong"].fill_null(value=False)
+        self._report_pairs(
+            "date", "week", is_wrong & dated.is_not_null(), "do not go together: the day is not in that week"
+        )
+        self._report_pairs(
+            "datetime", "week", is_wrong & dated.is_null(), "do not go together: the day is not in that week"
+        )
+
+    def _report_pairs(self, first: str, second: str, differ: pl.Series, what: str) -> None:
+        """Add a problem for each marked row that names both of its cells."""
+        if not differ.any():
+            return
+        others = self.trimmed(second)
+        reasons = [
+            f"and {self.title(second)} {_quoted(other)} {what}; correct one of them" if is_other else None
+            for other, is_other in zip(others, differ, strict=True)
+        ]
+        self.report(first, "days_disagree", pl.Series(reasons, dtype=pl.String))
 
     def _week_days(self) -> pl.Series:
         if "week" not in self.export.columns:

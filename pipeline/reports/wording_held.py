@@ -23,6 +23,7 @@ FILE_PROBLEMS = (
 
 _MENDS = {
     "date_unreadable": "Correct the cell, or the date format of the export in site.toml.",
+    "days_disagree": "Correct the cell that is wrong where the export is made and send the file again.",
     "number_unreadable": "Correct the cell where the export is made and send the file again.",
     "value_unknown": "Correct the cell, or give the word a meaning under [export.values] in site.toml.",
     "week_unreadable": "Write year and week number, for example 2026 and 14.",

@@ -69,6 +69,7 @@ FINDINGS: tuple[FindingRule, ...] = (
     _hold("place_unclear", "no code, and not exactly one lot stood in this house, bench and crop that day"),
     _hold("date_unreadable", "the date is not in the export's format, or is no day of the calendar"),
     _hold("week_unreadable", "year and week do not name a week"),
+    _hold("days_disagree", "date, time stamp, time of day and week of one line do not go together"),
     _hold("number_unreadable", "the cell is no number in the export's way of writing"),
     _hold("value_unknown", "the word has no meaning in the settings"),
     _hold(

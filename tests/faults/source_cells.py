@@ -33,10 +33,16 @@ SAME = (0, Fraction(1))
 EC_UNITS = {
     **dict.fromkeys(("ms/cm", "ms", "ds/m", "ds", "mmho/cm", "mmho", "mmhos/cm", "mmhos"), (0, Fraction(1))),
     **dict.fromkeys(("us/cm", "us"), (0, Fraction(1, 1000))),
+    "s/m": (0, Fraction(10)),
+    "ms/m": (0, Fraction(1, 100)),
+    "us/m": (0, Fraction(1, 100_000)),
     **{f"ppm{blank}{scale}": (0, Fraction(1, scale)) for scale in (500, 640, 700) for blank in ("", " ")},
 }
 VOLUME_UNITS = {
-    **dict.fromkeys(("ml",), (0, Fraction(1))),
+    **dict.fromkeys(("ml", "cc"), (0, Fraction(1))),
+    "cl": (0, Fraction(10)),
+    "dl": (0, Fraction(100)),
+    "l": (0, Fraction(1000)),
     **dict.fromkeys(("fl oz", "floz", "fl. oz"), (0, FL_OZ)),
 }
 TEMPERATURE_UNITS = {

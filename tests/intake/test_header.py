@@ -195,6 +195,18 @@ def test_a_missing_column_is_still_missing_by_all_its_names() -> None:
         ("EC (at 25 °C)", "µS/cm", False, False),
         ("EC", "µS/cm", False, False),
         ("EC (mS/cm)", "µS/cm", True, False),
+        ("EC (S/m)", "mS/cm", False, True),
+        ("EC mS/m", "mS/cm", False, True),
+        ("EC mS/m", "mS/m", False, False),
+        ("ec_us_cm", "mS/cm", False, True),
+        ("LF/µS", "mS/cm", False, True),
+        ("EC mS cm-1", "mS/cm", False, False),
+        ("EC (CF)", "mS/cm", False, True),
+        ("EC (CF)", "mS/cm", True, False),
+        ("EC (g/L)", "ppm 700", False, True),
+        ("EC mS/cm @25°C", "mS/cm", False, False),
+        ("EC (leachate)", "mS/cm", False, False),
+        ("EC (min)", "mS/cm", False, False),
     ],
 )
 def test_a_header_that_names_another_unit_holds_the_file(
@@ -208,3 +220,53 @@ def test_a_header_that_names_another_unit_holds_the_file(
         assert problem.sentence == (
             f'the header on line 1 says "{header}", and the settings say that ec is in {unit}'
         )
+
+
+@pytest.mark.parametrize(
+    ("field", "header", "unit", "is_held"),
+    [
+        ("leachate", "Drain (cl)", "mL", True),
+        ("leachate", "Drain (cl)", "cL", False),
+        ("leachate", "Drain l", "mL", True),
+        ("leachate", "Drain (gal)", "mL", True),
+        ("leachate", "Drain l / m²", "mL", True),
+        ("leachate", "Drain (cc)", "mL", False),
+        ("leachate", "Drain ml/Topf", "mL", False),
+        ("leachate", "Leachate in pot", "mL", False),
+        ("temperature", "Temp (K)", "°C", True),
+        ("temperature", "TEMP_F", "°C", True),
+        ("temperature", "Temp of house", "°C", False),
+        ("drain", "Drain time (h)", None, True),
+        ("drain", "Drain time (min)", None, False),
+        ("ph", "pH (Topf)", None, False),
+    ],
+)
+def test_units_of_other_columns_that_contradict_the_settings(
+    field: str, header: str, unit: str | None, is_held: bool
+) -> None:
+    columns = {**READING_COLUMNS, field: Column(column=header, unit=unit)}
+    problem = read_text(f"Lot,Date,EC,pH,{header}\nA1,2026-04-05,2.1,5.8,5\n", columns=columns).file_problem
+    if field == "ph":
+        problem = read_text(f"Lot,Date,EC,{header}\nA1,2026-04-05,2.1,5.8\n", columns=columns).file_problem
+    assert (problem is not None and problem.code == "units_changed") == is_held
+
+
+def test_a_unit_that_nobody_knows_is_said() -> None:
+    columns = {**READING_COLUMNS, "ec": Column(column="EC (CF)", unit="mS/cm")}
+    problem = read_text("Lot,Date,pH,EC (CF)\nA1,2026-04-05,5.8,21\n", columns=columns).file_problem
+    assert problem is not None
+    assert problem.sentence == 'the header on line 1 says "EC (CF)", and the settings say that ec is in mS/cm'
+    assert problem.mend == (
+        "CF is no unit that is known for it: export the column in one of mS/cm, dS/m, mmho/cm, µS/cm, S/m, mS/m, µS/m, "
+        "ppm 500, ppm 640, ppm 700 and set the unit of ec under [export.columns] in site.toml, or add "
+        "header_unit_is_wrong = true there if the header is wrong"
+    )
+
+
+@pytest.mark.parametrize("unit", ["S/m", "(mS/m)", "CF", "cl"])
+def test_a_row_of_units_with_another_unit(unit: str) -> None:
+    text = f"Lot,Date,pH,EC\n(-),(d),(-),{unit}\nA1,2026-04-05,5.8,185\n"
+    problem = read_text(text, units_row=True).file_problem
+    assert (problem is not None and problem.code == "units_changed") == (unit != "cl")
+    wrong = {**READING_COLUMNS, "ec": Column(column="EC", unit="mS/cm", header_unit_is_wrong=True)}
+    assert read_text(text, units_row=True, columns=wrong).file_problem is None

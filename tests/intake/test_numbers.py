@@ -330,13 +330,13 @@ FRACTION = "is a fraction, which only volumes and drain times may be; write it l
     ("text", "form", "reason"),
     [
         ("1200 ppm", ec("mS/cm"), PPM),
-        ("210 mS/m", ec("mS/cm"), ('has "mS/m" behind the figure, which is no unit of this column; known are '
-         "mS/cm, dS/m, mmho/cm, µS/cm, ppm 500, ppm 640, ppm 700")),
+        ("210 CF", ec("mS/cm"), ('has "CF" behind the figure, which is no unit of this column; known are '
+         "mS/cm, dS/m, mmho/cm, µS/cm, S/m, mS/m, µS/m, ppm 500, ppm 640, ppm 700")),
         ("50 ml", ec("mS/cm"), ('has "ml" behind the figure, which is no unit of this column; known are '
-         "mS/cm, dS/m, mmho/cm, µS/cm, ppm 500, ppm 640, ppm 700")),
+         "mS/cm, dS/m, mmho/cm, µS/cm, S/m, mS/m, µS/m, ppm 500, ppm 640, ppm 700")),
         ("1.5 oz", volume("mL"), OZ),
         ("75 g", volume("mL"), ('has "g" behind the figure, which is no unit of this column; known are mL, '
-         "fl oz")),
+         "cc, cL, dL, L, fl oz")),
         ("2.1 mS", POINT, "is not a number; write it like 5.8"),
         ("1 h", MINUTES, "is not a number; write it like 45"),
         ("1/2", POINT, FRACTION + "5.8"),

@@ -529,3 +529,43 @@ def test_extra_columns_where_the_export_has_no_note() -> None:
     assert translate_text(
         "Meter,Date,By\n", kind="calibrations", columns=columns, extra_columns="note"
     ).rows.is_empty()
+
+
+BOTH = {"lot": "Lot", "date": "Date", "datetime": "T", "time": "At", "week": "Wk", "year": "Yr", "ph": "pH"}
+
+
+@pytest.mark.parametrize(
+    ("cells", "sentence"),
+    [
+        (
+            "2026-04-01,2026-04-02 10:00,,,",
+            'Date "2026-04-01" and T "2026-04-02 10:00" name different days; correct one of them',
+        ),
+        (
+            "2026-04-01,,,20,2026",
+            'Date "2026-04-01" and Wk "20" do not go together: the day is not in that week; correct one of them',
+        ),
+        (
+            ",2026-04-01 10:00,,20,2026",
+            'T "2026-04-01 10:00" and Wk "20" do not go together: the day is not in that week; correct one of them',
+        ),
+        (
+            "2026-04-01,2026-04-01 10:00,09:00,,",
+            'At "09:00" and T "2026-04-01 10:00" name different times; correct one of them',
+        ),
+        ("2026-04-01,2026-04-01 10:00:27,10:00,14,2026", None),
+        ("2026-03-30,,,14,2026", None),
+        ("2026-04-05,,,14,2026", None),
+    ],
+)
+def test_cells_that_name_different_days_hold_the_line(cells: str, sentence: str | None) -> None:
+    translated = translate_text(f"Lot,Date,T,At,Wk,Yr,pH\nA1,{cells},5.8\n", columns=BOTH)
+    found = [(code, said) for _, _, code, said in problems(translated)]
+    assert found == ([] if sentence is None else [("days_disagree", sentence)])
+
+
+def test_days_of_a_week_by_another_rule_are_in_it() -> None:
+    text = "Lot,Date,Wk,Yr,pH\nA1,2026-01-01,1,2026,5.8\nA1,2026-01-03,1,2026,5.8\nA1,2026-01-04,1,2026,5.8\n"
+    columns = {name: BOTH[name] for name in ("lot", "date", "week", "year", "ph")}
+    translated = translate_text(text, columns=columns, week_rule="january_1", week_starts="sunday")
+    assert translated.problems["record_no"].to_list() == [4]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from fractions import Fraction
 from zoneinfo import ZoneInfo
@@ -179,11 +179,24 @@ TYPED: dict[str, dict[str, str]] = {
         "ds/m": "dS/m",
         "mmho": "mmho/cm",
         "mmho/cm": "mmho/cm",
+        "s/m": "S/m",
+        "ms/m": "mS/m",
+        "us/m": "µS/m",
         "ppm 500": "ppm 500",
         "ppm 640": "ppm 640",
         "ppm 700": "ppm 700",
     },
-    "volume": {"ml": "mL", "fl oz": "fl oz", "fl. oz": "fl oz", "fl.oz": "fl oz", "floz": "fl oz"},
+    "volume": {
+        "ml": "mL",
+        "cc": "cc",
+        "cl": "cL",
+        "dl": "dL",
+        "l": "L",
+        "fl oz": "fl oz",
+        "fl. oz": "fl oz",
+        "fl.oz": "fl oz",
+        "floz": "fl oz",
+    },
     "temperature": {"°c": "°C", "c": "°C", "°f": "°F", "f": "°F"},
     "alkalinity": {
         "mg/l caco3": "mg/L CaCO3",
@@ -194,6 +207,15 @@ TYPED: dict[str, dict[str, str]] = {
 }
 # Units whose figures are converted; in the others the digits stay what they are.
 CONVERTED = ("µS/cm", "μS/cm", "uS/cm", "ppm 500", "ppm 640", "ppm 700", "fl oz", "°F", "meq/L")
+# Parts of the metre and the litre, by case-folded name: how many of our unit one of them is.
+METRIC = {
+    "s/m": Fraction(1000, 100),
+    "ms/m": Fraction(1, 100),
+    "us/m": Fraction(1, 1000 * 100),
+    "cl": Fraction(1000, 100),
+    "dl": Fraction(1000, 10),
+    "l": Fraction(1000),
+}
 
 
 @dataclass(frozen=True)
@@ -295,6 +317,8 @@ def typed_unit(name: str, typed: str, unit: str | None) -> str | None:
 
 def to_our_unit(value: Fraction, unit: str | None) -> Fraction:
     """mS/cm from dS/m, mmho/cm, µS/cm and the ppm scales; mL from US fluid ounces; °C from °F; mg/L CaCO3."""
+    if metric_key(unit) in METRIC:
+        return value * METRIC[metric_key(unit)]
     if unit == "meq/L":
         return value * Fraction("50.04")
     if unit == "ppm CaCO3":
@@ -308,6 +332,10 @@ def to_our_unit(value: Fraction, unit: str | None) -> Fraction:
     if unit == "°F":
         return (value - 32) / Fraction("1.8")
     return value
+
+
+def metric_key(unit: str | None) -> str:
+    return (unit or "").casefold().replace("µ", "u").replace("μ", "u")
 
 
 def read_number(name: str, cell: str, unit: str | None, export: Export) -> Fraction | None:
@@ -332,7 +360,7 @@ def read_number(name: str, cell: str, unit: str | None, export: Export) -> Fract
     decimals, digits = SCALES[name]
     converted = to_our_unit(value, unit)
     kept = round_half_up(converted, decimals)
-    lost = kept != converted and unit not in CONVERTED
+    lost = kept != converted and unit not in CONVERTED and metric_key(unit) not in METRIC
     return None if lost or abs(kept) >= 10**digits else kept
 
 
@@ -478,6 +506,10 @@ def translate(record: Record, header: tuple[str, ...], export: Export, site: Sit
                 problems.append("value_unknown")
         if values.get("date" if name in ("datetime", "week") else name) is None:
             faulty.add(name)
+    if days_disagree(cells, export, site):
+        order = [one for one in problems if one in ("date_unreadable", "week_unreadable")]
+        problems.insert(len(order) if problems[: len(order)] == order else 0, "days_disagree")
+        faulty.add("date")
     if export.extra_columns == "note":
         values["note"] = with_extras(record, header, export, cells.get("note", ""))
     if any(cells.get(name, "") == "" for name in required(export.kind, cells)):
@@ -501,6 +533,28 @@ def translate(record: Record, header: tuple[str, ...], export: Export, site: Sit
         problems.append(other)
         faulty |= {"until"} if other == "until_before_from" else {"ph", "ec", "alkalinity", "nitrogen"}
     return Typed(values, problems[0] if problems else None, frozenset(faulty))
+
+
+def days_disagree(cells: dict[str, str], export: Export, site: SiteSettings) -> bool:
+    """Whether a line's date, time stamp, time and week contradict each other; what cannot be read says nothing."""
+    stamp = date_of = at = None
+    if cells.get("datetime"):
+        stamp = read_date(cells["datetime"], export.datetime_format or "%Y-%m-%d %H:%M", site.time_zone)
+    if cells.get("date"):
+        date_of = read_date(cells["date"], export.date_format)
+    if cells.get("time"):
+        at = read_date(cells["time"], export.time_format or "%H:%M")
+    if stamp and date_of and stamp.date() != date_of.date():
+        return True
+    if stamp and at and (stamp.hour, stamp.minute) != (at.hour, at.minute):
+        return True
+    day = date_of or stamp
+    if day is None or not cells.get("week"):
+        return False
+    week = [
+        read_week(cells.get("year", ""), cells["week"], replace(export, week_day=one)) for one in WEEK_DAYS
+    ]
+    return all(week) and day.date() not in week
 
 
 def with_extras(record: Record, header: tuple[str, ...], export: Export, note: str) -> str | None:

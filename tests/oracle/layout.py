@@ -9,6 +9,30 @@ from tests.oracle.fields import QUANTITIES, to_our_unit, typed_unit
 from tests.oracle.records import HEADER_ONLY, ReadFile, Record, read_file, split_cells
 from tests.oracle.settings import Export, fold
 
+# Units that a quantity is measured in elsewhere, and for fields with one unit those that it is not.
+UNKNOWN: dict[str, tuple[str, ...]] = {
+    "ec": ("cf", "ppt", "g/l", "s/cm", "ns/cm", "ds/cm", "ms/mm", "mmol/l", "meq/l", "\u2030"),
+    "volume": (
+        "gal",
+        "gallon",
+        "gallons",
+        "qt",
+        "quart",
+        "pint",
+        "hl",
+        "cup",
+        "m3",
+        "%",
+        "min",
+        "l/m2",
+        "ml/m2",
+    ),
+    "temperature": ("k", "kelvin", "\u00b0k"),
+    "alkalinity": ("\u00b0dh", "\u00b0dkh", "\u00b0fh", "\u00b0kh", "mg/l hco3", "gpg"),
+    "drain": ("h", "hr", "hrs", "hours", "std", "s", "sec"),
+    "ph": ("mv",),
+}
+
 
 def read_in_layout(data: bytes, export: Export, earlier: tuple[str, ...] | None = None) -> ReadFile:
     """A file in records, held whole as well where its columns moved or its units changed.
@@ -34,19 +58,47 @@ def moved(header: tuple[str, ...], earlier: tuple[str, ...] | None, export: Expo
 
 
 def other_units(rows: list[Record], header: tuple[str, ...], export: Export) -> str | None:
-    """A unit below the header that is another than the column's holds the file; a word that is none does
-    not.
+    """A unit in the header or below it that is another than the column's, known or not, holds the file; a word that
+    is none does not.
     """
     names = [fold(name) for name in header]
-    for row in rows:
-        cells = split_cells(row.text, export.delimiter)[0] or []
-        for name, (column, unit) in export.columns.items():
-            at = names.index(fold(column))
-            written = cells[at].strip().strip("()[]").strip() if at < len(cells) else ""
-            found = typed_unit(name, written, unit) if unit is not None else None
-            is_scale = fold(written) == "ppm" and QUANTITIES.get(name) == "ec"
-            if found is None and (is_scale or (fold(written) == "oz" and QUANTITIES.get(name) == "volume")):
-                return "units_changed"
-            if found and to_our_unit(Fraction(1), found) != to_our_unit(Fraction(1), unit):
-                return "units_changed"
+    for name, (column, unit) in export.columns.items():
+        if name in export.wrong_headers:
+            continue
+        at = names.index(fold(column))
+        said = words_for_units(header[at])
+        for row in rows:
+            cells = split_cells(row.text, export.delimiter)[0] or []
+            said += [cells[at].strip().strip("()[]").strip()] if at < len(cells) else []
+        if any(is_other_unit(name, one, unit) for one in said):
+            return "units_changed"
     return None
+
+
+def words_for_units(title: str) -> list[str]:
+    """What stands in brackets, and the words outside them that may be units: the last ones, and any longer word."""
+    said: list[str] = []
+    outside = ""
+    rest = title
+    while rest:
+        before, opening, rest = rest.partition("(" if "(" in rest else "[")
+        outside += before + " "
+        if opening:
+            inside, _, rest = rest.partition(")" if opening == "(" else "]")
+            said.append(inside.strip())
+    words = outside.replace(",", " ").replace("_", " ").split()
+    tails = [" ".join(words[-length:]) for length in (1, 2) if len(words) > length]
+    return said + [word for word in (*words, *tails) if len(word) > 2 or word in tails]
+
+
+def is_other_unit(name: str, said: str, unit: str | None) -> bool:
+    """Whether a text is a unit and not the column's."""
+    key = " ".join(said.split()).casefold()
+    quantity = QUANTITIES.get(name)
+    if quantity is None or unit is None:
+        return key in UNKNOWN.get(name, ())
+    found = typed_unit(name, said, unit)
+    if found:
+        return to_our_unit(Fraction(1), found) != to_our_unit(Fraction(1), unit)
+    is_scale = key in ("ppm", "mg/l") and quantity == "ec" and not unit.casefold().startswith("ppm")
+    return is_scale or (key == "oz" and quantity == "volume") or key in UNKNOWN[quantity]

@@ -158,6 +158,7 @@ class Export:
     comment_prefix: str = "#"
     values: dict[str, dict[str, str]] = field(default_factory=dict)
     states_totals: bool = False
+    wrong_headers: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -230,6 +231,11 @@ def read_export(table: dict[str, Any]) -> Export:
             columns[name] = (column, None)
         else:
             columns[name] = (column["column"], column.get("unit"))
+    wrong = [
+        name
+        for name, one in table["columns"].items()
+        if isinstance(one, dict) and one.get("header_unit_is_wrong")
+    ]
     values = {
         name: {fold(cell): word for cell, word in words.items()}
         for name, words in table.get("values", {}).items()
@@ -262,7 +268,14 @@ def read_export(table: dict[str, Any]) -> Export:
         if key in table:
             plain[key] = tuple(table[key])
     plain["states_totals"] = "total_words" in table
-    return Export(kind=table["kind"], files=table["files"], columns=columns, values=values, **plain)
+    return Export(
+        kind=table["kind"],
+        files=table["files"],
+        columns=columns,
+        values=values,
+        wrong_headers=tuple(wrong),
+        **plain,
+    )
 
 
 def read_site(folder: Path, group: dict[str, Any]) -> SiteSettings:

@@ -7,8 +7,12 @@ from fractions import Fraction
 import pytest
 from scipy import stats
 
-from tests.oracle.fields import parse_number, round_half_up, to_our_unit
+from tests.oracle.fields import parse_number, round_half_up, to_our_unit, translate
 from tests.oracle.figures import Measured, median_of, statistics_of, t_quantile
+from tests.oracle.records import Record
+from tests.oracle.settings import Export, SiteSettings
+
+SITE = SiteSettings("one", "one", "One", "en", "a4", "%Y", None, "UTC", (), (), ())
 
 
 @pytest.mark.parametrize("df", [1, 2, 3, 4, 5, 9, 10, 19, 30, 59, 120])
@@ -110,3 +114,18 @@ def test_what_is_no_number_in_a_comma_export(cell: str) -> None:
 
 def test_numbers_with_a_decimal_comma() -> None:
     assert parse_number("-5,80", ",") == Fraction("-5.8")
+
+
+@pytest.mark.parametrize(
+    ("cells", "problem"),
+    [
+        (("2026-04-01", "2026-04-02 10:00", "", ""), "days_disagree"),
+        (("2026-04-01", "", "20", "2026"), "days_disagree"),
+        (("2026-04-05", "2026-04-05 10:00", "14", "2026"), None),
+    ],
+)
+def test_days_that_disagree(cells: tuple[str, ...], problem: str | None) -> None:
+    names = {"lot": "Lot", "date": "Date", "datetime": "T", "week": "Wk", "year": "Yr", "ph": "pH"}
+    export = Export("readings", "*", {name: (title, None) for name, title in names.items()})
+    record = Record(2, 2, 2, "", "data", ("A", *cells, "5.8"), None)
+    assert translate(record, tuple(names.values()), export, SITE).problem == problem
