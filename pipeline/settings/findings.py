@@ -190,7 +190,11 @@ FINDINGS: tuple[FindingRule, ...] = (
         origin="P",
         source="extension guides: sample affected and healthy plants separately",
     ),
-    _remark("too_few_pots", "fewer usable pots than needed: shown, does not count", origin="C"),
+    _remark(
+        "too_few_pots",
+        "fewer usable pots than needed: shown, does not count; not of pots set apart from a routine sampling",
+        origin="C",
+    ),
     _remark("uneven_ph", "SD of pH between pots above the policy's"),
     _remark("uneven_ec", "SD of EC between pots above the policy's"),
     _remark(

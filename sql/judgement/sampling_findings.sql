@@ -128,7 +128,9 @@ remarks as (
         null::double as a,
         null::double as b,
         null::varchar as what
-    from joined where not is_counting
+    from joined
+    -- pots set apart from a routine sampling are no sampling of their own that somebody took too small
+    where not is_counting and affected_in_routine < n_pots
     union all
     select
         site_id, lot_key, sampled_on, purpose, 'over_collected', 'warn', pots_over_collected, n_pots,
@@ -205,7 +207,8 @@ remarks as (
     union all
     select
         site_id, lot_key, sampled_on, purpose, 'affected_in_routine', 'note', affected_in_routine, n_pots,
-        null, null, null, null, null
+        -- of each a comparison takes five (common practice): three and three can never be told apart at 5 %
+        5.0, null, null, null, null
     from joined where affected_in_routine > 0
     union all
     select

@@ -51,6 +51,11 @@ def are_all_alike(sampling: Sampling) -> bool:
     return single and len(pots) >= sampling.min_pots and len(ph) == 1 and len(ec) == 1
 
 
+def is_set_apart(pot: Pot) -> bool:
+    """An affected pot of a routine sampling."""
+    return pot.reading.stated_purpose != pot.reading.purpose
+
+
 def with_levels(found: list[tuple[str, str]], policy: Policy) -> list[tuple[str, str]]:
     """A level that the policy sets takes the place of the rule's own; what leaves a pot out has none to set."""
     levels = [
@@ -65,7 +70,7 @@ def findings_of(sampling: Sampling, others: list[tuple[str, str]]) -> list[dict[
     pots = sampling.pots
     left_out = {pot.why_not_ec for pot in pots}
     rules = (
-        ("too_few_pots", "warn", not sampling.counts),
+        ("too_few_pots", "warn", not sampling.counts and not all(map(is_set_apart, pots))),
         ("over_collected", "warn", any(pot.is_over for pot in pots)),
         ("under_collected", "warn", any(pot.is_under for pot in pots)),
         ("volume_excludes_ec", "exclude", bool(left_out & {"over_collected", "under_collected"})),
@@ -99,7 +104,7 @@ def findings_of(sampling: Sampling, others: list[tuple[str, str]]) -> list[dict[
         (
             "affected_in_routine",
             "note",
-            any(pot.reading.stated_purpose != pot.reading.purpose for pot in pots),
+            any(map(is_set_apart, pots)),
         ),
     )
     found = [(rule, level) for rule, level, holds in rules if holds] + others

@@ -88,6 +88,30 @@ def test_too_few_pots_say_how_many_are_needed(bench: Bench) -> None:
     assert findings(bench, "ph\n6\n6.1", "pots, of_pots, low") == [(2, 2, 5.0)]
 
 
+SET_APART = "ph | condition\n" + "\n".join(f"{ph} | -" for ph in PH) + "\n6.9 | affected"
+
+
+def test_a_pot_set_apart_from_a_routine_sampling_is_no_sampling_that_is_too_small(bench: Bench) -> None:
+    assert findings(bench, SET_APART, "purpose, rule, pots, low") == [
+        ("affected", "affected_in_routine", 1, 5.0)
+    ]
+
+
+def test_affected_plants_sampled_apart_can_be_too_few(bench: Bench) -> None:
+    bench.lots()
+    bench.readings("ph\n6.9\n6.8", same={"purpose": "affected"})
+    assert bench.rows("sampling_findings", "purpose, rule, pots, low") == [
+        ("affected", "too_few_pots", 2, 5.0)
+    ]
+
+
+def test_set_apart_beside_sampled_apart_can_be_too_few(bench: Bench) -> None:
+    bench.lots()
+    bench.readings(SET_APART)
+    bench.readings("ph\n6.9\n6.8", same={"purpose": "affected"})
+    assert bench.rows("sampling_findings", "rule, pots") == [("affected_in_routine", 1), ("too_few_pots", 3)]
+
+
 def test_equal_pots_of_a_summary_line_are_not_copied(bench: Bench) -> None:
     assert findings(bench, "n_pots\n5") == []
 
