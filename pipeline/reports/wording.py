@@ -715,7 +715,9 @@ _FINDINGS: dict[str, Callable[[Row], str]] = {
         else "No meter written down."
     ),
     "affected_in_routine": lambda r: _set_apart(r),
-    "all_alike": lambda r: f"All {_pots(r['of_pots'])} read exactly alike. Was each pot read by itself?",
+    "all_alike": lambda r: (
+        f"All {_pots(r['of_pots'])} read exactly alike{_alike(r)}. Was each pot read by itself?"
+    ),
     "outlier_ph": lambda r: _outlier(r, "ph"),
     "outlier_ec": lambda r: _outlier(r, "ec"),
     "one_bench": lambda r: (
@@ -766,6 +768,13 @@ def _set_apart(row: Row) -> str:
         else f"; for a comparison read {needed:.0f} affected and {needed:.0f} healthy ones"
     )
     return f"{_pots(pots)} marked as affected, kept apart from the routine figure{wanted}."
+
+
+def _alike(row: Row) -> str:
+    """What all pots read, where it was one quantity alone."""
+    if row["b"] is None:
+        return f", pH {row['a']:g}"
+    return f", EC {row['b']:g}{UNITS['ec']}" if row["a"] is None else ""
 
 
 def _outlier(row: Row, quantity: str) -> str:

@@ -213,7 +213,11 @@ FINDINGS: tuple[FindingRule, ...] = (
         "one_bench", "all pots from one bench, though the lot was read on others", level="note", origin="C"
     ),
     _remark("one_position", "all pots from one kind of place, such as the edge", level="note", origin="C"),
-    _remark("all_alike", "all pots alike to the last digit, worded as a question", origin="C"),
+    _remark(
+        "all_alike",
+        "all pots alike to the last digit in whatever was read, of pH or EC alone from five pots, as a question",
+        origin="C",
+    ),
     _remark(
         "same_as_before",
         "the same pH and EC, pot by pot, as at the sampling before, as a question",

@@ -27,8 +27,13 @@ pots as (
             as affected_in_routine,
         count(*) as lines,
         max(n_pots) as largest_line,
+        count(ph) as with_ph,
         count(distinct ph) as different_ph,
-        count(distinct ec_25_ms_cm) as different_ec
+        any_value(ph) as any_ph,
+        -- without a temperature there is none at 25 °C, and the figure as it was written is alike or not
+        count(coalesce(ec_25_ms_cm, ec_recorded_ms_cm)) as with_ec,
+        count(distinct coalesce(ec_25_ms_cm, ec_recorded_ms_cm)) as different_ec,
+        any_value(coalesce(ec_25_ms_cm, ec_recorded_ms_cm)) as any_ec
     from usable_readings
     group by site_id, lot_key, sampled_on, purpose
 ),
@@ -213,9 +218,15 @@ remarks as (
     union all
     select
         site_id, lot_key, sampled_on, purpose, 'all_alike', 'warn', n_pots, n_pots,
-        null, null, null, null, null
+        null, null, any_ph::double, any_ec::double, null
     from joined
-    where lines >= min_pots and largest_line = 1 and different_ph = 1 and different_ec = 1
+    where
+        greatest(with_ph, with_ec) >= min_pots and largest_line = 1 and different_ph <= 1 and different_ec <= 1
+        and (
+            (with_ph > 0 and with_ec > 0)
+            -- of one quantity alone three pots are alike by chance too often (house default)
+            or lines >= 5
+        )
     union all
     select
         site_id, lot_key, sampled_on, purpose, 'uneven_' || quantity, 'warn', n, n,

@@ -43,12 +43,18 @@ def has_unequal_volumes(sampling: Sampling) -> bool:
 
 
 def are_all_alike(sampling: Sampling) -> bool:
-    """Enough pots, each read by itself, and all that was read equal in pH and in EC."""
-    pots = sampling.pots
-    single = all(pot.reading.n_pots == 1 for pot in pots)
-    ph = {pot.reading.ph for pot in pots if pot.reading.ph is not None}
-    ec = {pot.ec_ms_cm for pot in pots if pot.ec_ms_cm is not None}
-    return single and len(pots) >= sampling.min_pots and len(ph) == 1 and len(ec) == 1
+    """Enough pots, each read by itself, and all that was read equal: pH, EC or both; of one alone at least five."""
+    if any(pot.reading.n_pots != 1 for pot in sampling.pots):
+        return False
+    ph = [pot.reading.ph for pot in sampling.pots if pot.reading.ph is not None]
+    ec = [
+        pot.reading.ec_ms_cm if pot.ec_ms_cm is None else pot.ec_ms_cm
+        for pot in sampling.pots
+        if pot.reading.ec_ms_cm is not None
+    ]
+    measured = [figures for figures in (ph, ec) if figures]
+    least = sampling.min_pots if len(measured) == 2 else max(sampling.min_pots, 5)
+    return max(map(len, measured)) >= least and all(len(set(figures)) == 1 for figures in measured)
 
 
 def is_set_apart(pot: Pot) -> bool:

@@ -500,6 +500,16 @@ FINDINGS: list[tuple[str, dict[str, Any], str]] = [
         {"purpose": "before_feed"},
         "Before feeding: all 5 pots read exactly alike. Was each pot read by itself?",
     ),
+    (
+        "all_alike",
+        {"a": 5.8, "b": None},
+        "All 5 pots read exactly alike, pH 5.8. Was each pot read by itself?",
+    ),
+    (
+        "all_alike",
+        {"a": None, "b": 2.65},
+        "All 5 pots read exactly alike, EC 2.65 mS/cm. Was each pot read by itself?",
+    ),
     ("all_alike", {}, "All 5 pots read exactly alike. Was each pot read by itself?"),
     ("uneven_ph", {"a": 0.41, "high": 0.3}, "Uneven: SD 0.41 pH between pots (the policy allows 0.30)."),
     ("uneven_ec", {"a": 0.72, "high": 0.6}, "Uneven: SD 0.72 mS/cm between pots (the policy allows 0.60)."),
