@@ -5,6 +5,7 @@ Every function is pure: figures in, one sentence out. Dates are written the site
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from typing import Any
@@ -95,6 +96,9 @@ class Wording:
 
     def finding(self, row: Row) -> str:
         """Sentence for one row of the relation `sampling_findings`."""
+        return _with_purpose(row, self._finding(row))
+
+    def _finding(self, row: Row) -> str:
         if row["rule"] in _METER_FINDINGS:
             return _METER_FINDINGS[row["rule"]](self, row)
         if row["rule"] in _DATED_FINDINGS:
@@ -743,10 +747,10 @@ _FINDINGS: dict[str, Callable[[Row], str]] = {
         if r["what"]
         else "No meter written down."
     ),
-    "affected_in_routine": lambda r: (
-        f"{_pots(r['pots'])} marked as affected: kept apart from the routine figure."
+    "affected_in_routine": lambda r: _set_apart(r),
+    "all_alike": lambda r: (
+        f"All {_pots(r['of_pots'])} read exactly alike{_alike(r)}. Was each pot read by itself?"
     ),
-    "all_alike": lambda r: f"All {_pots(r['of_pots'])} read exactly alike. Was each pot read by itself?",
     "outlier_ph": lambda r: _outlier(r, "ph"),
     "outlier_ec": lambda r: _outlier(r, "ec"),
     "one_bench": lambda r: (
@@ -772,6 +776,43 @@ _FINDINGS: dict[str, Callable[[Row], str]] = {
     "uneven_ph": lambda r: f"Uneven: SD {r['a']:.2f} pH between pots (the policy allows {r['high']:.2f}).",
     "uneven_ec": lambda r: f"Uneven: SD {r['a']:.2f} mS/cm between pots (the policy allows {r['high']:.2f}).",
 }
+
+
+_PURPOSES = {
+    "affected": "Affected plants",
+    "healthy": "Healthy for comparison",
+    "before_feed": "Before feeding",
+    "after_feed": "After feeding",
+    "retest": "Retest",
+}
+
+
+def _with_purpose(row: Row, sentence: str) -> str:
+    """The sentence with what the sampling was for, where it was not a routine one."""
+    purpose = _PURPOSES.get(row["purpose"])
+    if purpose is None or row["rule"] == "affected_in_routine":
+        return sentence
+    # "EC of ..." stays as it is
+    start = sentence if sentence[1:2].isupper() else sentence[:1].lower() + sentence[1:]
+    return f"{purpose}{',' if re.match(r'[a-z-]+:', start) else ':'} {start}"
+
+
+def _set_apart(row: Row) -> str:
+    """Affected pots of a routine sampling, and what a comparison would take: five of each."""
+    pots, needed = row["pots"], row["low"]
+    wanted = (
+        ""
+        if pots >= needed
+        else f"; for a comparison read {needed:.0f} affected and {needed:.0f} healthy ones"
+    )
+    return f"{_pots(pots)} marked as affected, kept apart from the routine figure{wanted}."
+
+
+def _alike(row: Row) -> str:
+    """What all pots read, where it was one quantity alone."""
+    if row["b"] is None:
+        return f", pH {row['a']:g}"
+    return f", EC {row['b']:g}{UNITS['ec']}" if row["a"] is None else ""
 
 
 def _outlier(row: Row, quantity: str) -> str:

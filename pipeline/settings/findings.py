@@ -198,7 +198,11 @@ FINDINGS: tuple[FindingRule, ...] = (
         origin="P",
         source="extension guides: sample affected and healthy plants separately",
     ),
-    _remark("too_few_pots", "fewer usable pots than needed: shown, does not count", origin="C"),
+    _remark(
+        "too_few_pots",
+        "fewer usable pots than needed: shown, does not count; not of pots set apart from a routine sampling",
+        origin="C",
+    ),
     _remark("uneven_ph", "SD of pH between pots above the policy's"),
     _remark("uneven_ec", "SD of EC between pots above the policy's"),
     _remark(
@@ -217,7 +221,11 @@ FINDINGS: tuple[FindingRule, ...] = (
         "one_bench", "all pots from one bench, though the lot was read on others", level="note", origin="C"
     ),
     _remark("one_position", "all pots from one kind of place, such as the edge", level="note", origin="C"),
-    _remark("all_alike", "all pots alike to the last digit, worded as a question", origin="C"),
+    _remark(
+        "all_alike",
+        "all pots alike to the last digit in whatever was read, of pH or EC alone from five pots, as a question",
+        origin="C",
+    ),
     _remark(
         "same_as_before",
         "the same pH and EC, pot by pot, as at the sampling before, as a question",

@@ -27,8 +27,13 @@ pots as (
             as affected_in_routine,
         count(*) as lines,
         max(n_pots) as largest_line,
+        count(ph) as with_ph,
         count(distinct ph) as different_ph,
-        count(distinct ec_25_ms_cm) as different_ec
+        any_value(ph) as any_ph,
+        -- without a temperature there is none at 25 °C, and the figure as it was written is alike or not
+        count(coalesce(ec_25_ms_cm, ec_recorded_ms_cm)) as with_ec,
+        count(distinct coalesce(ec_25_ms_cm, ec_recorded_ms_cm)) as different_ec,
+        any_value(coalesce(ec_25_ms_cm, ec_recorded_ms_cm)) as any_ec
     from usable_readings
     group by site_id, lot_key, sampled_on, purpose
 ),
@@ -128,7 +133,9 @@ remarks as (
         null::double as a,
         null::double as b,
         null::varchar as what
-    from joined where not is_counting
+    from joined
+    -- pots set apart from a routine sampling are no sampling of their own that somebody took too small
+    where not is_counting and affected_in_routine < n_pots
     union all
     select
         site_id, lot_key, sampled_on, purpose, 'over_collected', 'warn', pots_over_collected, n_pots,
@@ -205,14 +212,21 @@ remarks as (
     union all
     select
         site_id, lot_key, sampled_on, purpose, 'affected_in_routine', 'note', affected_in_routine, n_pots,
-        null, null, null, null, null
+        -- of each a comparison takes five (common practice): three and three can never be told apart at 5 %
+        5.0, null, null, null, null
     from joined where affected_in_routine > 0
     union all
     select
         site_id, lot_key, sampled_on, purpose, 'all_alike', 'warn', n_pots, n_pots,
-        null, null, null, null, null
+        null, null, any_ph::double, any_ec::double, null
     from joined
-    where lines >= min_pots and largest_line = 1 and different_ph = 1 and different_ec = 1
+    where
+        greatest(with_ph, with_ec) >= min_pots and largest_line = 1 and different_ph <= 1 and different_ec <= 1
+        and (
+            (with_ph > 0 and with_ec > 0)
+            -- of one quantity alone three pots are alike by chance too often (house default)
+            or lines >= 5
+        )
     union all
     select
         site_id, lot_key, sampled_on, purpose, 'uneven_' || quantity, 'warn', n, n,

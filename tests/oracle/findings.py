@@ -43,12 +43,23 @@ def has_unequal_volumes(sampling: Sampling) -> bool:
 
 
 def are_all_alike(sampling: Sampling) -> bool:
-    """Enough pots, each read by itself, and all that was read equal in pH and in EC."""
-    pots = sampling.pots
-    single = all(pot.reading.n_pots == 1 for pot in pots)
-    ph = {pot.reading.ph for pot in pots if pot.reading.ph is not None}
-    ec = {pot.ec_ms_cm for pot in pots if pot.ec_ms_cm is not None}
-    return single and len(pots) >= sampling.min_pots and len(ph) == 1 and len(ec) == 1
+    """Enough pots, each read by itself, and all that was read equal: pH, EC or both; of one alone at least five."""
+    if any(pot.reading.n_pots != 1 for pot in sampling.pots):
+        return False
+    ph = [pot.reading.ph for pot in sampling.pots if pot.reading.ph is not None]
+    ec = [
+        pot.reading.ec_ms_cm if pot.ec_ms_cm is None else pot.ec_ms_cm
+        for pot in sampling.pots
+        if pot.reading.ec_ms_cm is not None
+    ]
+    measured = [figures for figures in (ph, ec) if figures]
+    least = sampling.min_pots if len(measured) == 2 else max(sampling.min_pots, 5)
+    return max(map(len, measured)) >= least and all(len(set(figures)) == 1 for figures in measured)
+
+
+def is_set_apart(pot: Pot) -> bool:
+    """An affected pot of a routine sampling."""
+    return pot.reading.stated_purpose != pot.reading.purpose
 
 
 def with_levels(found: list[tuple[str, str]], policy: Policy) -> list[tuple[str, str]]:
@@ -65,7 +76,7 @@ def findings_of(sampling: Sampling, others: list[tuple[str, str]]) -> list[dict[
     pots = sampling.pots
     left_out = {pot.why_not_ec for pot in pots}
     rules = (
-        ("too_few_pots", "warn", not sampling.counts),
+        ("too_few_pots", "warn", not sampling.counts and not all(map(is_set_apart, pots))),
         ("over_collected", "warn", any(pot.is_over for pot in pots)),
         ("under_collected", "warn", any(pot.is_under for pot in pots)),
         ("volume_excludes_ec", "exclude", bool(left_out & {"over_collected", "under_collected"})),
@@ -99,7 +110,7 @@ def findings_of(sampling: Sampling, others: list[tuple[str, str]]) -> list[dict[
         (
             "affected_in_routine",
             "note",
-            any(pot.reading.stated_purpose != pot.reading.purpose for pot in pots),
+            any(map(is_set_apart, pots)),
         ),
     )
     found = [(rule, level) for rule, level, holds in rules if holds] + others

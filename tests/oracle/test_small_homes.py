@@ -211,7 +211,7 @@ def test_a_summary_line_and_an_affected_pot(tmp_path: Path) -> None:
     assert routine["ph"]["ci_low"] == pytest.approx(5.8 - 0.175305, abs=1e-6)
     assert routine["ph"]["sd_assumed"]
     assert (affected["purpose"], affected["counts"]) == ("affected", False)
-    assert [finding["rule"] for finding in affected["findings"]] == ["too_few_pots", "affected_in_routine"]
+    assert [finding["rule"] for finding in affected["findings"]] == ["affected_in_routine"]
     assert reasons(lot) == [("affected_plants", "watch", None, None)]
 
 

@@ -357,7 +357,16 @@ def test_a_reason_s_sentence(code: str, row: dict[str, Any], sentence: str) -> N
     assert WORDS.reason({"code": code, **CONTEXT, **row}) == sentence
 
 
-POTS = {"pots": 2, "of_pots": 5, "low": 50.0, "high": 50.0, "a": 75.0, "b": 85.0, "what": "M1"}
+POTS = {
+    "purpose": "routine",
+    "pots": 2,
+    "of_pots": 5,
+    "low": 50.0,
+    "high": 50.0,
+    "a": 75.0,
+    "b": 85.0,
+    "what": "M1",
+}
 
 FINDINGS: list[tuple[str, dict[str, Any], str]] = [
     (
@@ -496,7 +505,49 @@ FINDINGS: list[tuple[str, dict[str, Any], str]] = [
     ),
     ("meter_not_calibrated", {}, "No accepted calibration of meter M1 on this day."),
     ("meter_not_calibrated", {"what": ""}, "No meter written down."),
-    ("affected_in_routine", {"pots": 1}, "1 pot marked as affected: kept apart from the routine figure."),
+    (
+        "affected_in_routine",
+        {"purpose": "affected", "pots": 1, "low": 5.0},
+        (
+            "1 pot marked as affected, kept apart from the routine figure; for a comparison read 5 affected and 5 "
+            "healthy ones."
+        ),
+    ),
+    (
+        "affected_in_routine",
+        {"purpose": "affected", "pots": 5, "low": 5.0},
+        "5 pots marked as affected, kept apart from the routine figure.",
+    ),
+    (
+        "too_few_pots",
+        {"purpose": "affected", "pots": 3, "low": 5.0},
+        "Affected plants: 3 pots usable for pH, 5 needed: shown, but it does not count.",
+    ),
+    (
+        "uneven_ph",
+        {"purpose": "healthy", "a": 0.41, "high": 0.3},
+        "Healthy for comparison, uneven: SD 0.41 pH between pots (the policy allows 0.30).",
+    ),
+    (
+        "volume_excludes_ec",
+        {"purpose": "retest"},
+        "Retest: EC of 2 of 5 pots left out: leachate volume too far off. Their pH stays in.",
+    ),
+    (
+        "all_alike",
+        {"purpose": "before_feed"},
+        "Before feeding: all 5 pots read exactly alike. Was each pot read by itself?",
+    ),
+    (
+        "all_alike",
+        {"a": 5.8, "b": None},
+        "All 5 pots read exactly alike, pH 5.8. Was each pot read by itself?",
+    ),
+    (
+        "all_alike",
+        {"a": None, "b": 2.65},
+        "All 5 pots read exactly alike, EC 2.65 mS/cm. Was each pot read by itself?",
+    ),
     ("all_alike", {}, "All 5 pots read exactly alike. Was each pot read by itself?"),
     ("uneven_ph", {"a": 0.41, "high": 0.3}, "Uneven: SD 0.41 pH between pots (the policy allows 0.30)."),
     ("uneven_ec", {"a": 0.72, "high": 0.6}, "Uneven: SD 0.72 mS/cm between pots (the policy allows 0.60)."),

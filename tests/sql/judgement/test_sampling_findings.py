@@ -88,8 +88,78 @@ def test_too_few_pots_say_how_many_are_needed(bench: Bench) -> None:
     assert findings(bench, "ph\n6\n6.1", "pots, of_pots, low") == [(2, 2, 5.0)]
 
 
+SET_APART = "ph | condition\n" + "\n".join(f"{ph} | -" for ph in PH) + "\n6.9 | affected"
+
+
+def test_a_pot_set_apart_from_a_routine_sampling_is_no_sampling_that_is_too_small(bench: Bench) -> None:
+    assert findings(bench, SET_APART, "purpose, rule, pots, low") == [
+        ("affected", "affected_in_routine", 1, 5.0)
+    ]
+
+
+def test_affected_plants_sampled_apart_can_be_too_few(bench: Bench) -> None:
+    bench.lots()
+    bench.readings("ph\n6.9\n6.8", same={"purpose": "affected"})
+    assert bench.rows("sampling_findings", "purpose, rule, pots, low") == [
+        ("affected", "too_few_pots", 2, 5.0)
+    ]
+
+
+def test_set_apart_beside_sampled_apart_can_be_too_few(bench: Bench) -> None:
+    bench.lots()
+    bench.readings(SET_APART)
+    bench.readings("ph\n6.9\n6.8", same={"purpose": "affected"})
+    assert bench.rows("sampling_findings", "rule, pots") == [("affected_in_routine", 1), ("too_few_pots", 3)]
+
+
 def test_equal_pots_of_a_summary_line_are_not_copied(bench: Bench) -> None:
     assert findings(bench, "n_pots\n5") == []
+
+
+@pytest.mark.parametrize(
+    ("table", "told"),
+    [
+        ("ph | ec_ms_cm\n" + "5.8 | -\n" * 5, [("all_alike", 5.8, None)]),
+        ("ph | ec_ms_cm\n" + "5.8 | -\n" * 4 + "5.9 | -", []),
+        ("ph | ec_ms_cm\n" + "5.8 | -\n" * 4, []),
+        # EC with one more digit is another figure
+        ("ph | ec_ms_cm\n" + "5.8 | 2.6\n" * 4 + "5.8 | 2.61", []),
+        # where EC was read in some pots only, what was read is alike
+        ("ph | ec_ms_cm\n" + "5.8 | 2.6\n" * 2 + "5.8 | -\n" * 3, [("all_alike", 5.8, 2.6)]),
+        ("ph | ec_ms_cm\n" + "5.8 | 2.6\n" + "5.8 | 2.7\n" + "5.8 | -\n" * 3, []),
+    ],
+)
+def test_what_was_not_read_does_not_hide_copied_figures(
+    bench: Bench, table: str, told: list[tuple[object, ...]]
+) -> None:
+    found = findings(bench, table, "rule, a, b")
+    assert [row for row in found if row[0] == "all_alike"] == told
+
+
+def test_ec_alone_is_asked_about_too(bench: Bench) -> None:
+    found = findings(bench, "ph | ec_ms_cm\n" + "- | 2.6\n" * 5, "rule, a, b")
+    assert ("all_alike", None, 2.6) in found
+
+
+def test_ec_without_a_temperature_is_alike_as_it_was_written(bench: Bench) -> None:
+    table = "ph | ec_ms_cm | ec_compensated\n" + "5.8 | 2.6 | false\n" * 5
+    assert ("all_alike", 5.8, 2.6) in findings(bench, table, "rule, a, b")
+    other = (
+        "lot_code | ph | ec_ms_cm | ec_compensated\n"
+        + "B | 5.8 | 2.6 | false\n" * 4
+        + "B | 5.8 | 2.7 | false"
+    )
+    assert findings(bench, other, "lot_key, rule", lot="lot_code\nB").count(("b", "all_alike")) == 0
+
+
+@pytest.mark.parametrize(("pots", "ec", "asked"), [(3, "3.0", 1), (4, "-", 0), (5, "-", 1)])
+def test_of_one_quantity_alone_a_nursery_container_takes_five_too(
+    bench: Bench, pots: int, ec: str, asked: int
+) -> None:
+    bench.lots("container_class\nnursery")
+    bench.readings("ph | ec_ms_cm\n" + f"5.8 | {ec}\n" * pots)
+    found = [rule for (rule,) in bench.rows("sampling_findings", "rule")]
+    assert found.count("all_alike") == asked
 
 
 def test_equal_ph_with_different_ec_is_not_copied(bench: Bench) -> None:
