@@ -19,7 +19,7 @@ from pipeline.intake.read import ReadResult, read_records
 from pipeline.intake.sheet_files import fit_sheet
 from pipeline.intake.translate import translate
 from pipeline.settings import Export, PolicyInForce, SiteSettings
-from pipeline.settings.sheet import is_sheet
+from pipeline.settings.sheet import is_sheet, read_export
 from pipeline.warehouse.load import FileFacts, NewFile
 
 
@@ -33,7 +33,7 @@ def order_files(files: Sequence[CollectedFile], site: SiteSettings | None = None
 
 
 def _ruling_day(file: CollectedFile, site: SiteSettings | None) -> date:
-    formats = [] if site is None else _date_formats(site.exports[file.export_no - 1], site)
+    formats = [] if site is None else _date_formats(read_export(site, file.export_no), site)
     return day_in_name(file.name, formats) or file.modified_at.date()
 
 

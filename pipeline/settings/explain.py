@@ -64,7 +64,10 @@ def show(value: object) -> str:
 def name_nearest(word: str, known: Sequence[str]) -> str:
     """Return what would be right instead of an unknown word: the nearest one, and all that are known."""
     by_folded = {one.casefold(): one for one in known}
-    near = get_close_matches(word.casefold(), by_folded, n=1, cutoff=0.55)
+    folded = word.casefold()
+    # "mS" is a shortened mS/cm, which comes first in its list, rather than the nearest by letters, mS/m.
+    begun = [one for one in by_folded if len(folded) > 1 and one.startswith(f"{folded}/")]
+    near = begun[:1] or get_close_matches(folded, by_folded, n=1, cutoff=0.55)
     listed = "known are " + ", ".join(known) if known else "nothing may stand here"
     return f'did you mean "{by_folded[near[0]]}"? {listed}' if near else listed
 

@@ -200,12 +200,18 @@ def test_alkaline_water() -> None:
 
 
 def test_remarks_on_a_sampling() -> None:
-    poured = {"rule": "poured_not_distilled", "pots": 2, "of_pots": 5, "what": "rain,tap"}
+    poured = {
+        "rule": "poured_not_distilled",
+        "purpose": "routine",
+        "pots": 2,
+        "of_pots": 5,
+        "what": "rain,tap",
+    }
     assert WORDS.finding(poured) == (
         "2 of 5 pots poured with rain and tap water whose EC is not written down: nobody can tell what it adds to the "
         "leachate."
     )
-    below = {"rule": "ec_below_water", "a": 0.31, "b": 0.45, "what": "2026-03-12"}
+    below = {"rule": "ec_below_water", "purpose": "routine", "a": 0.31, "b": 0.45, "what": "2026-03-12"}
     assert WORDS.finding(below) == (
         "EC 0.31 mS/cm in the leachate, the source water had 0.45 mS/cm on 12 Mar: check the meter, and what was "
         "poured."

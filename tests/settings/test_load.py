@@ -156,13 +156,13 @@ def change(old: str, new: str) -> str:
         pytest.param(
             change('unit = "mS/cm"', 'unit = "mS"'),
             'export 1: columns.ec.unit: "mS" is not a known unit; did you mean "mS/cm"? '
-            "known are mS/cm, dS/m, mmho/cm, µS/cm, ppm 500, ppm 640, ppm 700",
+            "known are mS/cm, dS/m, mmho/cm, µS/cm, S/m, mS/m, µS/m, ppm 500, ppm 640, ppm 700",
             id="unknown unit",
         ),
         pytest.param(
             change('{column = "EC", unit = "mS/cm"}', '"EC"'),
             'export 1: columns.ec: its unit is missing; write {column = "EC", unit = "mS/cm"}; '
-            "known are mS/cm, dS/m, mmho/cm, µS/cm, ppm 500, ppm 640, ppm 700",
+            "known are mS/cm, dS/m, mmho/cm, µS/cm, S/m, mS/m, µS/m, ppm 500, ppm 640, ppm 700",
             id="missing unit",
         ),
         pytest.param(

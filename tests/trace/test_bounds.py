@@ -29,7 +29,7 @@ def ec_of(bench: Bench, *pots: tuple[str, str]) -> TracedFigure:
     bench.lots()
     bench.readings("ec_ms_cm | leachate_ml\n" + "\n".join(f"{ec} | {volume}" for ec, volume in pots))
     bench.measure()
-    bench.build("streaks", "dues", "answered_dues")
+    bench.build("streaks", "dues", "answered_dues", "sampling_meters")
     trace = trace_lot(bench.connection, settings_of(site()), "north", "A")
     (figure,) = [figure for figure in trace.samplings[0].figures if figure.quantity == "ec"]
     return figure
