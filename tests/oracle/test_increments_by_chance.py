@@ -13,6 +13,7 @@ from pipeline.judge import judge_night
 from pipeline.settings import load_settings
 from pipeline.warehouse.connect import Connection, night_copy
 from pipeline.warehouse.migrate import migrate
+from tests.examples import examples
 from tests.home import DROP, READINGS_HEADER, SITE, drop, make_home
 from tests.oracle.fates import DropFile, Night, Ref, facts_on
 from tests.oracle.settings import read_home
@@ -72,7 +73,7 @@ def run_night(home: Path, connection: Connection, day: date) -> None:
 
 
 @pytest.mark.parametrize("settings", sorted(SETTINGS))
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("seed", range(examples(2)))
 def test_the_oracle_and_the_models_agree(tmp_path: Path, settings: str, seed: int) -> None:
     check(tmp_path / "home", SETTINGS[settings], seed)
 
