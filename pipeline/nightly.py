@@ -7,7 +7,9 @@ from collections.abc import Callable
 from concurrent.futures import BrokenExecutor, Executor
 from dataclasses import dataclass
 from datetime import date, datetime
+from functools import partial
 from pathlib import Path
+from typing import Protocol
 from zoneinfo import ZoneInfo
 
 from pydantic import ValidationError
@@ -53,6 +55,13 @@ from pipeline.warehouse.sealed import check_sealed
 Say = Callable[[str], None]
 
 
+class Render(Protocol):
+    """Writes the pages of a night into an existing folder; says which files it wrote."""
+
+    def __call__(self, summary: Summary, folder: Path, *, executor: Executor | None) -> list[Path]:
+        """Write them; with an executor side by side. Raises ReportError."""
+
+
 @dataclass(frozen=True, slots=True)
 class NightResult:
     """What a night did. `is_unchanged`: nothing was new, so nothing was written again."""
@@ -81,21 +90,27 @@ def run_night(
     now: datetime,
     say: Say = lambda _: None,
     executor: Executor | None = None,
+    render: Render = render_night,
 ) -> NightResult:
     """Run the night of `as_of` (the group's today by default) and publish its warehouse and pages.
 
-    `now` is an aware instant. Until the last step nothing that exists is touched.
+    `now` is an aware instant; `render` writes the pages. Until the last step nothing that exists is touched.
     Raises SettingsError, AsOfError, NightRunning, WarehouseError, InvariantBroken, ReportError, HomeError.
     """
     settings = load_settings(home)
     day = _check_as_of(as_of, now.astimezone(ZoneInfo(settings.group.time_zone)).date())
     with night_lock(home, now):
         sweep(home)
-        return _run(home, settings, day, now, say, executor)
+        return _run(home, settings, day, now, say, partial(_render, executor=executor, render=render))
 
 
 def _run(
-    home: Path, settings: Settings, day: date, now: datetime, say: Say, executor: Executor | None
+    home: Path,
+    settings: Settings,
+    day: date,
+    now: datetime,
+    say: Say,
+    render: Callable[[Summary, Path], Path],
 ) -> NightResult:
     settle_ledger(home)
     with night_copy(home) as (connection, working):
@@ -119,7 +134,7 @@ def _run(
             return NightResult(stored, out, is_unchanged=True)
         summary = _summarize(connection, settings, night)
         say("Rendering pages")
-        fresh = _render(summary, out, executor)
+        fresh = render(summary, out)
         say("Publishing")
         publish_night(home, settings, haul, night, night_no, connection, working, fresh)
         publish_pages(fresh, out)
@@ -188,7 +203,7 @@ def _summarize(connection: Connection, settings: Settings, night: Night) -> Summ
     )
 
 
-def _render(summary: Summary, out: Path, executor: Executor | None) -> Path:
+def _render(summary: Summary, out: Path, executor: Executor | None, render: Render) -> Path:
     """Write all pages into a folder beside the one they will replace."""
     try:
         fresh = make_fresh_folder(out)
@@ -198,7 +213,7 @@ def _render(summary: Summary, out: Path, executor: Executor | None) -> Path:
         ) from error
     try:
         # Starting worker processes costs more than it saves where there is one site.
-        render_night(summary, fresh, executor=executor if len(summary.sites) > 1 else None)
+        render(summary, fresh, executor=executor if len(summary.sites) > 1 else None)
     except BrokenExecutor as error:
         shutil.rmtree(fresh, ignore_errors=True)
         raise ReportError(

@@ -70,7 +70,7 @@ def demo_ran(demo_home: Path) -> Ran:
 @pytest.fixture(scope="session")
 def one_night(share: Share) -> Path:
     """A small home after one good night. Not to be changed: copy it."""
-    return share("one-night", lambda folder: night(make_home(folder)))
+    return share("one-night", lambda folder: night(make_home(folder), pages=True))
 
 
 @pytest.fixture

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 from collections.abc import Sequence
+from concurrent.futures import Executor
 from contextlib import redirect_stderr, redirect_stdout
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
@@ -13,6 +14,9 @@ from typing import Any
 
 from pipeline.cli import main
 from pipeline.nightly import NightResult, run_night
+from pipeline.programme.sheet_csv import write_calibrations_csv, write_sheet_csv
+from pipeline.reports.render import render_night, write_summary, write_whole
+from pipeline.reports.site_calendar import make_site_calendar
 from pipeline.reports.summary import Lot, Site, Summary
 
 NOW = datetime(2026, 11, 1, 4, 0, tzinfo=UTC)
@@ -110,9 +114,28 @@ def drop(home: Path, name: str, content: str | bytes) -> Path:
     return path
 
 
-def night(home: Path, day: date = DAY) -> NightResult:
-    """Run a night in this process."""
-    return run_night(home, day, now=NOW)
+def night(home: Path, day: date = DAY, *, pages: bool = False) -> NightResult:
+    """Run a night in this process.
+
+    Without `pages` it writes what a machine reads (summary, calendar, the sheet's CSVs) and lays out no page:
+    laying out is two thirds of a small night, and most tests open none.
+    """
+    return run_night(home, day, now=NOW, render=render_night if pages else write_tables)
+
+
+def write_tables(summary: Summary, folder: Path, *, executor: Executor | None) -> list[Path]:
+    """Write the files of a night that need no layout."""
+    written = write_summary(summary, folder)
+    for site in summary.sites:
+        base = folder / "sites" / site.site_id
+        written.append(write_whole(base.with_suffix(".ics"), make_site_calendar(site, summary.night.as_of)))
+        if site.sheet is not None:
+            filled = {
+                "-sheet.csv": write_sheet_csv(site.sheet, site.site_id),
+                "-sheet-calibrations.csv": write_calibrations_csv(site.sheet),
+            }
+            written += [write_whole(base.with_name(base.name + end), data) for end, data in filled.items()]
+    return written
 
 
 @dataclass(frozen=True)

@@ -26,10 +26,10 @@ SAMPLING = pots("H-1", "2026-04-05", GOOD_PH)
 
 def test_a_later_version_of_a_reading_stands_beside_the_earlier_one(tmp_path: Path) -> None:
     home = make_home(tmp_path / "home", **{"readings_2026-04-05.csv": READINGS_HEADER + SAMPLING})
-    assert only_site(night(home).summary).superseded_tonight == 0
+    assert only_site(night(home, pages=True).summary).superseded_tonight == 0
     changed = SAMPLING.replace("H-1,2026-04-05,routine,1,5.7", "H-1,2026-04-05,routine,1,6.7")
     drop(home, "readings_2026-04-06.csv", READINGS_HEADER + changed)
-    site = only_site(night(home, NEXT).summary)
+    site = only_site(night(home, NEXT, pages=True).summary)
     assert (site.superseded_tonight, site.withdrawn_tonight) == (1, 0)
     (one,) = site.corrections_tonight
     assert (one.file, one.line, one.fate) == ("drop/readings_2026-04-05.csv", 2, "superseded")

@@ -68,7 +68,7 @@ def files() -> dict[str, str]:
 def make(home: Path, policy: str | None = None) -> Path:
     site = SITE.replace('offset = "Offset (mV)"\n', COLUMNS)
     made = make_home(home, site=site, policy=policy, **files())
-    night(made)
+    night(made, pages=True)
     return made
 
 

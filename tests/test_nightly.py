@@ -93,7 +93,7 @@ def test_the_command_says_that_nothing_was_new(home: Path) -> None:
 
 def test_pages_that_are_missing_are_written_again(home: Path) -> None:
     (home / "out" / "latest" / "overview.pdf").unlink()
-    assert not night(home).is_unchanged
+    assert not night(home, pages=True).is_unchanged
     assert (home / "out" / "latest" / "overview.pdf").exists()
 
 
@@ -104,7 +104,7 @@ def test_settings_that_changed_are_seen_on_the_pages(home: Path) -> None:
         "[[policy.targets]]\ncrop = 'petunia'\nquantity = 'ph'\nlow = 6.0\nhigh = 6.4\nnote = 'trial'\n",
         encoding="utf-8",
     )
-    after = night(home)
+    after = night(home, pages=True)
     assert not after.is_unchanged
     assert after.summary.night.facts_digest == before.facts_digest
     assert after.summary.night.settings_digest != before.settings_digest

@@ -83,9 +83,9 @@ def test_the_demo_is_made_anew_as_it_was(demo_home: Path, tmp_path: Path) -> Non
 
 def test_nights_go_on_after_a_rebuilding(home: Path) -> None:
     rebuild(home, now=NOW)
-    assert night(home, NEXT_DAY).is_unchanged
+    assert night(home, NEXT_DAY, pages=True).is_unchanged
     drop(home, "readings_2026-04-06.csv", READINGS_HEADER + pots("H-2", "2026-04-06", GOOD_PH))
-    assert not night(home, NEXT_DAY).is_unchanged
+    assert not night(home, NEXT_DAY, pages=True).is_unchanged
     assert_proven(home)
     rebuild(home, now=NOW + timedelta(days=1))
     assert_proven(home)
@@ -149,7 +149,7 @@ def test_a_warehouse_of_an_earlier_night_is_refused_by_the_next(home: Path, one_
         "its newest night is number 1, but the ledger ends with number 3; run `leachbook rebuild" in ran.err
     )
     rebuild(home, now=NOW)
-    assert night(home, NEXT_DAY).is_unchanged
+    assert night(home, NEXT_DAY, pages=True).is_unchanged
 
 
 def refused(home: Path, error: type[LeachbookError] = ArchiveError) -> str:
@@ -273,7 +273,7 @@ def test_a_rebuilding_that_died_is_finished_or_forgotten_by_the_next_night(
         with pytest.raises(_KilledError):
             rebuild(home, now=NOW)
     assert contents(home) == before
-    assert night(home, NEXT_DAY).is_unchanged
+    assert night(home, NEXT_DAY, pages=True).is_unchanged
     assert len(kept(home)) == (0 if step == "publish" else 1)
     assert_proven(home)
 

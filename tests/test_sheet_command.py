@@ -28,7 +28,7 @@ def home(share: Share) -> Path:
 
     def build(folder: Path) -> None:
         make_home(folder / "home", site=MAPPED)
-        night(folder / "home")
+        night(folder / "home", pages=True)
 
     return share("sheet_home", build) / "home"
 
@@ -140,17 +140,17 @@ def test_the_night_keeps_the_sheet_in_its_summary_and_seals_its_files(home: Path
 
 def test_a_sheet_that_was_changed_is_found_and_the_next_night_makes_it_again(tmp_path: Path) -> None:
     home = make_home(tmp_path / "home")
-    night(home)
+    night(home, pages=True)
     path = home / "out" / DAY.isoformat() / "sites" / "hill-sheet.csv"
     before = path.read_bytes()
     path.write_bytes(before + b"x")
     verified = run_cli("verify", home)
     assert verified.code == 1
     assert "sites/hill-sheet.csv: is not what the night wrote" in verified.out
-    assert not night(home).is_unchanged
+    assert not night(home, pages=True).is_unchanged
     assert path.read_bytes() == before
     path.unlink()
-    assert not night(home).is_unchanged
+    assert not night(home, pages=True).is_unchanged
     assert path.read_bytes() == before
 
 

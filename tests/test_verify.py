@@ -32,7 +32,7 @@ def run_three_nights(home: Path) -> None:
     drop(home, "readings_2026-04-05.csv", late)
     changed = SITE.replace("numbers_pots = true", "numbers_pots = false")
     (home / "sites" / "hill" / "site.toml").write_text(changed, encoding="utf-8")
-    night(home, NEXT_DAY)
+    night(home, NEXT_DAY, pages=True)
 
 
 @pytest.fixture(scope="session")

@@ -14,7 +14,8 @@ from datetime import date
 from functools import cache
 from typing import Any, Literal
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from jinja2 import BytecodeCache, Environment, FileSystemLoader, StrictUndefined
+from jinja2.bccache import Bucket
 from markupsafe import Markup
 
 from pipeline.assets import templates_folder
@@ -75,6 +76,29 @@ def read_script() -> tuple[Markup, str]:
     return Markup(text), f"sha256-{digest}"  # noqa: S704
 
 
+class Compiled(BytecodeCache):
+    """Keeps each template's code for the life of the process: a night makes many environments of the same files.
+
+    Jinja names an entry by the template and its text's hash, so a changed template is compiled anew.
+    """
+
+    def __init__(self) -> None:
+        self._code: dict[tuple[str, str], bytes] = {}
+
+    def load_bytecode(self, bucket: Bucket) -> None:
+        """Hand out the code of a template that was compiled before."""
+        code = self._code.get((bucket.key, bucket.checksum))
+        if code is not None:
+            bucket.bytecode_from_string(code)
+
+    def dump_bytecode(self, bucket: Bucket) -> None:
+        """Keep the code of a template."""
+        self._code[bucket.key, bucket.checksum] = bucket.bytecode_to_string()
+
+
+COMPILED = Compiled()
+
+
 def make_finalizer(medium: Medium) -> Callable[[Any], Any]:
     """Return what happens to every value that a template prints, before it is escaped."""
     replace = REPLACERS[medium]
@@ -99,6 +123,7 @@ def make_environment(voice: Voice, medium: Medium) -> Environment:
     environment = Environment(
         loader=FileSystemLoader(templates_folder()),
         autoescape=True,
+        bytecode_cache=COMPILED,
         undefined=StrictUndefined,
         finalize=make_finalizer(medium),
         trim_blocks=True,

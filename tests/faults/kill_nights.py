@@ -98,7 +98,7 @@ def check_after_kill(home: Path, before: Summary, whole: Summary) -> str:
 
 def check_next_night(home: Path, whole: Summary) -> None:
     """The night after the killed one ends as if nothing had been killed."""
-    night(home)
+    night(home, pages=True)
     stands = published(home)
     assert stands.night.facts_digest == known_digest(home) == whole.night.facts_digest
     assert [site.lots for site in stands.sites] == [site.lots for site in whole.sites]
@@ -115,8 +115,8 @@ def main() -> None:
     draw = random.Random(20260406)  # noqa: S311  moments, not secrets
     with tempfile.TemporaryDirectory() as folder:
         base = make_home(Path(folder) / "base")
-        before = night(base).summary
-        whole = night(begin(base, Path(folder) / "whole")).summary
+        before = night(base, pages=True).summary
+        whole = night(begin(base, Path(folder) / "whole"), pages=True).summary
         for number in range(how_many):
             step = "Publishing" if number % 2 else draw.choice(list(LONGEST))
             moment = Moment(step, draw.uniform(0, LONGEST[step]))

@@ -23,7 +23,7 @@ from tests.home import night
 @pytest.fixture(scope="module")
 def whole(one_night: Path, share: Share) -> Summary:
     """The document of the night that nobody kills."""
-    return published(share("killed-by-nobody", lambda folder: night(begin(one_night, folder))))
+    return published(share("killed-by-nobody", lambda folder: night(begin(one_night, folder), pages=True)))
 
 
 @pytest.mark.parametrize(
