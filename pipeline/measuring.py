@@ -15,7 +15,7 @@ from pipeline.measures.drift import RULES, drift_charts
 from pipeline.measures.forecast import forecasts
 from pipeline.measures.outliers import score_pots, with_and_without
 from pipeline.measures.positions import front_of_bench
-from pipeline.measures.t_table import required_n
+from pipeline.measures.t_table import pots_for
 from pipeline.measures.trend import trends
 from pipeline.measures.water import check_feeds, judge_alkalinity
 from pipeline.warehouse.connect import Connection
@@ -118,6 +118,8 @@ def _outlier_figures(pots: pl.DataFrame, distance: float) -> pl.DataFrame:
         "sd_without",
         "ci_low_without",
         "ci_high_without",
+        "grubbs_g",
+        "grubbs_critical",
         "is_grubbs_outlier",
         "reason",
     )
@@ -131,7 +133,7 @@ def _outlier_pots(pots: pl.DataFrame, distance: float) -> pl.DataFrame:
 
 
 def _pots_needed(spreads: pl.DataFrame, precision: float) -> pl.DataFrame:
-    return spreads.select(*SAMPLING, required_n(spreads["sd"], precision).alias("pots_needed"))
+    return spreads.select(*SAMPLING, pots_for(spreads, precision).alias("pots_needed"))
 
 
 def _trends(series: pl.DataFrame, standing: pl.DataFrame, last: int) -> pl.DataFrame:

@@ -3,8 +3,10 @@
 Modified z-score M = 0.6745 (x - median) / MAD, an outlier above 3.5. Source: B. Iglewicz and D. Hoaglin, How to
 Detect and Handle Outliers, ASQC, 1993, as quoted in NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.5.17.
 Where more than half of the pots are alike the MAD is 0; then the mean absolute deviation from the median times
-1.253314 (the square root of half pi) stands for it, as is usual with this score. Beside it Grubbs' test,
-two-sided (e-Handbook 1.3.5.17.1).
+1.253314 (the square root of half pi) stands for it, as is usual with this score. Beside it from seven pots on
+stands Grubbs' test of the pot farthest from the mean, two-sided at 5 % (F. Grubbs, Technometrics 11, 1969, 1-21,
+as quoted in e-Handbook 1.3.5.17.1). It is told and decides nothing: it looks for one odd pot among normal ones,
+and two odd pots hide each other from it.
 
 The modified z-score of five pots reaches 3.5 easily by chance. So a pot must also lie at least 0.3 pH or
 0.5 mS/cm from the median: less than that nobody would act on.
@@ -99,8 +101,13 @@ def grubbs_critical(n: Floats, alpha: float = 1.0 - LEVEL) -> Floats:
     Source: NIST/SEMATECH e-Handbook, 1.3.5.17.1: (n - 1)/sqrt(n) · sqrt(t²/(n - 2 + t²)), t at alpha/(2n).
     """
     n = np.where(n >= 3, n, np.nan)
-    t2 = np.square(stats.t.isf(alpha / (2.0 * n), n - 2.0))
+    t2 = np.square(grubbs_t(n, alpha))
     return np.asarray((n - 1.0) / np.sqrt(n) * np.sqrt(t2 / (n - 2.0 + t2)), dtype=np.float64)
+
+
+def grubbs_t(n: Floats, alpha: float = 1.0 - LEVEL) -> Floats:
+    """The t behind `grubbs_critical`: upper point at alpha/(2n) with n - 2 degrees of freedom."""
+    return np.asarray(stats.t.isf(alpha / (2.0 * n), n - 2.0), dtype=np.float64)
 
 
 def half_width(values: Floats) -> Floats:
@@ -139,7 +146,7 @@ def with_and_without(
     `frame`: one row a usable pot; `value` and `least_distance` in pH or mS/cm. Result, one row a sampling: keys,
     n, mean, sd, ci_low, ci_high (95 %), n_outliers, n_without, mean_without, sd_without, ci_low_without,
     ci_high_without (null where there is no outlier), grubbs_g, grubbs_critical, is_grubbs_outlier (from seven
-    pots), reason: `too_few` (fewer than five pots: not judged), `no_spread` (all alike), null.
+    pots that are not all alike), reason: `too_few` (fewer than five pots: not judged), `no_spread` (all alike), null.
     """
     padded = pad(frame, keys, value)
     values = padded.floats(value)
@@ -150,7 +157,7 @@ def with_and_without(
     n = padded.n.astype(np.float64)
     enough = padded.n >= LEAST_POTS
     grubbs = np.where(padded.n >= LEAST_POTS_GRUBBS, grubbs_statistic(values), np.nan)
-    critical = np.where(padded.n >= LEAST_POTS_GRUBBS, grubbs_critical(n), np.nan)
+    critical = np.where(np.isfinite(grubbs), grubbs_critical(n), np.nan)
     return padded.keys.with_columns(
         column("n", padded.n, pl.Int64),
         *_figures(values, ""),

@@ -53,6 +53,16 @@ def sample_size(t: Floats | float, sd: Floats, d: float) -> Floats:
     return np.square(t * sd / d)
 
 
+LEAST_POTS_FOR_SD: Final = 3
+"""House default: behind the SD of two pots may stand one 32 times as large (95 %, chi-square with one degree)."""
+
+
+def pots_for(spreads: pl.DataFrame, d: float) -> pl.Series:
+    """`required_n` of a frame with sd and n (usable pots), null below three pots: too few to say."""
+    known = pl.when(pl.col("n") >= LEAST_POTS_FOR_SD).then(pl.col("sd")).alias("sd")
+    return required_n(spreads.select(known)["sd"], d)
+
+
 def required_n(sd: pl.Series, d: float, level: float = LEVEL) -> pl.Series:
     """How many pots give a mean within ±`d` (unit of `sd`): Int64, null where the SD is missing or 0.
 

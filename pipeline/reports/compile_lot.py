@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import partial
 from typing import Any, get_args
 
+from pipeline.measures.t_table import LEAST_POTS_FOR_SD
 from pipeline.reports.rows import Rows
 from pipeline.reports.summary import (
     AnsweredDue,
@@ -208,9 +209,10 @@ def _pots_sentences(lot: Row, rows: Rows, words: Wording) -> dict[Quantity, str]
     """How many pots would give the policy's precision, by the spread of the last counting sampling."""
     last = _last_figures(lot, rows)
     return {
-        quantity: words.pots_needed(quantity, pots, lot[f"precision_{quantity}"], lot["pots"])
+        quantity: words.pots_needed(quantity, last[quantity], lot[f"precision_{quantity}"], lot["pots"])
         for quantity in QUANTITIES
-        if quantity in last and (pots := last[quantity]["pots_needed"]) is not None
+        if quantity in last
+        and (last[quantity]["pots_needed"] is not None or 0 < last[quantity]["n"] < LEAST_POTS_FOR_SD)
     }
 
 
@@ -384,6 +386,9 @@ def _figures(row: Row) -> Figures:
         sd_without=row["sd_without"],
         ci_low_without=row["ci_low_without"],
         ci_high_without=row["ci_high_without"],
+        grubbs_g=row["grubbs_g"],
+        grubbs_critical=row["grubbs_critical"],
+        grubbs_beyond=row["grubbs_beyond"],
         depends_on_one_pot=row["depends_on_one_pot"],
     )
 

@@ -90,13 +90,23 @@ class Figures(Part):
     not_judged_why: NotJudged | None
     pots_needed: int | None = Field(
         default=None,
-        description="Pots that would give the policy's precision at this spread; None: spread not known",
+        description="Pots that would give the policy's precision at this spread; None: spread not known, or below "
+        "three usable pots",
     )
     outliers: int | None = Field(default=None, description="Pots that lie apart; None: too few to say")
     mean_without: float | None = Field(default=None, description="Without the pots that lie apart")
     sd_without: float | None = None
     ci_low_without: float | None = None
     ci_high_without: float | None = None
+    grubbs_g: float | None = Field(
+        default=None,
+        description="Grubbs' test: the largest distance of a pot from the mean, in SDs; None below seven pots read "
+        "by themselves, and where all are alike",
+    )
+    grubbs_critical: float | None = Field(
+        default=None, description="What G must be above to speak, two-sided at 5 % for so many pots"
+    )
+    grubbs_beyond: bool | None = Field(default=None, description="G lies above its critical value")
     depends_on_one_pot: bool = Field(default=False, description="One pot alone decides the side")
 
 

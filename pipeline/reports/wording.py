@@ -117,9 +117,15 @@ class Wording:
         """Two samplings of a lot against each other, for one row of the relation `contrasts`."""
         return _contrast(self, row)
 
-    def pots_needed(self, quantity: str, pots: int, precision: float, asked: int) -> str:
-        """Whether the pots that are asked for give the policy's precision, or how many would be needed."""
+    def pots_needed(self, quantity: str, figure: Row, precision: float, asked: int) -> str:
+        """Whether the pots that are asked for give the policy's precision, or how many would be needed.
+
+        `figure`: n and pots_needed of a sampling; without the latter its pots were too few to say.
+        """
         name, unit = QUANTITY_WORDS[quantity], UNITS[quantity] or " pH"
+        pots = figure["pots_needed"]
+        if pots is None:
+            return f"{name}: too few pots ({figure['n']}) to say how many would be needed for ±{precision:g}{unit}."
         verb = "is" if asked == 1 else "are"
         if pots <= asked:
             return f"{name}: {_pots(asked)} {verb} enough for ±{precision:g}{unit}."
@@ -823,7 +829,19 @@ def _outlier(row: Row, quantity: str) -> str:
     it, stays = ("it", "It stays") if row["pots"] == 1 else ("them", "They stay")
     return (
         f"{which} apart, {furthest}{name} {row['a']:.2f}{unit}: without {it} the mean is {row['low']:.2f}{without}. "
-        f"{stays} in the figure."
+        f"{stays} in the figure.{_grubbs(row)}"
+    )
+
+
+def _grubbs(row: Row) -> str:
+    """What Grubbs' test says beside, from seven pots."""
+    if row["grubbs_g"] is None:
+        return ""
+    word = "agrees" if row["is_grubbs_outlier"] else "does not"
+    beside = "above" if row["is_grubbs_outlier"] else "not above"
+    return (
+        f" Grubbs' test {word}: G {row['grubbs_g']:.2f}, {beside} its 5 % limit of "
+        f"{row['grubbs_critical']:.2f}."
     )
 
 

@@ -207,15 +207,17 @@ FINDINGS: tuple[FindingRule, ...] = (
     _remark("uneven_ec", "SD of EC between pots above the policy's"),
     _remark(
         "outlier_ph",
-        "modified z-score by median and MAD above 3.5, and at least 0.3 pH from the median; never left out",
+        "modified z-score by median and MAD above 3.5, and at least 0.3 pH from the median; "
+        "from seven pots Grubbs' test is told beside; never left out",
         origin="P",
-        source="Iglewicz and Hoaglin 1993; the distance is a house default",
+        source="Iglewicz and Hoaglin 1993, Grubbs 1969; the distance is a house default",
     ),
     _remark(
         "outlier_ec",
-        "modified z-score by median and MAD above 3.5, and at least 0.5 mS/cm from the median; never left out",
+        "modified z-score by median and MAD above 3.5, and at least 0.5 mS/cm from the median; "
+        "from seven pots Grubbs' test is told beside; never left out",
         origin="P",
-        source="Iglewicz and Hoaglin 1993; the distance is a house default",
+        source="Iglewicz and Hoaglin 1993, Grubbs 1969; the distance is a house default",
     ),
     _remark(
         "one_bench", "all pots from one bench, though the lot was read on others", level="note", origin="C"

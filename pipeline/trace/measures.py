@@ -27,14 +27,16 @@ from pipeline.measures.drift import (
 from pipeline.measures.forecast import forecasts
 from pipeline.measures.outliers import (
     LEAST_POTS,
+    LEAST_POTS_GRUBBS,
     NORMAL_MAD,
     NORMAL_MEAN_DEVIATION,
     SCORE_LIMIT,
+    grubbs_t,
     score_pots,
     with_and_without,
 )
 from pipeline.measures.padded import Floats
-from pipeline.measures.t_table import required_n, t_quantile
+from pipeline.measures.t_table import LEAST_POTS_FOR_SD, pots_for, t_quantile
 from pipeline.measures.trend import interval_cut, newest_segment, one_a_day, pair_slopes, trends
 
 Inputs = Mapping[str, pl.DataFrame]
@@ -86,8 +88,8 @@ def _pots(part: Inputs, quantity: str, limits: Row, on: date) -> list[TracedMeas
     traced = []
     for purpose in sorted({*pots["purpose"].to_list(), *spreads["purpose"].to_list()}):
         steps = _outlier_steps(pots.filter(pl.col("purpose") == purpose), limits[f"outlier_{quantity}"])
-        for sd in spreads.filter(pl.col("purpose") == purpose)["sd"]:
-            steps += _needed_steps(sd, limits[f"precision_{quantity}"])
+        for spread in spreads.filter(pl.col("purpose") == purpose).iter_rows(named=True):
+            steps += _needed_steps(spread, limits[f"precision_{quantity}"])
         if steps:
             traced.append(_measure("pots", quantity, steps, on, purpose))
     return traced
@@ -116,18 +118,23 @@ def _outlier_steps(pots: pl.DataFrame, distance: float) -> list[str]:
     steps = [f"pots in order {_listed(values)}: median {median:.4f}"]
     if row["modified_z"] is None:
         return [*steps, "all alike: no pot lies apart"]
+    without = with_and_without(pots, [*LOT, "sampled_on", "purpose"], "value", distance).row(0, named=True)
+    return [*steps, *_apart_steps(row, without, median, apart, distance), *_grubbs_steps(without, values)]
+
+
+def _apart_steps(row: Row, without: Row, median: float, apart: pl.Series, distance: float) -> list[str]:
+    """The modified z-score of the farthest pot, and the figures without what lies apart."""
     if row["score_by"] == "mad":
         off, factor = _median(apart), f"{NORMAL_MAD}"
         spread = f"median distance from it {off:.4f}, score of the farthest {factor} × ({row['value']:g} - "
     else:
         off, factor = float(apart.sum()) / apart.len(), f"1 / {NORMAL_MEAN_DEVIATION}"
         spread = f"mean distance from it {off:.4f}, score of the farthest {factor} × ({row['value']:g} - "
-    steps.append(f"{spread}{median:.4f}) / {off:.4f} = {row['modified_z']:.2f}")
+    steps = [f"{spread}{median:.4f}) / {off:.4f} = {row['modified_z']:.2f}"]
     away = abs(row["value"] - median)
     if not row["is_outlier"]:
         why = f"it takes more than {SCORE_LIMIT} and a distance of {distance:g} (this one is {away:.4f} away)"
         return [*steps, f"no pot lies apart: {why}"]
-    without = with_and_without(pots, [*LOT, "sampled_on", "purpose"], "value", distance).row(0, named=True)
     interval = (
         f", 95 % interval {without['ci_low_without']:.4f} to {without['ci_high_without']:.4f}"
         if without["ci_low_without"] is not None
@@ -142,8 +149,38 @@ def _outlier_steps(pots: pl.DataFrame, distance: float) -> list[str]:
     ]
 
 
-def _needed_steps(sd: float, precision: float) -> list[str]:
-    needed = required_n(pl.Series([sd]), precision)[0]
+def _grubbs_steps(row: Row, values: pl.Series) -> list[str]:
+    """Grubbs' test of the pot farthest from the mean, for one row of `with_and_without`."""
+    n = row["n"]
+    if n < LEAST_POTS_GRUBBS:
+        return [f"Grubbs' test: not judged with {n} pots, it takes {LEAST_POTS_GRUBBS}"]
+    if row["grubbs_g"] is None:
+        return []
+    farthest = values[(values - row["mean"]).abs().arg_max()]
+    t = float(grubbs_t(_floats([n]))[0])
+    word = "above: it speaks" if row["is_grubbs_outlier"] else "not above: it is silent"
+    return [
+        (
+            f"Grubbs' test of the pot farthest from the mean: |{farthest:g} - {row['mean']:.4f}| / SD {row['sd']:.4f} "
+            f"= G {row['grubbs_g']:.4f}"
+        ),
+        (
+            f"beside ({n} - 1) / √{n} × √(t² / ({n - 2} + t²)) = {row['grubbs_critical']:.4f} with t = {t:.4f}, which "
+            f"{n - 2} degrees of freedom pass with 0.05 / (2 × {n}) on one side; {word}"
+        ),
+    ]
+
+
+def _needed_steps(spread: Row, precision: float) -> list[str]:
+    sd = spread["sd"]
+    if spread["n"] < LEAST_POTS_FOR_SD:
+        return [
+            (
+                f"pots needed for the mean ± {precision:g}: too few pots to say ({spread['n']}, it takes "
+                f"{LEAST_POTS_FOR_SD})"
+            )
+        ]
+    needed = pots_for(pl.DataFrame([spread]), precision)[0]
     if needed is None:
         return []
     t = float(t_quantile(_floats([needed - 1.0]))[0])

@@ -265,10 +265,20 @@ remarks as (
 select
     r.* replace (coalesce(o.level, r.level) as level),
     case r.rule when 'meter_in_doubt' then m.in_doubt end as doubted_meters,
-    case r.rule when 'buffers_not_bracketing' then m.not_bracketed end as meters_not_bracketed
+    case r.rule when 'buffers_not_bracketing' then m.not_bracketed end as meters_not_bracketed,
+    g.grubbs_g,
+    g.grubbs_critical,
+    g.is_grubbs_outlier
 from remarks as r
 left join meters as m
     on r.site_id = m.site_id and r.lot_key = m.lot_key and r.sampled_on = m.sampled_on and r.purpose = m.purpose
+left join outlier_figures as g
+    on
+        r.site_id = g.site_id
+        and r.lot_key = g.lot_key
+        and r.sampled_on = g.sampled_on
+        and r.purpose = g.purpose
+        and r.rule = 'outlier_' || g.quantity
 left join policy_finding_levels as o
     on
         r.site_id = o.site_id

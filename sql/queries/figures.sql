@@ -31,6 +31,9 @@ select
     o.sd_without,
     o.ci_low_without,
     o.ci_high_without,
+    o.grubbs_g,
+    o.grubbs_critical,
+    o.is_grubbs_outlier as grubbs_beyond,
     g.site_id is not null as depends_on_one_pot
 from verdicts as v
 inner join standing_lots as l on v.site_id = l.site_id and v.lot_key = l.lot_key

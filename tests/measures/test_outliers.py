@@ -81,6 +81,11 @@ def test_grubbs_stands_beside_from_seven_pots(n: int, *, is_given: bool) -> None
     assert figures["is_grubbs_outlier"] is (True if is_given else None)
 
 
+def test_grubbs_has_no_limit_where_all_are_alike() -> None:
+    figures = found([5.9] * 7)
+    assert (figures["grubbs_g"], figures["grubbs_critical"], figures["is_grubbs_outlier"]) == (None,) * 3
+
+
 def test_grubbs_says_no_to_even_pots() -> None:
     assert found([5.7, 5.8, 5.9, 6.0, 6.1, 6.2, 6.3])["is_grubbs_outlier"] is False
 

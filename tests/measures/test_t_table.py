@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from pipeline.measures.t_table import required_n, t_quantiles, z_quantile
+from pipeline.measures.t_table import pots_for, required_n, t_quantiles, z_quantile
 
 # Example times vary with what else the machine does; only results are judged.
 UNHURRIED = settings(deadline=None)
@@ -53,6 +53,11 @@ def test_required_n_is_the_smallest_that_is_enough(ratios: list[float]) -> None:
 
 def test_required_n_without_an_answer() -> None:
     assert required_n(pl.Series([None, 0.0, float("nan"), 0.2]), 0.2).to_list() == [None, None, None, 7]
+
+
+def test_two_pots_say_nothing_about_how_many_are_needed() -> None:
+    spreads = pl.DataFrame({"n": [2, 3], "sd": [0.2, 0.2]})
+    assert pots_for(spreads, 0.2).to_list() == [None, 7]
 
 
 def test_required_n_of_no_rows() -> None:

@@ -19,6 +19,7 @@ EXACT = 1e-9
 ROOTS = 1e-6
 ROOT_FIELDS = (
     *("sd", "ci_low", "ci_high", "sd_without", "ci_low_without", "ci_high_without"),
+    *("grubbs_g", "grubbs_critical"),
     # an effect in SDs, and the limits of a drift chart
     *("hedges_g", "own_charts, low", "own_charts, high"),
 )

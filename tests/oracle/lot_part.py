@@ -60,6 +60,9 @@ def figures_part(sampling: Sampling, quantity: str) -> dict[str, Any]:
         "sd_without": without.sd if without else None,
         "ci_low_without": without.ci_low if without else None,
         "ci_high_without": without.ci_high if without else None,
+        "grubbs_g": found.grubbs.g if found.grubbs else None,
+        "grubbs_critical": found.grubbs.critical if found.grubbs else None,
+        "grubbs_beyond": found.grubbs.g > found.grubbs.critical if found.grubbs else None,
         "depends_on_one_pot": side_without(sampling, quantity) is not None,
     }
 

@@ -18,6 +18,16 @@ MAD_OF_NORMAL = Fraction("0.6745")
 SD_IN_MEAN_DEVIATIONS = Fraction("1.253314")
 LIMIT = Fraction("3.5")
 LEAST_POTS = 5
+LEAST_POTS_GRUBBS = 7
+LEAST_POTS_FOR_SD = 3
+
+
+@dataclass(frozen=True)
+class Grubbs:
+    """The farthest pot from the mean in SDs, and the two-sided 5 % point for so many pots."""
+
+    g: float
+    critical: float
 
 
 @dataclass(frozen=True)
@@ -27,6 +37,7 @@ class Apart:
     count: int | None
     pots: tuple[Pot, ...]
     without: Statistics | None
+    grubbs: Grubbs | None = None
 
 
 def value_of(pot: Pot, quantity: str) -> Fraction | None:
@@ -62,12 +73,26 @@ def apart(sampling: Sampling, quantity: str) -> Apart:
     if len(known) < LEAST_POTS or any(pot.reading.n_pots > 1 for pot, _ in known):
         return Apart(None, (), None)
     values = [value for _, value in known]
+    grubbs = grubbs_of(values)
     least = limit_of(sampling, quantity)
     odd = tuple(pot for pot, value in known if lies_apart(value, values, least))
     if not odd:
-        return Apart(0, (), None)
+        return Apart(0, (), None, grubbs)
     kept = [Measured(value, 1, None) for pot, value in known if pot not in odd]
-    return Apart(len(odd), odd, statistics_of(kept, Fraction(0)))
+    return Apart(len(odd), odd, statistics_of(kept, Fraction(0)), grubbs)
+
+
+def grubbs_of(values: list[Fraction]) -> Grubbs | None:
+    """Grubbs 1969, from seven pots that are not all alike."""
+    n = len(values)
+    if n < LEAST_POTS_GRUBBS or len(set(values)) == 1:
+        return None
+    mean = sum(values, Fraction(0)) / n
+    variance = sum(((value - mean) ** 2 for value in values), Fraction(0)) / (n - 1)
+    g = math.sqrt(max((value - mean) ** 2 for value in values) / variance)
+    # 0.05 / (2 n) above t and as much below -t
+    t = t_quantile(n - 2, 1 - 0.05 / n)
+    return Grubbs(g, (n - 1) / math.sqrt(n) * math.sqrt(t * t / (n - 2 + t * t)))
 
 
 def side_of(value: Fraction, judged: Judged) -> str:
@@ -95,12 +120,14 @@ def t_squared(n: int) -> float:
 
 
 def pots_needed(sampling: Sampling, quantity: str) -> int | None:
-    """The first n from 2 on with (t s / d)^2 at most n; None where the SD was not measured or is 0."""
+    """The first n from 2 on with (t s / d)^2 at most n; None where the SD was not measured, is 0 or of
+    two pots alone.
+    """
     variance = None
     figures = sampling.quantities[quantity].statistics
     if not figures.sd_assumed:
         variance = figures.variance
-    if not variance:
+    if not variance or figures.n < LEAST_POTS_FOR_SD:
         return None
     precision = sampling.policy["precision_ph" if quantity == "ph" else "precision_ec_ms_cm"]
     ratio = float(variance / (precision * precision))

@@ -95,6 +95,20 @@ H-2,,2026-03-26,leaching
 }
 
 
+# Grubbs' test speaks of the pH of the last one and is silent about its EC.
+EIGHT_POTS = [
+    f"H-3,2026-04-01,affected,{pot},{ph},{ec},50,M1,,Ann,40,\n"
+    for pot, (ph, ec) in enumerate(
+        zip(
+            ("5.50", "5.52", "5.54", "5.56", "5.58", "5.60", "5.62", "6.40"),
+            ("1.50", "1.55", "1.60", "1.65", "1.70", "1.75", "1.80", "1.95"),
+            strict=True,
+        ),
+        1,
+    )
+]
+
+
 def readings() -> str:
     """pH of H-1 climbs, and falls by half a unit after the treatment; H-2 is low on EC."""
     header = "Lot,Date,Purpose,Pot,pH,EC (mS/cm),Leachate (mL),Meter,Note,By,Min,Water\n"
@@ -109,10 +123,15 @@ def readings() -> str:
     ]
     water = {"H-1": "distilled", "H-2": "tap", "H-3": ""}
     ml = {"H-1": 50, "H-2": 30, "H-3": 50}
-    return header + "".join(
-        f"{lot},{day},{purpose},{pot},{(centi + 3 * (pot % 3)) / 100},{ec},{ml[lot]},M1,,Ann,{28 + pot},{water[lot]}\n"
-        for lot, day, purpose, centi, ec in plan
-        for pot in range(1, 7)
+    return (
+        header
+        + "".join(
+            f"{lot},{day},{purpose},{pot},{(centi + 3 * (pot % 3)) / 100},{ec},{ml[lot]},M1,,Ann,{28 + pot},"
+            f"{water[lot]}\n"
+            for lot, day, purpose, centi, ec in plan
+            for pot in range(1, 7)
+        )
+        + "".join(EIGHT_POTS)
     )
 
 
@@ -134,6 +153,22 @@ def both(tmp_path_factory: pytest.TempPathFactory) -> tuple[dict[str, Any], dict
 
 def test_a_night_and_the_oracle_agree(both: tuple[dict[str, Any], dict[str, Any]]) -> None:
     assert compare(*both) == []
+
+
+def test_grubbs_is_told_from_seven_pots_on(both: tuple[dict[str, Any], dict[str, Any]]) -> None:
+    (site,) = both[0]["sites"]
+    (lot,) = [lot for lot in site["lots"] if lot["lot_id"] == "H-3"]
+    sampling = lot["samplings"][-1]
+    assert (sampling["ph"]["grubbs_beyond"], sampling["ec"]["grubbs_beyond"]) == (True, False)
+    # Two-sided 5 % point of eight, as ASTM E178 prints it (from memory).
+    assert sampling["ph"]["grubbs_critical"] == pytest.approx(2.126, abs=0.001)
+    (told,) = [one["sentence"] for one in sampling["findings"] if one["rule"] == "outlier_ph"]
+    assert told.startswith("Affected plants: 1 pot lies apart, pH 6.40")
+    # mean 45.32 / 8 = 5.665, sum of squares .6286, SD .29967; (6.40 - 5.665) / .29967 = 2.4527
+    assert told.endswith("Grubbs' test agrees: G 2.45, above its 5 % limit of 2.13.")
+    earlier = lot["samplings"][0]["ph"]
+    assert earlier["n"] == 6
+    assert [earlier[name] for name in ("grubbs_g", "grubbs_critical", "grubbs_beyond")] == [None] * 3
 
 
 def test_there_is_something_to_agree_on(both: tuple[dict[str, Any], dict[str, Any]]) -> None:

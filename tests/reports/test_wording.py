@@ -371,12 +371,46 @@ POTS = {
 FINDINGS: list[tuple[str, dict[str, Any], str]] = [
     (
         "outlier_ph",
-        {"pots": 1, "a": 6.87, "low": 5.83, "high": 5.72, "b": 5.94},
+        {"pots": 1, "a": 6.87, "low": 5.83, "high": 5.72, "b": 5.94, "grubbs_g": None},
         "1 pot lies apart, pH 6.87: without it the mean is 5.83 (5.72-5.94). It stays in the figure.",
     ),
     (
+        "outlier_ph",
+        {
+            "pots": 1,
+            "a": 6.87,
+            "low": 5.83,
+            "high": 5.72,
+            "b": 5.94,
+            "grubbs_g": 2.218,
+            "grubbs_critical": 2.126,
+            "is_grubbs_outlier": True,
+        },
+        (
+            "1 pot lies apart, pH 6.87: without it the mean is 5.83 (5.72-5.94). It stays in the figure. "
+            "Grubbs' test agrees: G 2.22, above its 5 % limit of 2.13."
+        ),
+    ),
+    (
+        "outlier_ph",
+        {
+            "pots": 1,
+            "a": 6.32,
+            "low": 5.83,
+            "high": 5.72,
+            "b": 5.94,
+            "grubbs_g": 1.918,
+            "grubbs_critical": 2.126,
+            "is_grubbs_outlier": False,
+        },
+        (
+            "1 pot lies apart, pH 6.32: without it the mean is 5.83 (5.72-5.94). It stays in the figure. "
+            "Grubbs' test does not: G 1.92, not above its 5 % limit of 2.13."
+        ),
+    ),
+    (
         "outlier_ec",
-        {"pots": 2, "a": 5.0, "low": 2.0, "high": 1.9, "b": 2.1},
+        {"pots": 2, "a": 5.0, "low": 2.0, "high": 1.9, "b": 2.1, "grubbs_g": None},
         "2 pots lie apart, up to EC 5.00 mS/cm: without them the mean is 2.00 (1.90-2.10). They stay in the figure.",
     ),
     (

@@ -237,14 +237,18 @@ def test_contrasts_in_words() -> None:
 
 
 def test_pots_needed() -> None:
-    assert WORDS.pots_needed("ph", 7, 0.2, 5) == "pH: 7 pots would be needed for ±0.2 pH, 5 are asked for."
-    assert WORDS.pots_needed("ph", 5, 0.2, 5) == "pH: 5 pots are enough for ±0.2 pH."
-    assert WORDS.pots_needed("ec", 1, 0.3, 5) == "EC: 5 pots are enough for ±0.3 mS/cm."
-    assert (
-        WORDS.pots_needed("ec", 50, 0.3, 1) == "EC: 50 pots would be needed for ±0.3 mS/cm, 1 is asked for."
-    )
-    assert WORDS.pots_needed("ec", 4180, 0.3, 5) == (
+    def said(quantity: str, pots: int | None, precision: float, asked: int, n: int = 5) -> str:
+        return WORDS.pots_needed(quantity, {"n": n, "pots_needed": pots}, precision, asked)
+
+    assert said("ph", 7, 0.2, 5) == "pH: 7 pots would be needed for ±0.2 pH, 5 are asked for."
+    assert said("ph", 5, 0.2, 5) == "pH: 5 pots are enough for ±0.2 pH."
+    assert said("ec", 1, 0.3, 5) == "EC: 5 pots are enough for ±0.3 mS/cm."
+    assert said("ec", 50, 0.3, 1) == "EC: 50 pots would be needed for ±0.3 mS/cm, 1 is asked for."
+    assert said("ec", 4180, 0.3, 5) == (
         "EC: more than 50 pots would be needed for ±0.3 mS/cm, 5 are asked for."
+    )
+    assert said("ec", None, 0.3, 5, n=2) == (
+        "EC: too few pots (2) to say how many would be needed for ±0.3 mS/cm."
     )
 
 

@@ -163,6 +163,42 @@ def test_pots_that_lie_apart_are_the_document_s(traced: Traced) -> None:
     assert apart > 0
 
 
+def grubbs_told(values: list[float]) -> list[str]:
+    """What a trace says of Grubbs' test for the pH of one sampling."""
+    inputs = table(1)
+    (day,) = inputs["series"]["sampled_on"].to_list()
+    keys = {"site_id": "north", "lot_key": "p-1", "quantity": "ph", "sampled_on": day, "purpose": "routine"}
+    inputs["usable_pots"] = pl.DataFrame([{**keys, "value": value} for value in values])
+    return [step for step in write_measures(trace_measures(inputs, day)) if "G" in step or "√" in step]
+
+
+def test_grubbs_test_is_worked_out() -> None:
+    # Mass spectrometer data of the NIST/SEMATECH e-Handbook, 1.3.5.17.1 (from memory): it prints G = 2.4687.
+    told = grubbs_told([199.31, 199.53, 200.19, 200.82, 201.92, 201.95, 202.18, 245.57])
+    assert told[0].endswith("|245.57 - 206.4338| / SD 15.8526 = G 2.4688")
+    assert told[1].strip().startswith("beside (8 - 1) / √8 × √(t² / (6 + t²)) = 2.1266 with t = ")
+    t = float(re.findall(rf"with t = ({NUMBER})", told[1])[0])
+    assert 7 / 8**0.5 * (t * t / (6 + t * t)) ** 0.5 == pytest.approx(2.1266, abs=1e-4)
+    assert stats.t.sf(t, 6) == pytest.approx(0.05 / 16, rel=1e-3)
+    assert told[1].endswith("above: it speaks")
+
+
+def test_grubbs_test_is_silent_about_even_pots_and_not_made_of_six() -> None:
+    even = [5.7, 5.8, 5.9, 6.0, 6.1, 6.2, 6.3]
+    assert grubbs_told(even)[1].endswith("not above: it is silent")
+    assert grubbs_told(even[:6]) == ["      Grubbs' test: not judged with 6 pots, it takes 7"]
+
+
+def test_two_pots_are_too_few_to_plan_by() -> None:
+    inputs = table(1)
+    (day,) = inputs["series"]["sampled_on"].to_list()
+    keys = {"site_id": "north", "lot_key": "p-1", "quantity": "ph", "sampled_on": day, "purpose": "routine"}
+    inputs["spreads"] = pl.DataFrame([{**keys, "n": 2, "sd": 0.1}])
+    assert "      pots needed for the mean ± 0.2: too few pots to say (2, it takes 3)" in write_measures(
+        trace_measures(inputs, day)
+    )
+
+
 def table(rows: int, quantity: str = "ph", climb: float = 0.1) -> dict[str, pl.DataFrame]:
     """A lot with so many weekly samplings that climb by 0.1 from 5.9, and a target to 6.6."""
     keys = {"site_id": "north", "lot_key": "p-1", "quantity": quantity}
@@ -179,7 +215,7 @@ def table(rows: int, quantity: str = "ph", climb: float = 0.1) -> dict[str, pl.D
         for of in ("ph", "ec")
         for name, value in {"outlier": 0.3, "precision": 0.2, "step": 0.2, "least_sigma": 0.09}.items()
     }
-    pots = {**keys, "sampled_on": days[0], "purpose": "routine", "value": 1.0, "sd": 0.1}
+    pots = {**keys, "sampled_on": days[0], "purpose": "routine", "value": 1.0, "n": 5, "sd": 0.1}
     compared = {
         **keys,
         "comparison": "feed",
