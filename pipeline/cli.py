@@ -166,22 +166,32 @@ def status(home: Path, as_json: bool) -> None:
     is_flag=True,
     help="List what is no data in each site's newest files, and by which rule.",
 )
+@click.option(
+    "--read-again",
+    "read_again",
+    is_flag=True,
+    help="List every value that changed when mended settings last had files read again.",
+)
 @AS_JSON
-def held(home: Path, show_all: bool, not_data: bool, as_json: bool) -> None:
+def held(home: Path, show_all: bool, not_data: bool, read_again: bool, as_json: bool) -> None:
     """List the held lines of HOME: file, line, reason, and what would release them.
 
     Example: leachbook held my_home
     """
-    from pipeline.held import list_held, list_not_data, tell_held, tell_not_data
+    from pipeline.held import list_held, list_not_data, list_reread, tell_held, tell_not_data, tell_reread
     from pipeline.settings import load_settings
     from pipeline.warehouse.connect import reader
-    from pipeline.warehouse.query import fetch_held, fetch_not_data
+    from pipeline.warehouse.query import fetch_held, fetch_not_data, fetch_reread_lines
 
     settings = load_settings(home)
     with reader(home) as connection:
         if not_data:
             files = list_not_data(*fetch_not_data(connection))
             _print(as_json, [file.model_dump(mode="json") for file in files], tell_not_data(files))
+            return
+        if read_again:
+            nights = list_reread(fetch_reread_lines(connection))
+            _print(as_json, [one.model_dump(mode="json") for one in nights], tell_reread(nights))
             return
         causes = list_held(*fetch_held(connection), settings)
     _print(as_json, [cause.model_dump(mode="json") for cause in causes], tell_held(causes, show_all=show_all))

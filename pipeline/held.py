@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
+from datetime import date
 from typing import Any
 
 import polars as pl
 from pydantic import BaseModel, ConfigDict
 
-from pipeline.reports.summary import HeldExample
+from pipeline.reports.compile import reread_line
+from pipeline.reports.summary import HeldExample, RereadLine
 from pipeline.reports.wording import Wording
 from pipeline.settings import Settings
 
@@ -123,6 +125,41 @@ def tell_not_data(files: Sequence[NotDataFile]) -> list[str]:
             told.append(
                 f"    {file.not_filled_in} line{'s' if file.not_filled_in > 1 else ''} of the sheet not filled in"
             )
+    return told
+
+
+class RereadNight(BaseModel):
+    """What the newest night that read files again changed in one site."""
+
+    model_config = ConfigDict(frozen=True)
+
+    site_id: str
+    as_of: date
+    lines: list[RereadLine]
+
+
+def list_reread(lines: pl.DataFrame) -> list[RereadNight]:
+    """Rows of the query `reread_lines` by site."""
+    return [
+        RereadNight(
+            site_id=str(site_id),
+            as_of=rows["as_of"][0],
+            lines=[reread_line(row) for row in rows.iter_rows(named=True)],
+        )
+        for (site_id,), rows in lines.group_by("site_id", maintain_order=True)
+    ]
+
+
+def tell_reread(nights: Sequence[RereadNight]) -> list[str]:
+    """The list for a terminal: each line with its values before and after."""
+    if not nights:
+        return ["No file was read again, or none of its lines changed by it."]
+    told: list[str] = []
+    for one in nights:
+        told.append(
+            f"{one.site_id}: {len(one.lines)} lines changed when files were read again on {one.as_of}"
+        )
+        told += [_printable(f"    {line.file} {line.sentence}") for line in one.lines]
     return told
 
 

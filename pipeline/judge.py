@@ -27,6 +27,7 @@ from pipeline.warehouse.build import build_facts, build_models, check_invariants
 from pipeline.warehouse.connect import Connection
 from pipeline.warehouse.load import finish_night, load_files, load_troubles, reload_files, start_night
 from pipeline.warehouse.policy_tables import Published, load_settings_tables
+from pipeline.warehouse.reread import note_fates
 
 Say = Callable[[str], None]
 Calendars = Callable[[Connection, Settings, int], None]
@@ -54,7 +55,7 @@ def judge_night(
     load_settings_tables(connection, settings, _published())
     if haul.again:
         say(f"Reading {len(haul.again)} earlier files again, because their settings changed")
-    reload_files(connection, haul.again)
+    reload_files(connection, night_no, haul.again)
     records = load_files(connection, night_no, day, haul.files)
     load_troubles(connection, night_no, haul.troubles)
     if facts_only:
@@ -63,6 +64,8 @@ def judge_night(
         say("Judging samplings and lots")
         build_models(connection, measure_night)
     keep_fates(connection)
+    if haul.again:
+        note_fates(connection)
     calendars(connection, settings, night_no)
     if not facts_only:
         check_invariants(connection)

@@ -30,6 +30,8 @@ MOST_WARNINGS = 30
 """House default: what a terminal shows at once; the pages have them all."""
 MOST_DEMO_WARNINGS = 4
 MOST_RELEASES = 6
+MOST_REREAD = 3
+_WIDEST = 100
 
 
 def read_latest(home: Path) -> Summary:
@@ -66,6 +68,7 @@ def describe_night(result: NightResult) -> dict[str, Any]:
         "lots_by_level": result.summary.lots_by_level,
         "held_lines": sum(site.lines.held for site in result.summary.sites),
         "released": [] if result.is_unchanged else _released_by_site(result.summary),
+        "read_again": [] if result.is_unchanged else _rereads_by_site(result.summary),
         "silent_sites": [site.site_id for site in result.summary.sites if site.is_silent],
     }
 
@@ -210,9 +213,28 @@ def _sampling(summary: Summary) -> str:
 def _released_by_site(summary: Summary) -> list[dict[str, Any]]:
     """Lines of this night that were held before and count now, for machines."""
     return [
-        {"site": site.site_id, "lines": site.released_tonight, "sentences": site.released_sentences}
+        {
+            "site": site.site_id,
+            "lines": site.released_tonight,
+            "sentences": site.released_sentences,
+            "files": [one.model_dump(mode="json") for one in site.released_files],
+        }
         for site in summary.sites
         if site.released_tonight
+    ]
+
+
+def _rereads_by_site(summary: Summary) -> list[dict[str, Any]]:
+    """Files that this night read again with the first lines that it changed, for machines."""
+    return [
+        {
+            "site": site.site_id,
+            "files": [one.model_dump(mode="json") for one in site.rereads_tonight],
+            "lines": [one.model_dump(mode="json") for one in site.reread_lines],
+            "lines_more": site.reread_lines_more,
+        }
+        for site in summary.sites
+        if site.rereads_tonight
     ]
 
 
@@ -224,13 +246,26 @@ def _changes(summary: Summary) -> list[str]:
         told += [f"  {site.name}: {text}" for text in sentences[:MOST_RELEASES]]
         if len(sentences) > MOST_RELEASES:
             told.append(f"  {site.name}: {len(sentences) - MOST_RELEASES} more on its page.")
-    told += [f"  {site.name}: {one.sentence}" for site in summary.sites for one in site.rereads_tonight]
+        told += [f"    {one.file} {_cut(one.lines)}" for one in site.released_files[:MOST_RELEASES]]
+        if len(site.released_files) > MOST_RELEASES:
+            told.append(f"    and {_count(len(site.released_files) - MOST_RELEASES, 'more file')}")
+    for site in summary.sites:
+        told += [f"  {site.name}: {one.sentence}" for one in site.rereads_tonight]
+        shown = site.reread_lines[:MOST_REREAD]
+        told += [f"    {one.file} {one.sentence}" for one in shown]
+        more = len(site.reread_lines) - len(shown) + site.reread_lines_more
+        if more:
+            told.append(f"    and {_count(more, 'more line')}: leachbook held --read-again lists them all.")
     return told + [
         f"  {site.name}: {_count(site.superseded_tonight, 'line')} replaced by a later version, "
         f"{site.withdrawn_tonight} withdrawn; the site's page shows both versions."
         for site in summary.sites
         if site.superseded_tonight or site.withdrawn_tonight
     ]
+
+
+def _cut(text: str) -> str:
+    return text if len(text) <= _WIDEST else f"{text[:_WIDEST].rsplit(', ', 1)[0]}, …"
 
 
 def _warnings(summary: Summary, most: int) -> list[str]:

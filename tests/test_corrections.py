@@ -72,6 +72,71 @@ def test_a_mended_mapping_says_what_it_changed(tmp_path: Path) -> None:
         "drop/readings_2026-04-02.csv was read again under the mended settings: values of 10 lines changed."
     )
     assert said in ran.out
+    assert "    drop/readings_2026-04-02.csv line 2: meter id M1 → nothing\n" in ran.out
+    assert "and 7 more lines: leachbook held --read-again lists them all." in ran.out
+    told = run_cli("held", home, "--read-again")
+    assert told.out.splitlines() == [
+        f"hill: 10 lines changed when files were read again on {NEXT}",
+        *(f"    drop/readings_2026-04-02.csv line {line}: meter id M1 → nothing" for line in range(2, 12)),
+    ]
+    page = (home / "out" / NEXT.isoformat() / "sites" / f"{SITE_ID}.html").read_text(encoding="utf-8")
+    assert "line 11: meter id M1 → nothing" in page
+
+
+def test_lines_that_a_mended_unit_releases_and_holds_are_named(tmp_path: Path) -> None:
+    lines = pots("H-1", "2026-04-02", ("5.7", "5.8"), ec="2600") + pots(
+        "H-2", "2026-04-02", ("5.9",), ec="3.00"
+    )
+    home = make_home(tmp_path / "home", **{"readings_2026-04-02.csv": READINGS_HEADER + lines})
+    night(home)
+    settings = home / "sites" / SITE_ID / "site.toml"
+    mended = SITE.replace('unit = "mS/cm"', 'unit = "µS/cm", header_unit_is_wrong = true')
+    settings.write_text(mended, encoding="utf-8")
+    ran = run_cli("nightly", home, "--as-of", NEXT)
+    assert "    drop/readings_2026-04-02.csv lines 2-3\n" in ran.out
+    (one,) = run_cli("held", home, "--read-again", "--json").json
+    assert (one["site_id"], one["as_of"]) == (SITE_ID, NEXT.isoformat())
+    assert [(line["line"], line["changed_values"]) for line in one["lines"]] == [
+        (2, [{"field": "ec_ms_cm", "before": "2600", "after": "2.6"}]),
+        (3, [{"field": "ec_ms_cm", "before": "2600", "after": "2.6"}]),
+        (4, [{"field": "ec_ms_cm", "before": "3", "after": "0.003"}]),
+    ]
+    assert one["lines"][0]["sentence"] == ("line 2: EC (mS/cm) 2600 → 2.6; held (ec out of scale) → accepted")
+    (site,) = run_cli("nightly", home, "--as-of", "2026-04-08", "--json").json["read_again"] or [None]
+    assert site is None
+    # a later night without a reading anew leaves the list of the last one
+    assert len(run_cli("held", home, "--read-again", "--json").json[0]["lines"]) == 3
+    assert run_cli("rebuild", home).code == 0
+    assert run_cli("verify", home).code == 0
+
+
+def test_a_file_that_was_held_whole_shows_each_line_as_taken_up(tmp_path: Path) -> None:
+    renamed = READINGS_HEADER.replace("EC (mS/cm)", "EC mS/cm") + SAMPLING
+    home = make_home(tmp_path / "home", **{"readings_2026-04-05.csv": renamed})
+    night(home)
+    settings = home / "sites" / SITE_ID / "site.toml"
+    settings.write_text(SITE.replace('"EC (mS/cm)"', '"EC mS/cm"'), encoding="utf-8")
+    site = only_site(night(home, NEXT).summary)
+    moved = [one for one in site.reread_lines if one.file == "drop/readings_2026-04-05.csv"]
+    assert [(one.line, one.fate_before, one.cause_before, one.fate_after) for one in moved] == [
+        (line, "held", "columns_changed", "accepted") for line in range(2, 7)
+    ]
+    assert {(one.field, one.before, one.after) for one in moved[0].changed_values} >= {
+        ("ph", None, "5.7"),
+        ("ec_ms_cm", None, "2.6"),
+    }
+
+
+def test_a_mapping_that_takes_lines_away_says_which_are_held_now(tmp_path: Path) -> None:
+    home = make_home(tmp_path / "home", **{"readings_2026-04-05.csv": READINGS_HEADER + SAMPLING})
+    night(home)
+    settings = home / "sites" / SITE_ID / "site.toml"
+    mapped = SITE.replace('purpose = "Purpose"\n', "").replace('ph = "pH"', 'ph = "Purpose"')
+    settings.write_text(mapped, encoding="utf-8")
+    site = only_site(night(home, NEXT).summary)
+    assert {(one.fate_before, one.fate_after, one.cause_after) for one in site.reread_lines} == {
+        ("accepted", "held", "number_unreadable")
+    }
 
 
 def test_a_column_that_no_field_takes_is_said_once(tmp_path: Path) -> None:
@@ -121,9 +186,12 @@ def test_the_terminal_says_what_was_released(tmp_path: Path) -> None:
     ran = run_cli("nightly", home, "--as-of", NEXT)
     said = "5 lines held before are taken up: lot L-9 is now in the lot list."
     assert said in ran.out
-    assert run_cli("status", home, "--json").json["released"] == [
-        {"site": SITE_ID, "lines": 5, "sentences": [said]}
+    (site,) = run_cli("status", home, "--json").json["released"]
+    assert (site["site"], site["lines"], site["sentences"]) == (SITE_ID, 5, [said])
+    assert [(one["file"], one["lines"]) for one in site["files"]] == [
+        ("drop/readings_2026-04-05.csv", "lines 2-6")
     ]
+    assert "    drop/readings_2026-04-05.csv lines 2-6\n" in ran.out
     overview = (home / "out" / NEXT.isoformat() / "overview.html").read_text(encoding="utf-8")
     assert said in overview
 

@@ -36,7 +36,9 @@ from pipeline.reports.summary import (
     Meter,
     Night,
     Quality,
+    ReleasedFile,
     Reread,
+    RereadLine,
     SetAsideLine,
     Site,
     Summary,
@@ -44,6 +46,7 @@ from pipeline.reports.summary import (
 )
 from pipeline.reports.wording import Row, Wording
 from pipeline.reports.wording_held import is_harmless
+from pipeline.reports.wording_rereads import say_lines, say_reread_line
 from pipeline.settings import PolicyInForce, Settings, SiteSettings
 from pipeline.warehouse.query import SHEET_DAYS
 
@@ -56,6 +59,7 @@ ORDER_FORMULA = (
 MOST_CORRECTIONS = 20
 MOST_SET_ASIDE = 50
 _REREAD_FIELDS = [name for name in Reread.model_fields if name != "sentence"]
+_REREAD_LINE_FIELDS = [name for name in RereadLine.model_fields if name != "sentence"]
 _CROP_CONTRAST_FIELDS = [name for name in CropContrast.model_fields if name != "crop"]
 LEVELS: tuple[Level, ...] = get_args(Level)
 DUE_STATES: tuple[DueState, ...] = get_args(DueState)
@@ -102,6 +106,7 @@ def _site(site: SiteSettings, policy: PolicyInForce, rows: Rows, group_date_form
     dues = Counter(lot.due.state for lot in lots)
     releases = sorted(rows.site("releases", site.id), key=lambda row: (row["cause"], row["lot_code"]))
     corrections = rows.site("corrections_tonight", site.id)
+    changed = rows.site("reread_lines", site.id)
     plan = compile_plan(rows.site("sampling_plan_days", site.id), rows.site("planned_samplings", site.id))
     intervals: dict[str, int] = {
         name: rule.routine_interval_days for name, rule in policy.values.containers.items()
@@ -138,6 +143,7 @@ def _site(site: SiteSettings, policy: PolicyInForce, rows: Rows, group_date_form
         ],
         released_tonight=sum(row["records"] for row in releases),
         released_sentences=[words.released(row) for row in releases],
+        released_files=[_released_file(row) for row in rows.site("released_files", site.id)],
         superseded_tonight=sum(row["fate"] == "superseded" for row in corrections),
         withdrawn_tonight=sum(row["fate"] == "withdrawn" for row in corrections),
         corrections_tonight=[
@@ -148,6 +154,8 @@ def _site(site: SiteSettings, policy: PolicyInForce, rows: Rows, group_date_form
             Reread(**{name: row[name] for name in _REREAD_FIELDS}, sentence=words.reread(row))
             for row in rows.site("rereads_tonight", site.id)
         ],
+        reread_lines=[reread_line(row) for row in changed],
+        reread_lines_more=changed[0]["lines_in_all"] - len(changed) if changed else 0,
         held=_held(rows.site("held_causes", site.id), words),
         meters=[
             _meter(row, rows.site("meter_findings", site.id), words)
@@ -178,6 +186,20 @@ def _event(row: Row) -> CalendarEvent:
     lines = row["description"].split("\n") if row["description"] else []
     facts = {name: row[name] for name in CalendarEvent.model_fields}
     return CalendarEvent(**{**facts, "description": lines})
+
+
+def reread_line(row: Row) -> RereadLine:
+    """One row of the query `reread_lines`."""
+    return RereadLine(**{name: row[name] for name in _REREAD_LINE_FIELDS}, sentence=say_reread_line(row))
+
+
+def _released_file(row: Row) -> ReleasedFile:
+    return ReleasedFile(
+        file=row["file"],
+        received_on=row["received_on"],
+        records=len(row["lines"]),
+        lines=say_lines(row["lines"]),
+    )
 
 
 def _file(row: Row, lines: Sequence[Row], counts: Sequence[Row]) -> FileReceived:

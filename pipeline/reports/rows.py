@@ -87,6 +87,8 @@ def arrange_rows(tables: Mapping[str, pl.DataFrame], published: Published) -> Ro
         "releases",
         "corrections_tonight",
         "rereads_tonight",
+        "reread_lines",
+        "released_files",
         "new_columns",
         "files_tonight",
         "not_data_lines",

@@ -492,6 +492,37 @@ class Reread(Part):
     sentence: str
 
 
+class ChangedValue(Part):
+    """A value of a line that was read again."""
+
+    field: str = Field(description="Column of the warehouse, with its unit")
+    before: str | None = Field(description="None: there was none")
+    after: str | None = Field(description="None: there is none any more")
+
+
+class RereadLine(Part):
+    """A line that reading its file again changed. Fates are None where no record begins at the line."""
+
+    file: str
+    line: int
+    changed_values: list[ChangedValue]
+    is_moved: bool = Field(description="Whether its fate, or what holds it, is another one now")
+    fate_before: str | None
+    cause_before: str | None
+    fate_after: str | None
+    cause_after: str | None
+    sentence: str
+
+
+class ReleasedFile(Part):
+    """A file whose held lines were taken up tonight."""
+
+    file: str
+    received_on: date
+    records: int
+    lines: str = Field(description="Where these records begin, as in: lines 2-6, 9")
+
+
 class Lines(Part):
     """Fates of the records that a site has sent so far. Their sum is `records`."""
 
@@ -600,6 +631,7 @@ class Site(Part):
     files_tonight: list[FileReceived]
     released_tonight: int = Field(description="Records held last night and accepted tonight")
     released_sentences: list[str]
+    released_files: list[ReleasedFile] = Field(default_factory=list, description="Where these lines stand")
     superseded_tonight: int = Field(default=0, description="Lines that gave way to a later version tonight")
     withdrawn_tonight: int = Field(
         default=0, description="Lines that the newest version of their list or file no longer has"
@@ -608,6 +640,10 @@ class Site(Part):
         default_factory=list, description="The first twenty of these lines, with what took their place"
     )
     rereads_tonight: list[Reread] = Field(default_factory=list)
+    reread_lines: list[RereadLine] = Field(
+        default_factory=list, description="The first twenty lines that this changed"
+    )
+    reread_lines_more: int = Field(default=0, description="Lines that it changed beyond those")
     held: list[HeldCause]
     meters: list[Meter]
     water: list[WaterCheck] = Field(default_factory=list)

@@ -74,7 +74,7 @@ JUDGEMENT_MODELS = (
     "site_states",
     "held_causes",
 )
-HISTORY_MODELS = ("releases",)
+HISTORY_MODELS = ("released_lines", "releases")
 BUILD_ORDER = (
     *(f"samplings/{name}" for name in SAMPLING_MODELS),
     *(f"judgement/{name}" for name in JUDGEMENT_MODELS),

@@ -10,7 +10,7 @@ import polars as pl
 
 from pipeline.intake.known import KNOWN_SCHEMA, number_equal_texts
 from pipeline.warehouse.connect import Connection
-from pipeline.warehouse.reread import count_changed, hand_over, read_values
+from pipeline.warehouse.reread import hand_over, list_changes, read_values
 from pipeline.warehouse.statements import fetch, insert_frame, run_sql
 
 LINE_TABLES = {
@@ -182,10 +182,10 @@ def load_files(connection: Connection, night_no: int, as_of: date, files: Sequen
     return records
 
 
-def reload_files(connection: Connection, files: Sequence[tuple[ReadFile, NewFile]]) -> None:
+def reload_files(connection: Connection, night_no: int, files: Sequence[tuple[ReadFile, NewFile]]) -> None:
     """Put new readings of old files in the place of the old ones; they keep their number and day of receipt.
 
-    How many values changed is written down for tonight.
+    Which values changed is written down for tonight, and what the lines were taken for is kept for `note_fates`.
     """
     if not files:
         return
@@ -194,11 +194,15 @@ def reload_files(connection: Connection, files: Sequence[tuple[ReadFile, NewFile
     tables = list(LINE_TABLES.values())
     before = read_values(connection, tables, file_ids)
     connection.begin()
+    run_sql(connection, "nights/keep_lines_before", {"file_ids": file_ids})
     hand_over(connection, [*tables, "record_problems"], file_ids)
     for table in ("files", "records", "record_problems", *tables):
         run_sql(connection, f"nights/forget_{table}", {"file_ids": file_ids})
     _insert(connection, placed)
-    changed = count_changed(before, read_values(connection, tables, file_ids))
+    changes = list_changes(before, read_values(connection, tables, file_ids))
+    if changes.height:
+        insert_frame(connection, "reread_values", changes.with_columns(night_no=pl.lit(night_no)))
+    changed = dict(changes.group_by("file_id").agg(pl.col("line_from").n_unique()).iter_rows())
     for file_id in file_ids:
         run_sql(
             connection,

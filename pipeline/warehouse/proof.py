@@ -27,6 +27,8 @@ KEYS: Final[Mapping[str, tuple[str, ...]]] = {
     "file_troubles": ("night_no", "site_id", "name"),
     "fate_history": ("file_id", "record_no", "from_night"),
     "rereads": ("night_no", "file_id"),
+    "reread_values": ("night_no", "file_id", "line_from", "field"),
+    "reread_fates": ("night_no", "file_id", "line_from"),
     "calendar_history": ("uid", "sequence"),
 }
 """Tables of facts, which only the archive can give back, with what tells their rows apart."""

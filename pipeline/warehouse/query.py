@@ -17,6 +17,9 @@ Tables = Mapping[str, pl.DataFrame]
 SHEET_DAYS: Final = 6
 """A night's sampling sheet asks for what is due until so many days after the as-of day, as `due this week` does."""
 
+MOST_REREAD_LINES: Final = 20
+"""House default: so many lines that reading files again changed stand on a site's page; the command has them all."""
+
 _QUERIES: Final = (
     "lots",
     "dues",
@@ -31,6 +34,7 @@ _QUERIES: Final = (
     "water_checks",
     "corrections_tonight",
     "rereads_tonight",
+    "released_files",
     "new_columns",
     "files_tonight",
     "not_data_lines",
@@ -62,9 +66,17 @@ def fetch_tables(connection: Connection) -> dict[str, pl.DataFrame]:
     return {
         **{name: fetch(connection, f"queries/{name}") for name in _QUERIES},
         **{name: fetch_relation(connection, name) for name in _RELATIONS},
+        "reread_lines": fetch_reread_lines(connection, only_tonight=True, most=MOST_REREAD_LINES),
         "sheet_lots": sheet.lots,
         "sheet_meters": sheet.meters,
     }
+
+
+def fetch_reread_lines(
+    connection: Connection, *, only_tonight: bool = False, most: int | None = None
+) -> pl.DataFrame:
+    """Lines that reading files again changed, tonight or in the newest night that did so; `most` of each site."""
+    return fetch(connection, "queries/reread_lines", {"only_tonight": only_tonight, "most": most})
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,4 @@
-"""What a file leaves behind when it is read again: lines that others lean on, and how many of its values changed."""
+"""What a file leaves behind when it is read again: lines that others lean on, and which of its values changed."""
 
 from __future__ import annotations
 
@@ -29,26 +29,66 @@ def read_values(connection: Connection, tables: Iterable[str], file_ids: Sequenc
     return Values(lines, rows)
 
 
-def count_changed(before: Values, after: Values) -> dict[int, int]:
-    """Lines whose values differ, by the file in which they stand first now; a file without any is left out."""
-    first = after.lines.filter("is_first")
-    was = before.lines.select("file_id", "line_from", was_file="at_file_id", was_record="at_record_no")
-    places = first.join(was, on=["file_id", "line_from"], how="left")
-    counts: dict[int, int] = {}
+def list_changes(before: Values, after: Values) -> pl.DataFrame:
+    """Every value that differs: file_id, line_from, field, value_before, value_after (text; null where there is none).
+
+    Lines are told by where they begin in their file. A line that only repeats one of an earlier file, before and now,
+    is left out: what changes in that one changes here.
+    """
+    lines = before.lines.join(
+        after.lines, on=["file_id", "line_from"], how="full", coalesce=True, suffix="_now"
+    ).filter(pl.col("is_first").fill_null(False) | pl.col("is_first_now").fill_null(False))
+    changes = [_NO_CHANGE]
     for table, now in after.rows.items():
+        was = before.rows[table]
         names = [name for name in now.columns if name not in ("file_id", "record_no")]
-        pairs = places.join(
-            now, left_on=["at_file_id", "at_record_no"], right_on=["file_id", "record_no"], how="inner"
-        ).join(
-            before.rows[table],
-            left_on=["was_file", "was_record"],
-            right_on=["file_id", "record_no"],
-            how="left",
-            suffix="_before",
+        pairs = _placed(lines, was, "at_file_id", "at_record_no").join(
+            _placed(lines, now, "at_file_id_now", "at_record_no_now"),
+            on=["file_id", "line_from"],
+            how="full",
+            coalesce=True,
+            suffix="_after",
         )
-        differs = pl.any_horizontal(pl.col(name).ne_missing(pl.col(f"{name}_before")) for name in names)
-        counts |= dict(pairs.filter(differs).group_by("file_id").len().iter_rows())
-    return counts
+        changes += [_changes_of(pairs, name) for name in names]
+    return pl.concat(changes).sort("file_id", "line_from", "field")
+
+
+_NO_CHANGE = pl.DataFrame(
+    schema={
+        "file_id": pl.Int32,
+        "line_from": pl.Int32,
+        "field": pl.String,
+        "value_before": pl.String,
+        "value_after": pl.String,
+    }
+)
+
+
+def _placed(lines: pl.DataFrame, rows: pl.DataFrame, at_file: str, at_record: str) -> pl.DataFrame:
+    """The rows of a table by file and line of those that have them."""
+    places = lines.select("file_id", "line_from", at_file, at_record)
+    return places.join(
+        rows, left_on=[at_file, at_record], right_on=["file_id", "record_no"], how="inner"
+    ).drop(at_file, at_record)
+
+
+def _changes_of(pairs: pl.DataFrame, name: str) -> pl.DataFrame:
+    differing = pairs.filter(pl.col(name).ne_missing(pl.col(f"{name}_after")))
+    return differing.select(
+        "file_id",
+        "line_from",
+        pl.lit(name).alias("field"),
+        _as_text(differing, name).alias("value_before"),
+        _as_text(differing, f"{name}_after").alias("value_after"),
+    )
+
+
+def _as_text(frame: pl.DataFrame, name: str) -> pl.Expr:
+    text = pl.col(name).cast(pl.String)
+    if not frame.schema[name].is_decimal():
+        return text
+    # 5.800 and 5.8 are one value, whatever the column keeps.
+    return text.str.replace(r"(\.[0-9]*?)0+$", "$1").str.strip_suffix(".")
 
 
 def hand_over(connection: Connection, tables: Iterable[str], file_ids: Sequence[int]) -> None:
@@ -72,3 +112,8 @@ def hand_over(connection: Connection, tables: Iterable[str], file_ids: Sequence[
         )
         if rows.height:
             insert_frame(connection, table, rows)
+
+
+def note_fates(connection: Connection) -> None:
+    """Once tonight's fates are worked out: write down those of the files read again that are not what they were."""
+    run_sql(connection, "nights/note_reread_fates")

@@ -36,6 +36,8 @@ TEXTS = frozenset(
         # what was replaced and read again has its own tests; how many lines gave way is compared
         "corrections_tonight",
         "rereads_tonight",
+        "reread_lines",
+        "reread_lines_more",
         "why",
         "also",
         "excuse",
@@ -59,6 +61,7 @@ KEYS: dict[str, tuple[str, ...]] = {
     "pots": ("file", "line"),
     "meters": ("meter_id",),
     "growers": ("grower_id",),
+    "released_files": ("file", "received_on"),
     "contrasts": ("comparison", "quantity"),
     "crop_contrasts": ("crop", "container_class", "quantity", "first_site", "second_site"),
 }

@@ -88,13 +88,39 @@ def gave_way(before: SiteFacts | None, now: SiteFacts, word: str) -> int:
     )
 
 
-def released(before: SiteFacts | None, now: SiteFacts) -> int:
+def released(before: SiteFacts | None, now: SiteFacts) -> list[Ref]:
     """Records held last night and accepted tonight."""
     if before is None:
-        return 0
-    return sum(
-        1 for ref, fate in before.fates.items() if fate.fate == "held" and now.fates[ref].fate == "accepted"
-    )
+        return []
+    return [
+        ref for ref, fate in before.fates.items() if fate.fate == "held" and now.fates[ref].fate == "accepted"
+    ]
+
+
+def released_files(before: SiteFacts | None, now: SiteFacts) -> list[dict[str, Any]]:
+    """The same by file: where these records begin, each run of lines as its first and last."""
+    by_file: dict[int, list[int]] = {}
+    for ref in released(before, now):
+        record = now.files[ref.file_no].read.records[ref.record_no - 1]
+        by_file.setdefault(ref.file_no, []).append(record.line_from)
+    parts = []
+    for file_no, lines in sorted(by_file.items()):
+        runs: list[list[int]] = []
+        for line in sorted(lines):
+            if runs and runs[-1][-1] + 1 == line:
+                runs[-1].append(line)
+            else:
+                runs.append([line])
+        said = ", ".join(str(run[0]) if len(run) == 1 else f"{run[0]}-{run[-1]}" for run in runs)
+        parts.append(
+            {
+                "file": now.files[file_no].name,
+                "received_on": iso(now.files[file_no].received_on),
+                "records": len(lines),
+                "lines": f"{'line' if len(lines) == 1 else 'lines'} {said}",
+            }
+        )
+    return parts
 
 
 def policy_numbers(policy: Policy) -> dict[str, float]:
@@ -179,7 +205,8 @@ def site_part(
             for file in facts.files
             if file.received_on == as_of
         ],
-        "released_tonight": released(before, facts),
+        "released_tonight": len(released(before, facts)),
+        "released_files": released_files(before, facts),
         "superseded_tonight": gave_way(before, facts, "superseded"),
         "withdrawn_tonight": gave_way(before, facts, "withdrawn"),
         "held": held_part(facts),

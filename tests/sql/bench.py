@@ -36,7 +36,7 @@ from pipeline.measuring import TABLES as MEASURED_TABLES
 from pipeline.measuring import measure_night
 from pipeline.settings import Column, Export, Group, Settings, SiteSettings
 from pipeline.settings.policy import PolicyPeriod
-from pipeline.warehouse.build import BUILD_ORDER
+from pipeline.warehouse.build import BUILD_ORDER, HISTORY_MODELS
 from pipeline.warehouse.connect import Connection
 from pipeline.warehouse.load import FileFacts, NewFile, load_files, start_night
 from pipeline.warehouse.migrate import migrate
@@ -225,7 +225,7 @@ def dependencies() -> dict[str, frozenset[str]]:
     with duckdb.connect() as connection:
         return {
             name: frozenset(connection.get_table_names(read_sql(name)))
-            for name in (*BUILD_ORDER, "history/releases")
+            for name in (*BUILD_ORDER, *(f"history/{name}" for name in HISTORY_MODELS))
         }
 
 
