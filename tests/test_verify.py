@@ -21,6 +21,7 @@ from tests.home import DAY, DROP, GOOD_PH, NOW, READINGS_HEADER, SITE, drop, mak
 
 NEXT_DAY = DAY + timedelta(days=1)
 READINGS = "drop/readings_2026-04-02.csv of hill"
+SAMPLING = "site_id hill, lot_key h-1, sampled_on 2026-04-02, purpose routine"
 
 
 def run_three_nights(home: Path) -> None:
@@ -149,7 +150,23 @@ def test_damage_is_named_down_to_the_column(home: Path) -> None:
             "delete from file_troubles",
             "table file_troubles: night_no 2, site_id hill, name drop/stray.bin: the row was",
         ),
-        ("update verdicts set side = 'high'", "table verdicts: "),
+        (
+            "update verdicts set side = 'high' where lot_key = 'h-2' and quantity = 'ec'",
+            f"table verdicts: {SAMPLING.replace('h-1', 'h-2')}, quantity ec: side is 'high', the archive gives '",
+        ),
+        (
+            "delete from samplings where lot_key = 'h-1' and sampled_on = '2026-04-02'",
+            f"table samplings: {SAMPLING}: the row was removed",
+        ),
+        (
+            "insert into samplings select * replace ('retest' as purpose) from samplings where lot_key = 'h-1'",
+            f"table samplings: {SAMPLING.replace('routine', 'retest')}: the row was put there, nothing that",
+        ),
+        (
+            "delete from usable_readings where record_no = 2 and sampled_on = '2026-04-02'",
+            f"table usable_readings: {READINGS} line 2 (record 2): the row was removed",
+        ),
+        ("update run set as_of = '2026-04-01'", "table run: "),
         ("drop table verdicts", "table verdicts: the table was taken away"),
         ("drop table record_fates", "table record_fates: the table was taken away"),
         (
@@ -164,6 +181,14 @@ def test_rows_and_tables_that_were_altered_are_named(home: Path, statement: str,
     found = said(home, "warehouse")
     assert any(says in one for one in found), found
     assert all(one.endswith(".") and "\n" not in one for one in found)
+
+
+def test_what_follows_from_an_altered_row_is_named_after_it(home: Path) -> None:
+    tamper(home, "delete from attention")
+    tamper(home, "update reading_lines set ph = 5.1 where ph = 5.7 and sampled_on = '2026-04-02'")
+    rows = [one for one in said(home, "warehouse") if ": site_id " in one or f": {READINGS}" in one]
+    assert "table reading_lines: " in rows[0]
+    assert "table attention: site_id hill, lot_key h-1: the row was removed" in rows[1]
 
 
 def test_no_more_than_twenty_rows_are_named(home: Path) -> None:

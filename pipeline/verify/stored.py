@@ -84,7 +84,10 @@ def check_tables(home: Path, connection: Connection, sealed: ledger.Entry) -> It
 
 
 def name_rows(home: Path, expected: Path) -> Iterator[Finding]:
-    """Rows that are not what the replay of the archive gives; at most MOST_ROWS are named, the rest is counted."""
+    """Rows that are not what the replay of the archive gives; at most MOST_ROWS are named, the rest is counted.
+
+    Tables of facts come first: what is worked out from a row that was altered is wrong with it.
+    """
     found = warehouse_path(home)
     try:
         with side_by_side(found, expected) as connection:
@@ -97,7 +100,7 @@ def name_rows(home: Path, expected: Path) -> Iterator[Finding]:
         yield _wrong(home, f"{WAREHOUSE_NAME}, table {table}: the table {what}")
     shared = {
         table: [name for name in here[table] if name in there[table]]
-        for table in sorted(here.keys() & there.keys())
+        for table in sorted(here.keys() & there.keys(), key=lambda table: (table not in BASE_TABLES, table))
     }
     named = 0
     while shared:
@@ -125,7 +128,7 @@ def _name_rows_of(
     extra, missing = count_differences(connection, table, columns)
     if not extra and not missing:
         return
-    told = find_differences(connection, table, columns)[: max(0, most)] if is_base else []
+    told = find_differences(connection, table, columns)[:most] if most > 0 else []
     yield from (_wrong(home, _say_difference(connection, one)) for one in told)
     if len(told) < max(extra, missing):
         yield _wrong(
@@ -140,7 +143,8 @@ def _say_difference(connection: Connection, one: RowDifference) -> str:
     if one.found is None:
         return f"{place}: the row was removed"
     if one.expected is None:
-        return f"{place}: the row was put there, no file gives it"
+        source = "no file gives it" if one.table in BASE_TABLES else "nothing that the sites sent gives it"
+        return f"{place}: the row was put there, {source}"
     changed = [
         f"{name} is {_say(value)}, the archive gives {_say(one.expected[name])}"
         for name, value in one.found.items()

@@ -14,6 +14,7 @@ import polars as pl
 
 from pipeline.errors import WarehouseError
 from pipeline.warehouse.connect import Connection, mend, warehouse_path
+from pipeline.warehouse.keys import key_of
 from pipeline.warehouse.load import LINE_TABLES, last_night
 from pipeline.warehouse.statements import fetch, quoted, run_sql
 
@@ -212,8 +213,8 @@ def _quick_sum(connection: Connection, base: str, table: str, columns: Sequence[
 
 
 def find_differences(connection: Connection, table: str, columns: Sequence[str]) -> list[RowDifference]:
-    """Rows of a table of facts that differ, by their key; not more than some hundreds are looked at."""
-    key = KEYS[table]
+    """Rows of a table that differ, by their key; not more than some hundreds are looked at."""
+    key = KEYS.get(table) or key_of(table, tuple(columns))
     order = ", ".join(quoted(name) for name in key)
     extra, missing = (
         _by_key(connection, f"{_only(table, columns, *pair)} order by {order} limit {_MOST_ROWS}", key)
