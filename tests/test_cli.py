@@ -212,7 +212,12 @@ def test_a_lot_without_any_sampling(tmp_path: Path) -> None:
         tmp_path / "home", **{"readings_2026-04-02.csv": READINGS_HEADER + pots("H-2", "2026-04-02", ("6",))}
     )
     assert run_cli("nightly", home, "--as-of", DAY).code == 0
-    assert one_sentence(run_cli("trace", home, "hill", "H-1")) == "Lot H-1 at Hill has not been sampled yet."
+    traced = run_cli("trace", home, "hill", "H-1")
+    assert (traced.code, "No sampling yet\n" in traced.out) == (0, True)
+    assert "  no current reading: No counting sampling since the lot started 35 days ago.\n" in traced.out
+    assert "      2026-04-06 - 2026-03-02 = 35 days; a first sampling within 7\n" in traced.out
+    asked = run_cli("trace", home, "hill", "H-1", "--on", DAY)
+    assert one_sentence(asked) == "Lot H-1 at Hill has not been sampled yet."
 
 
 @pytest.mark.parametrize("which", [0, 2, 3])

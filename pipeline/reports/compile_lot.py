@@ -176,8 +176,13 @@ _COMPARED = {"affected_differ", "affected_unexplained", "affected_too_few"}
 
 def _with_context(lot: Row, rows: Rows) -> list[dict[str, Any]]:
     """The lot's reasons, each with what its sentence needs of the last counting sampling and of the policy."""
-    last = _last_figures(lot, rows)
-    reasons = rows.lot("reasons", lot["site_id"], lot["lot_key"])
+    key = (lot["site_id"], lot["lot_key"])
+    return give_context(lot, rows.lot("reasons", *key), rows.lot("figures", *key))
+
+
+def give_context(lot: Row, reasons: Sequence[Row], figures: Sequence[Row]) -> list[dict[str, Any]]:
+    """Reasons of one lot (rows of the relation) as `Wording.reason` takes them; `lot`, `figures`: of the queries."""
+    last = _last_of(lot, figures)
     is_compared = any(reason["code"] in _COMPARED for reason in reasons)
     told = []
     for reason in reasons:
@@ -197,9 +202,13 @@ def _with_context(lot: Row, rows: Rows) -> list[dict[str, Any]]:
 
 def _last_figures(lot: Row, rows: Rows) -> dict[str, Row]:
     """Figures of the lot's last counting sampling by quantity."""
+    return _last_of(lot, rows.lot("figures", lot["site_id"], lot["lot_key"]))
+
+
+def _last_of(lot: Row, figures: Sequence[Row]) -> dict[str, Row]:
     return {
         figure["quantity"]: figure
-        for figure in rows.lot("figures", lot["site_id"], lot["lot_key"])
+        for figure in figures
         if (figure["sampled_on"], figure["purpose"])
         == (lot["last_counting_on"], lot["last_counting_purpose"])
     }

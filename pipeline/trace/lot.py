@@ -19,9 +19,12 @@ from pipeline.errors import SiteNotFound
 from pipeline.reports.wording import Wording
 from pipeline.settings import Column, Settings, SiteSettings
 from pipeline.settings.sheet import columns_of
+from pipeline.trace.bands import band_steps
 from pipeline.trace.find import find_site, header_of, list_nearest
 from pipeline.trace.measures import TracedMeasure, trace_measures, write_measures
 from pipeline.trace.meters import TracedMeterDay, trace_meter_days, write_meter_day
+from pipeline.trace.remarks import TracedRemark, trace_remarks, write_remarks
+from pipeline.trace.standing import TracedStanding, trace_standing, write_standing
 from pipeline.warehouse.connect import Connection
 from pipeline.warehouse.query import (
     fetch_answered_dues,
@@ -36,6 +39,7 @@ from pipeline.warehouse.query import (
     fetch_lot_meters,
     fetch_lot_ranges,
     fetch_lot_samplings,
+    fetch_standing,
 )
 
 Row = dict[str, Any]
@@ -115,13 +119,15 @@ class Trace(_Part):
     samplings: list[TracedSampling]
     not_used: list[TracedLine]
     measures: list[TracedMeasure]
+    remarks: list[TracedRemark]
+    standing: TracedStanding | None
     dues: list[str]
 
 
 def trace_lot(
     connection: Connection, settings: Settings, site_id: str, lot: str, on: date | None = None
 ) -> Trace:
-    """Trace the samplings of one lot on one day, by default the last day that has any.
+    """Trace the samplings of one lot on one day, by default the last day that has any, and its place on the pages.
 
     Raises SiteNotFound when the home lacks the site, the lot, or a sampling on that day.
     """
@@ -133,16 +139,10 @@ def trace_lot(
         known = fetch_lot_codes(connection, site_id)
         raise SiteNotFound(f"{site.name} has no lot {lot} in its lot list: {list_nearest(lot, known)}.")
     rows = fetch_lot_samplings(connection, site_id, lot_key).to_dicts()
+    standing = fetch_standing(connection, site_id, lot_key)
+    tonight = standing.lots["as_of"].to_list()
     days = sorted({row["sampled_on"] for row in rows})
-    day = on or (days[-1] if days else None)
-    if day is None or not days:
-        raise SiteNotFound(f"Lot {found[0]['lot_id']} at {site.name} has not been sampled yet.")
-    if day not in days:
-        listed = ", ".join(str(one) for one in days)
-        raise SiteNotFound(
-            f"Lot {found[0]['lot_id']} at {site.name} was not sampled on {day}; "
-            f"give one of its days with --on: {listed}."
-        )
+    day = _choose_day(f"Lot {found[0]['lot_id']} at {site.name}", days, on, tonight)
     found_lines = fetch_lot_lines(connection, site_id, lot_key, day)
     spans = _known_spans(connection, found_lines)
     line_rows = found_lines.to_dicts()
@@ -166,8 +166,22 @@ def trace_lot(
         ),
         not_used=[line for line in lines if line.fate != "accepted"],
         measures=trace_measures(fetch_lot_measured(connection, site_id, lot_key), day),
+        remarks=trace_remarks(standing, site, day),
+        standing=trace_standing(standing, site, found[0]),
         dues=_dues(fetch_lot_dues(connection, site_id, lot_key).to_dicts()),
     )
+
+
+def _choose_day(lot: str, days: Sequence[date], on: date | None, tonight: Sequence[date]) -> date:
+    """The day asked for, else the last sampling's; a standing lot without any is traced as of the night."""
+    if not days:
+        if on is None and tonight:
+            return tonight[0]
+        raise SiteNotFound(f"{lot} has not been sampled yet.")
+    if on is not None and on not in days:
+        listed = ", ".join(str(one) for one in days)
+        raise SiteNotFound(f"{lot} was not sampled on {on}; give one of its days with --on: {listed}.")
+    return on or days[-1]
 
 
 def _dues(rows: Sequence[Row]) -> list[str]:
@@ -366,7 +380,11 @@ def _figure(row: Row, ranges: Sequence[Row], pots: Sequence[Row]) -> TracedFigur
         sd=row["sd"],
         ci_low=row["ci_low"],
         ci_high=row["ci_high"],
-        arithmetic=[*_arithmetic(row), *_bound_steps(row, pots)],
+        arithmetic=[
+            *_arithmetic(row),
+            *_bound_steps(row, pots),
+            *(band_steps(row["method"], row["mean"]) if row["quantity"] == "ec" else []),
+        ],
         target=target,
         source=None if row["low"] is None else f"{row['source'] or 'own value'} ({row['how_known']})",
         other_ranges=[
@@ -462,6 +480,7 @@ def write_trace(trace: Trace) -> list[str]:
     name = f" ‘{trace.cultivar}’" if trace.cultivar else ""
     place = f"{trace.house or 'no house given'} ({trace.lot_file} line {trace.lot_line})"
     lines = [f"{trace.site_name}, lot {trace.lot_id}: {trace.crop}{name}, {place}"]
+    lines += [] if trace.samplings else ["", "No sampling yet"]
     for sampling in trace.samplings:
         counts = "counts" if sampling.counts else "does not count"
         proper = sampling.proper.replace("_", " ")
@@ -478,8 +497,12 @@ def write_trace(trace: Trace) -> list[str]:
         for figure in sampling.figures:
             lines += _write_figure(figure)
     if trace.measures:
-        lines += ["", f"Measures of the lot, pots of {trace.samplings[0].sampled_on}"]
+        of_day = f", pots of {trace.samplings[0].sampled_on}" if trace.samplings else ""
+        lines += ["", f"Measures of the lot{of_day}"]
         lines += write_measures(trace.measures)
+    lines += write_remarks(trace.remarks)
+    if trace.standing is not None:
+        lines += write_standing(trace.standing)
     if trace.dues:
         lines += ["", "Due as of the last night, what rules first", *(f"  {due}" for due in trace.dues)]
     if trace.not_used:

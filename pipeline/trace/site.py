@@ -1,4 +1,4 @@
-"""From the figures of a site's meters, water and feed back to file and line; its crops elsewhere, its front rows."""
+"""From the figures of a site's meters, water and feed back to file and line; its crops elsewhere, its questions."""
 
 from __future__ import annotations
 
@@ -16,13 +16,17 @@ from pipeline.trace.find import find_site
 from pipeline.trace.measures import contrast_steps
 from pipeline.trace.meters import TracedCheck, list_cells, make_check, plain, trace_checks, write_check
 from pipeline.trace.positions import front_row_steps
+from pipeline.trace.questions import TracedQuestion, trace_lists, trace_questions, write_questions
 from pipeline.warehouse.connect import Connection
 from pipeline.warehouse.query import (
     fetch_buffers,
     fetch_checks,
     fetch_crop_means,
+    fetch_list_lines,
     fetch_recorded_rows,
+    fetch_site_findings,
     fetch_traced_waters,
+    fetch_written,
 )
 
 Row = dict[str, Any]
@@ -43,7 +47,7 @@ class TracedCropContrast(BaseModel):
 
 
 class SiteTrace(BaseModel):
-    """A site's checks of meters, water and feed that tonight's judgement takes, its crops elsewhere, pots' places."""
+    """A site's checks of meters, water and feed that tonight's judgement takes, its crops elsewhere, questions."""
 
     model_config = ConfigDict(frozen=True)
 
@@ -51,6 +55,8 @@ class SiteTrace(BaseModel):
     site_name: str
     checks: list[TracedCheck]
     contrasts: list[TracedCropContrast]
+    questions: list[TracedQuestion]
+    lists: list[TracedQuestion]
     front_row: list[str]
     """How many pots stood in the front row, step by step; empty where no row on a mapped bench is written down."""
 
@@ -65,11 +71,14 @@ def trace_site(connection: Connection, settings: Settings, site_id: str) -> Site
     waters = fetch_traced_waters(connection, site.id).to_dicts()
     means, limits = fetch_crop_means(connection)
     names = {one.id: one.name for one in settings.sites}
+    questions, lists = fetch_site_findings(connection, site.id)
     return SiteTrace(
         site_id=site.id,
         site_name=site.name,
         checks=[*meters, *_waters(waters, site)],
         contrasts=trace_crop_contrasts(means, limits, site.id, names),
+        questions=trace_questions(questions, fetch_written(connection, site.id)),
+        lists=trace_lists(lists, fetch_list_lines(connection, site.id)),
         front_row=front_row_steps(fetch_recorded_rows(connection, site.id)),
     )
 
@@ -232,4 +241,5 @@ def write_site_trace(trace: SiteTrace) -> list[str]:
     if trace.front_row:
         lines += ["", "Pots of the last weeks whose row on a mapped bench is written down"]
         lines += [f"      {step}" for step in trace.front_row]
+    lines += write_questions([*trace.questions, *trace.lists])
     return lines

@@ -147,6 +147,72 @@ def fetch_lot_dues(connection: Connection, site_id: str, lot_key: str) -> pl.Dat
     return dues.filter((pl.col("site_id") == site_id) & (pl.col("lot_key") == lot_key))
 
 
+@dataclass(frozen=True, slots=True)
+class StandingRows:
+    """What a lot's place on tonight's pages was worked out from; no row in `lots` where it does not stand.
+
+    attention holds all lots of the group, everything else the one lot.
+    """
+
+    attention: pl.DataFrame
+    lots: pl.DataFrame
+    reasons: pl.DataFrame
+    figures: pl.DataFrame
+    last_verdicts: pl.DataFrame
+    depending: pl.DataFrame
+    drifts: pl.DataFrame
+    findings: pl.DataFrame
+    samplings: pl.DataFrame
+    lines: pl.DataFrame
+    treatments: pl.DataFrame
+    waters: pl.DataFrame
+
+
+def fetch_standing(connection: Connection, site_id: str, lot_key: str) -> StandingRows:
+    """Everything by which one lot has its level, its place and its remarks."""
+    lot = {"site_id": site_id, "lot_key": lot_key}
+
+    def of_the_lot(frame: pl.DataFrame) -> pl.DataFrame:
+        return frame.filter((pl.col("site_id") == site_id) & (pl.col("lot_key") == lot_key))
+
+    relations = {
+        field: of_the_lot(fetch_relation(connection, relation))
+        for field, relation in (
+            ("reasons", "reasons"),
+            ("last_verdicts", "last_verdicts"),
+            ("depending", "depending_figures"),
+            ("drifts", "drifts"),
+            ("findings", "sampling_findings"),
+            ("samplings", "samplings"),
+        )
+    }
+    return StandingRows(
+        attention=fetch_relation(connection, "attention"),
+        lots=of_the_lot(fetch(connection, "queries/lots")),
+        figures=of_the_lot(fetch(connection, "queries/figures")),
+        lines=fetch(connection, "queries/trace_used_lines", lot),
+        treatments=fetch(connection, "queries/trace_treatments", lot),
+        waters=fetch(connection, "queries/trace_lot_waters", lot),
+        **relations,
+    )
+
+
+def fetch_written(connection: Connection, site_id: str) -> pl.DataFrame:
+    """Readings of single pots of a site as they were written down lately."""
+    return fetch(connection, "queries/trace_written", {"site_id": site_id})
+
+
+def fetch_list_lines(connection: Connection, site_id: str) -> pl.DataFrame:
+    """The lines behind what a site's lists say against each other."""
+    return fetch(connection, "queries/trace_lists", {"site_id": site_id})
+
+
+def fetch_site_findings(connection: Connection, site_id: str) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Tonight's questions about a site's readings, and what its lists say against each other."""
+    questions, lists = (fetch_relation(connection, name) for name in ("site_questions", "list_findings"))
+    return questions.filter(pl.col("site_id") == site_id), lists.filter(pl.col("site_id") == site_id)
+
+
 def fetch_lot_ranges(connection: Connection, site_id: str, lot_key: str) -> pl.DataFrame:
     """Every published range of a lot's crop."""
     return fetch(connection, "queries/trace_ranges", {"site_id": site_id, "lot_key": lot_key})

@@ -280,6 +280,16 @@ select
         when m.side = 'high' then (m.judged_mean - m.high::double) / m.step::double
         else 0.0
     end as steps_beyond,
+    m.step,
+    -- what stood beside the mean, for whoever asks how the verdict came about
+    m.clear_low,
+    m.clear_high,
+    m.action_low,
+    m.action_high,
+    m.is_interval_beyond,
+    m.is_threshold_crossed,
+    m.ec_act_ms_cm,
+    m.ec_low_act,
     i.pots_in_range
 from measured as m
 left join in_range_pots as i

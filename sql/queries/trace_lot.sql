@@ -9,7 +9,10 @@ select
     l.house,
     l.container_class,
     f.name as file,
-    r.line_from as line
+    r.line_from as line,
+    r.cells,
+    f.export_no,
+    f.header
 from current_lots as l
 inner join files as f on l.file_id = f.file_id
 inner join records as r on l.file_id = r.file_id and l.record_no = r.record_no

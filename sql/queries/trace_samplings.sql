@@ -7,6 +7,7 @@ select
     s.min_pots,
     s.is_counting,
     s.proper,
+    s.method,
     v.quantity,
     f.n,
     f.sum_x,

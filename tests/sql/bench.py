@@ -325,6 +325,15 @@ class Bench:
         self.build("last_verdicts", "last_treatments", "lot_targets", "sampling_figures", "feed_checks")
         measure_night(self.connection)
 
+    def build_traced(self) -> None:
+        """Measure, and build every model that a trace of a lot or of a site reads."""
+        self.measure()
+        self.build(
+            *("streaks", "answered_dues", "sampling_meters", "attention", "due_states", "reasons"),
+            *("sampling_findings", "calibrations", "buffer_readings", "usable_readings"),
+            *("site_questions", "list_findings"),
+        )
+
     def rows(self, relation: str, columns: str, where: str = "true") -> list[tuple[Any, ...]]:
         """Build a model and return these columns, sorted by them."""
         self.build(relation)

@@ -24,8 +24,7 @@ def bench(warehouse: Connection) -> Bench:
 
 
 def due_lines(bench: Bench) -> list[str]:
-    bench.measure()
-    bench.build("streaks", "dues", "answered_dues", "sampling_meters")
+    bench.build_traced()
     lines = write_trace(trace_lot(bench.connection, settings_of(site()), "north", "A"))
     if "Due as of the last night, what rules first" not in lines:
         return []

@@ -40,8 +40,7 @@ def trace(bench: Bench, positions: str) -> SiteTrace:
     bench.use(NORTH)
     bench.lots("lot_code | house | bench\nA | House 1 | 1\nB | House 1 | 2")
     bench.readings("lot_code | position\n" + positions)
-    bench.measure()
-    bench.build("calibrations", "buffer_readings")
+    bench.build_traced()
     return trace_site(bench.connection, settings_of(NORTH), "north")
 
 

@@ -30,8 +30,7 @@ def bench(warehouse: Connection) -> Bench:
 
 
 def trace(bench: Bench) -> SiteTrace:
-    bench.measure()
-    bench.build("calibrations", "buffer_readings", "usable_readings")
+    bench.build_traced()
     return trace_site(bench.connection, settings_of(site()), "north")
 
 
@@ -196,8 +195,7 @@ def grown(bench: Bench, north: str, south: str) -> SiteTrace:
         bench.lots("lot_code\n" + "\n".join(lots), site_id=site_id)
         rows = [f"{lot} | {mean}" for lot, mean in zip(lots, means, strict=True) for _ in range(5)]
         bench.readings("lot_code | ph\n" + "\n".join(rows), site_id=site_id)
-    bench.measure()
-    bench.build("calibrations", "buffer_readings", "usable_readings")
+    bench.build_traced()
     return trace_site(bench.connection, settings_of(*both), "south")
 
 
