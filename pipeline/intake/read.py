@@ -264,7 +264,7 @@ class _Found:
 def _read_body(lines: list[str], at: int, rules: SetAside, header: list[str] | None, found: _Found) -> None:
     """Everything below the header; `header` is None where the file is held and its width says nothing."""
     export = rules.export
-    splitter = RecordSplitter(lines, export.delimiter)
+    splitter = RecordSplitter(lines, export.delimiter, rules.reads_like_record)
     width = None if header is None else len(header)
     titles = None if header is None else [title.strip() for title in header]
     # A line of delimiters only is what a spreadsheet leaves of an empty row.

@@ -7,12 +7,16 @@ rest of the file, only the offending physical line is set apart and reading goes
 from __future__ import annotations
 
 import csv
-from collections.abc import Iterator, Sequence
+import re
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import NamedTuple
 
+from pipeline.intake.line_ranges import say_lines
+
 QUOTE = '"'
 NUL = "\0"
+_LINE_END = re.compile(r"\r\n|\n|\r")
 
 # From how many columns on a line inside a quoted cell is taken for a record of its own.
 _LEAST_COLUMNS_FOR_DOUBT = 3
@@ -43,7 +47,14 @@ def unlimited_fields() -> Iterator[None]:
 class RecordSplitter:
     """Takes records off a list of physical lines, from any line on, in time linear in the file's size."""
 
-    def __init__(self, lines: Sequence[str], delimiter: str) -> None:
+    def __init__(
+        self,
+        lines: Sequence[str],
+        delimiter: str,
+        reads_like_record: Callable[[Sequence[str]], bool] = lambda _: False,
+    ) -> None:
+        """`reads_like_record`: whether cells say what a record says, also where some lack or are too many."""
+        self._reads_like_record = reads_like_record
         self._lines = lines
         self._delimiter = delimiter
         # Lines up to this one were seen from inside a quoted cell that came to nothing.  The state inside a
@@ -95,16 +106,41 @@ class RecordSplitter:
             return None
         if len(cells) != width:
             return f"which would make {len(cells)} cells where the header has {width}"
-        if width < _LEAST_COLUMNS_FOR_DOUBT:
+        swallowed = sorted({*self._whole_lines(at, last, width), *self._lines_in_cells(at, cells, width)})
+        if not swallowed:
             return None
+        is_one = len(swallowed) == 1
+        told = say_lines([index + 1 for index in swallowed])
+        return f"but {told} inside it {'reads like a record of its' if is_one else 'read like records of their'} own"
+
+    def _whole_lines(self, at: int, last: int, width: int) -> Iterator[int]:
+        """Physical lines after the first that are as wide as the header."""
+        if width < _LEAST_COLUMNS_FOR_DOUBT:
+            return
         # What follows the closing quotation mark in the last line are the cells that are left, fewer than a
         # record has; not so where the open cell is the first one, or where the line begins with the mark.
         misleads = self._delimiter not in self._lines[at] or self._lines[last].startswith(QUOTE)
-        end = last if misleads else last + 1
-        for index in range(at + 1, end):
+        for index in range(at + 1, last if misleads else last + 1):
             if self._is_record(self._lines[index], width):
-                return f"but line {index + 1} between reads like a record of its own"
-        return None
+                yield index
+
+    def _lines_in_cells(self, at: int, cells: list[str], width: int) -> Iterator[int]:
+        """Lines of the quoted cells, the last one up to the closing mark, that have what a record has."""
+        index = at
+        for cell in cells:
+            _, *further = _LINE_END.split(cell)
+            for line in further:
+                index += 1
+                if self._delimiter in line and self._has_values(line, width):
+                    yield index
+
+    def _has_values(self, line: str, width: int) -> bool:
+        try:
+            # Not strict: what is left open or stands behind a mark does not matter here.
+            cells = next(csv.reader((line,), delimiter=self._delimiter), [])
+        except csv.Error:
+            cells = line.split(self._delimiter)
+        return (len(cells) == width >= _LEAST_COLUMNS_FOR_DOUBT) or self._reads_like_record(cells)
 
     def _is_record(self, line: str, width: int) -> bool:
         """Whether a line would be a whole record if it stood by itself."""

@@ -159,9 +159,12 @@ class SetAside:
         filled = sum(1 for cell in cells if cell.strip())
         if filled < 2 or (self.is_total_word(cells[0]) and not self._is_record(cells)):
             return False
-        return self._count_values(cells) >= (1 if len(cells) == self._width else 2) or self._has_all_needed(
-            cells
-        )
+        is_as_wide = len(cells) == self._width and self._count_values(cells) >= 1
+        return is_as_wide or self.reads_like_record(cells)
+
+    def reads_like_record(self, cells: Sequence[str]) -> bool:
+        """Whether two figures or days stand in their columns, or all that the kind needs, a day among it."""
+        return self._count_values(cells) >= 2 or self._has_all_needed(cells)
 
     def judge_units_row(self, cells: Sequence[str], line: int) -> FileProblem | None:
         """Say why the row below the header is no row of units, or None. A blank row loses nothing."""

@@ -15,6 +15,7 @@ from typing import Any, get_args
 
 import polars as pl
 
+from pipeline.intake.line_ranges import say_lines
 from pipeline.programme.sheet import make_sheet
 from pipeline.reports.compile_lot import compile_lot
 from pipeline.reports.compile_plan import compile_plan, find_slack, sum_weeks
@@ -46,7 +47,7 @@ from pipeline.reports.summary import (
 )
 from pipeline.reports.wording import Row, Wording
 from pipeline.reports.wording_held import is_harmless
-from pipeline.reports.wording_rereads import say_lines, say_reread_line
+from pipeline.reports.wording_rereads import say_reread_line
 from pipeline.settings import PolicyInForce, Settings, SiteSettings
 from pipeline.warehouse.query import SHEET_DAYS
 

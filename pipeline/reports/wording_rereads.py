@@ -1,9 +1,8 @@
-"""Words for what reading files again changed, and for where lines stand: values before and after, ranges of lines."""
+"""Words for what reading files again changed: values and fates, before and after."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from itertools import pairwise
+from collections.abc import Mapping
 from typing import Any, Final
 
 _NAMES: Final = {"ph": "pH", "ph_sd": "SD of pH", "ec": "EC", "ec_sd": "SD of EC"}
@@ -50,13 +49,3 @@ def _say(value: str | None) -> str:
 def _say_fate(fate: str | None, cause: str | None) -> str:
     said = str(_FATES.get(fate, fate))
     return said if cause is None else f"{said} ({cause.replace('_', ' ')})"
-
-
-def say_lines(lines: Sequence[int]) -> str:
-    """Line numbers in rising order as ranges: lines 2-6, 9."""
-    if not lines:
-        return "no line"
-    starts = [lines[0], *(after for before, after in pairwise(lines) if after != before + 1)]
-    ends = [*(before for before, after in pairwise(lines) if after != before + 1), lines[-1]]
-    ranges = [str(one) if one == other else f"{one}-{other}" for one, other in zip(starts, ends, strict=True)]
-    return f"{'line' if len(lines) == 1 else 'lines'} {', '.join(ranges)}"

@@ -91,9 +91,46 @@ def test_quote_closed_by_an_inch_mark_further_down_does_not_make_readings_a_note
         (5, 5, None),
     ]
     assert take_all(lines, 3)[1].detail == (
-        "a quotation mark is opened here and closed on line 5, but line 3 between reads like a record of its "
-        "own; a quotation mark inside a cell is written twice and the cell put in quotation marks"
+        "a quotation mark is opened here and closed on line 5, but lines 3-5 inside it read like records of "
+        "their own; a quotation mark inside a cell is written twice and the cell put in quotation marks"
     )
+
+
+def has_figures(cells: Sequence[str]) -> bool:
+    return sum(cell.strip().replace(".", "").isdigit() for cell in cells) >= 2
+
+
+@pytest.mark.parametrize(
+    ("lines", "swallowed"),
+    [
+        # readings that lack the blank note at their end
+        (['a;1;5.8;"dry\n', "b;2;5.9\n", 'c;3;6.0"\n'], "lines 2-3 inside it read like records of their own"),
+        # one with too many cells
+        (['a;1;5.8;"dry\n', "b;2;5.9;x;y\n", 'end"\n'], "line 2 inside it reads like a record of its own"),
+        # the one whose note closes the mark
+        (['a;1;5.8;"dry\n', 'b;2;5.9;"\n'], "line 2 inside it reads like a record of its own"),
+        (['a;1;5.8;"dry\r\n', "\r\n", 'b;2;5.9;"\r\n'], "line 3 inside it reads like a record of its own"),
+    ],
+)
+def test_readings_of_another_width_are_not_swallowed_either(lines: list[str], swallowed: str) -> None:
+    with unlimited_fields():
+        record = RecordSplitter(lines, ";", has_figures).take(0, 4)
+    assert (record.line_from, record.line_to, record.problem) == (1, 1, "quoting")
+    assert f"is opened here and closed on line {len(lines)}, but {swallowed};" in (record.detail or "")
+
+
+@pytest.mark.parametrize(
+    "lines",
+    [
+        ['a;1;5.8;"dry\n', "\n", "seen again at 10; all well; 2 pots yellow\n", 'end"\n'],
+        ['a;1;"dry\n', 'really";5.8\n'],
+        ['"first\n', 'cell";1;5.8;6.0\n'],
+    ],
+)
+def test_a_true_note_over_lines_is_one_record(lines: list[str]) -> None:
+    with unlimited_fields():
+        record = RecordSplitter(lines, ";", has_figures).take(0, 4)
+    assert (record.line_to, record.problem) == (len(lines), None)
 
 
 def test_record_over_lines_with_the_wrong_number_of_cells_is_not_believed() -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from tests.oracle.set_aside import is_doubtful_comment, is_units_row, of_total
+from tests.oracle.set_aside import is_doubtful_comment, is_units_row, of_total, says_record
 from tests.oracle.settings import Export, fold
 
 BROKEN_QUOTES = "quoting"
@@ -123,19 +123,14 @@ def read_file(data: bytes, export: Export) -> ReadFile:
         first = at
         raw = lines[at][0]
         cells, trouble = split_cells(raw, export.delimiter)
-        while trouble == "open" and at + 1 < len(lines) and first >= titles_end:
-            raw += lines[at][1] + lines[at + 1][0]
-            at += 1
-            cells, trouble = split_cells(raw, export.delimiter)
-        if trouble == "open":
-            # Never closed: only the line with the quote is lost to reading, the next is read for itself.
-            at = first
-            raw = lines[at][0]
-            trouble = BROKEN_QUOTES
+        is_comment = bool(export.comment_prefix) and raw.lstrip().startswith(export.comment_prefix)
+        if trouble == "open" and first >= titles_end:
+            # A file that is held whole is only counted: nothing is asked of its width.
+            is_held = file_problem is not None or header_problem(header, lines, export) is not None
+            at, raw, cells, trouble = join_lines(lines, first, export, None if is_held else header)
         at += 1
         kind = "data"
         problem = None
-        is_comment = bool(export.comment_prefix) and raw.lstrip().startswith(export.comment_prefix)
         if first < titles_end:
             kind = "title"
         elif first == units_at and is_units_row(cells or raw.split(export.delimiter), header or (), export):
@@ -182,6 +177,68 @@ def read_file(data: bytes, export: Export) -> ReadFile:
     if problem is None and not any(record.kind == "data" for record in records):
         problem = HEADER_ONLY
     return ReadFile(len(lines), header, tuple(records), problem)
+
+
+def join_lines(
+    lines: list[tuple[str, str]], first: int, export: Export, header: tuple[str, ...] | None
+) -> tuple[int, str, list[str] | None, str | None]:
+    """The record whose quote is open at the end of its first line: last line, text, cells, what is wrong.
+
+    Where the quote is never closed, text follows it, or the cell would swallow readings, only the first line is lost.
+    """
+    alone = first, lines[first][0], None, BROKEN_QUOTES
+    raw = lines[first][0]
+    cells: list[str] | None = None
+    trouble: str | None = "open"
+    at = first
+    while trouble == "open":
+        if at + 1 == len(lines):
+            return alone
+        raw += lines[at][1] + lines[at + 1][0]
+        at += 1
+        cells, trouble = split_cells(raw, export.delimiter)
+    if trouble is not None or cells is None:
+        return alone
+    if header is not None and (
+        len(cells) != len(header) or swallows(lines[first : at + 1], cells, header, export)
+    ):
+        return alone
+    return at, raw, cells, None
+
+
+def swallows(lines: list[tuple[str, str]], cells: list[str], header: tuple[str, ...], export: Export) -> bool:
+    """Whether a line inside a record of several is a record itself: as wide as the header, or with its values."""
+    width, mark = len(header), export.delimiter
+    for cell in cells:
+        for inner, _ in split_lines(cell)[1:]:
+            loose = split_loosely(inner, mark)
+            if mark in inner and ((len(loose) == width and width >= 3) or says_record(loose, header, export)):
+                return True
+    if width < 3:
+        return False
+    whole = lines[1:]
+    if mark not in lines[0][0] or lines[-1][0].startswith('"'):
+        whole = lines[1:-1]
+    return any(len(split_cells(line, mark)[0] or []) == width for line, _ in whole)
+
+
+def split_loosely(text: str, delimiter: str) -> list[str]:
+    """Cells of a piece of a line; a quote left open lasts to the end, what stands behind a closed one belongs to it."""
+    cells = [""]
+    is_quoted = False
+    at = 0
+    while at < len(text):
+        if is_quoted and text.startswith('""', at):
+            cells[-1] += '"'
+            at += 1
+        elif text[at] == '"' and (is_quoted or at == 0 or text.endswith(delimiter, 0, at)):
+            is_quoted = not is_quoted
+        elif text[at] == delimiter and not is_quoted:
+            cells.append("")
+        else:
+            cells[-1] += text[at]
+        at += 1
+    return cells
 
 
 def named_delimiter(lines: list[tuple[str, str]]) -> str | None:

@@ -171,9 +171,14 @@ def is_doubtful_comment(cells: list[str], header: tuple[str, ...], export: Expor
         return False
     if is_total_word(rest[0], export) and not is_record(rest, header, export):
         return False
-    if has_all_needed(rest, header, export):
+    if len(rest) == len(header) and count_values(rest, header, export):
         return True
-    return count_values(rest, header, export) >= (1 if len(rest) == len(header) else 2)
+    return says_record(rest, header, export)
+
+
+def says_record(cells: list[str], header: tuple[str, ...], export: Export) -> bool:
+    """Whether cells, however many, say what a record says: two values in their columns, or all that is needed."""
+    return count_values(cells, header, export) >= 2 or has_all_needed(cells, header, export)
 
 
 def is_units_row(cells: list[str], header: tuple[str, ...], export: Export) -> bool:
