@@ -53,9 +53,10 @@ from pipeline.warehouse.query import SHEET_DAYS
 
 ORDER_FORMULA = (
     "Lots stand in the order of their level (act, no current reading, watch, OK). Within a level: distance of the mean "
-    "beyond the edge of the target in steps (0.2 pH or 0.5 mS/cm is one step) times one plus the number in a row, and "
-    "one more where the retest after a treatment was missed or is still out on the side it was out before; then the "
-    "number of plants; then the days to the lot's end. House default."
+    "beyond the edge of the target in steps (0.2 pH or 0.5 mS/cm is one step; that of a high EC read while the lot is "
+    "finishing times a weight, 1.5 unless the policy says otherwise) times one plus the number in a row, and one more "
+    "where the retest after a treatment was missed or is still out on the side it was out before; then the number of "
+    "plants; then the days to the lot's end. House default."
 )
 MOST_CORRECTIONS = 20
 MOST_SET_ASIDE = 50

@@ -274,7 +274,13 @@ def _target(row: Row, rows: Rows) -> Target | None:
         if other["source"] != row["source"]
     ]
     text = row["source"] or {"site": "set by the site", "group": "set by the group"}[row["basis"]]
-    source = Source(basis=row["basis"], text=text, url=row["source_url"], how_known=row["how_known"])
+    source = Source(
+        basis=row["basis"],
+        text=text,
+        url=row["source_url"],
+        how_known=row["how_known"],
+        stage=row["own_stage"],
+    )
     return Target(low=low, high=high, source=source, others=others)
 
 

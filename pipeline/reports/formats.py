@@ -25,6 +25,14 @@ def format_number(value: float | None, decimals: int) -> str:
     return f"{MINUS}{text}" if rounded < 0 else text
 
 
+def format_signed(value: float | None) -> str:
+    """Write a change with its sign and two decimals; one that rounds to nothing has none. A dash for none."""
+    if value is None:
+        return "–"
+    text = f"{value:+z.2f}"
+    return text.removeprefix("+") if text == "+0.00" else text
+
+
 def format_count(value: int | None) -> str:
     """Write a count with a comma between thousands (1,200); a dash for none."""
     return "–" if value is None else f"{value:,}"

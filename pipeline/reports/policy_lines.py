@@ -48,7 +48,7 @@ def _finding_levels(policy: PolicyInForce) -> list[PolicyValue]:
 def _targets(policy: PolicyInForce) -> list[PolicyValue]:
     return [
         PolicyValue(
-            name=f"target {target.crop}",
+            name=f"target {target.crop}{f', {target.stage}' if target.stage else ''}",
             value=f"{target.low}-{target.high}",
             unit="pH" if target.quantity == "ph" else "mS/cm",
             origin="own",

@@ -15,6 +15,7 @@ from pipeline.programme.sheet import Sheet
 
 Level = Literal["act", "no_reading", "watch", "ok"]
 Quantity = Literal["ph", "ec"]
+Stage = Literal["establishing", "active", "finishing"]
 Side = Literal["low", "in_range", "high"]
 Clearness = Literal["clearly_out", "out", "close_to_limit", "in_range"]
 DueState = Literal["not_yet", "due_this_week", "overdue", "never_sampled", "ships_first", "excused"]
@@ -37,6 +38,9 @@ class Source(Part):
     text: str = Field(description="Name of the publication, or who set the value")
     url: str | None = None
     how_known: Literal["read", "memory", "common practice", "own value"]
+    stage: Stage | None = Field(
+        default=None, description="The stage of the lot that an own target is for; None: for all"
+    )
 
 
 class OtherRange(Part):
@@ -393,7 +397,7 @@ class Lot(Part):
     started_on: date
     ends_on: date | None
     days_to_end: int | None
-    stage: Literal["establishing", "active", "finishing"]
+    stage: Stage
     grower_id: str | None
     ph_group: str | None
     target_ph: Target | None
@@ -402,7 +406,8 @@ class Lot(Part):
     level: Level
     rank: int = Field(description="Place among all lots of the group, 1 first")
     score: float = Field(
-        description="Steps beyond the edge times (1 + number in a row, + 1 after a retest missed or still out)"
+        description="Steps beyond the edge (of a high EC read while finishing times the policy's weight) times "
+        "(1 + number in a row, + 1 after a retest missed or still out)"
     )
     reasons: list[Reason]
     options: list[Option]

@@ -248,7 +248,10 @@ def list_reasons(lot: Lot) -> tuple[Reason, ...]:
 def describe_source(source: Source, voice: Voice) -> str:
     """Name a source and how well it is known."""
     known = voice.say.name("known", source.how_known)
-    return f"{voice.say.name('basis', source.basis)}: {source.text} ({known})"
+    basis = voice.say.name("basis", source.basis)
+    if source.stage is not None:
+        basis = voice.say("target.own_stage", basis=basis, stage=voice.say.name("stage", source.stage))
+    return f"{basis}: {source.text} ({known})"
 
 
 def describe_other(other: OtherRange, voice: Voice) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from pipeline.reports.formats import Voice, format_number
+from pipeline.reports.formats import Voice, format_number, format_signed
 from pipeline.reports.summary import CropContrast, HeldCause, Meter, Night, Site, Summary
 from pipeline.reports.view import (
     LevelCount,
@@ -110,8 +110,8 @@ def list_contrasts(summary: Summary, voice: Voice) -> tuple[ContrastRow, ...]:
             quantity=voice.say.name("short", one.quantity),
             first=side(one.first_site, one.mean_first, one.n_first),
             second=side(one.second_site, one.mean_second, one.n_second),
-            difference="–" if one.difference is None else f"{one.difference:+z.2f}",
-            interval=f"{one.ci_low:+z.2f} to {one.ci_high:+z.2f}" if has_interval else "",
+            difference=format_signed(one.difference),
+            interval=f"{format_signed(one.ci_low)} to {format_signed(one.ci_high)}" if has_interval else "",
             word=voice.say.name("contrasts", one.word),
             is_clear=one.word == "clear",
         )

@@ -10,6 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from typing import Any
 
+from pipeline.reports.formats import format_signed
 from pipeline.reports.wording_dues import choose_listed, explain_due, explain_excuse, name_due, weekday_and
 from pipeline.reports.wording_held import explain_file, explain_held
 from pipeline.reports.wording_meters import (
@@ -152,7 +153,7 @@ class Wording:
         if row["is_trend"] and abs(slope) * 8 < row["step"] - 1e-8:
             return (
                 f"{name}: moves one way over {row['n']} samplings, but by less than {row['step']:g}{unit} in eight "
-                f"weeks (slope {slope:+z.2f}{unit} a week)."
+                f"weeks (slope {format_signed(slope)}{unit} a week)."
             )
         if row["is_trend"]:
             return _trend(
@@ -167,10 +168,13 @@ class Wording:
                 },
             )
         if row["is_trend"] is None:
-            moves = "" if slope is None else f", slope {slope:+z.2f}{unit} a week"
+            moves = "" if slope is None else f", slope {format_signed(slope)}{unit} a week"
             counted = _count(row["n"], "sampling")
             return f"{name}: {counted} since the last change, no trend judged (5 are needed){moves}."
-        return f"{name}: no trend over {row['n']} samplings, slope {slope:+z.2f}{unit} a week (p {row['p']:.2f})."
+        return (
+            f"{name}: no trend over {row['n']} samplings, slope {format_signed(slope)}{unit} a week "
+            f"(p {row['p']:.2f})."
+        )
 
     def own_chart_state(self, row: Row) -> str:
         """Where the last sampling stands on the lot's own chart, for one row of the query `own_charts`."""
@@ -406,7 +410,7 @@ def _speeds(row: Row) -> str:
     """The interval of a slope, without a sign where both ends go the same way."""
     low, high = row["ci_low"], row["ci_high"]
     if low * high < 0:
-        return f"{low:+z.2f} to {high:+z.2f}"
+        return f"{format_signed(low)} to {format_signed(high)}"
     ends = sorted((abs(low), abs(high)))
     return f"{ends[0]:.2f}-{ends[1]:.2f}"
 
@@ -492,11 +496,13 @@ def _treatment_result(words: Wording, row: Row) -> str:
     )
     if row["flag"]:
         return f"{figures}; {row['pots']} and {_pots(row['min_pots'])} are too few to tell whether it moved."
-    interval = "" if row["ci_low"] is None else f" ({row['ci_low']:+z.2f} to {row['ci_high']:+z.2f})"
-    is_clear = row["side"] is not None
-    return (
-        f"{figures}, {moved:+z.2f}{interval}: {_move(row, moved, row['ci_low'], row['ci_high'], is_clear)}."
+    interval = (
+        ""
+        if row["ci_low"] is None
+        else f" ({format_signed(row['ci_low'])} to {format_signed(row['ci_high'])})"
     )
+    is_clear = row["side"] is not None
+    return f"{figures}, {format_signed(moved)}{interval}: {_move(row, moved, row['ci_low'], row['ci_high'], is_clear)}."
 
 
 def _move(row: Row, moved: float, low: float | None, high: float | None, is_clear: bool) -> str:
@@ -648,8 +654,8 @@ def _contrast(words: Wording, row: Row) -> str:
         # What moved is what came after less what was before.
         difference, low, high = -difference, _minus(high), _minus(low)
         verdict = _move(row, difference, low, high, is_clear)
-    interval = "" if low is None else f", {low:+z.2f} to {high:+z.2f}"
-    return f"{figures}: {verdict} ({difference:+z.2f}{interval})."
+    interval = "" if low is None else f", {format_signed(low)} to {format_signed(high)}"
+    return f"{figures}: {verdict} ({format_signed(difference)}{interval})."
 
 
 def _minus(value: float | None) -> float | None:

@@ -201,6 +201,7 @@ def check_targets(periods: Periods, file: str) -> list[SettingsProblem]:
             if target.quantity == "ph" and target.high > 14:
                 problems.append(SettingsProblem(file, key, f"high is {target.high}", "pH ends at 14"))
             if keys[target.key] > 1:
-                found = f"{target.crop} has two targets for {target.quantity}"
+                stage = f" in the stage {target.stage}" if target.stage else ""
+                found = f"{target.crop} has two targets for {target.quantity}{stage}"
                 problems.append(SettingsProblem(file, key, found, "keep one of them"))
     return problems

@@ -36,7 +36,7 @@ def merge_policy(group: Periods, site: Periods) -> list[PolicyInForce]:
     """Return the policy of a site as periods without gaps, the first from 0001-01-01 with the defaults.
 
     Defaults, then the group's tables in order of their dates, then the site's: each changes only what it
-    lists. An own target replaces an earlier one of that crop and quantity, the site's beats the group's.
+    lists. An own target replaces an earlier one of that crop, quantity and stage, the site's beats the group's.
     """
     starts = sorted({DEFAULTS_FROM, *(period.valid_from for period in (*group, *site))})
     ends = [*starts[1:], None]
@@ -46,7 +46,7 @@ def merge_policy(group: Periods, site: Periods) -> list[PolicyInForce]:
 def _in_force(start: date, end: date | None, group: Periods, site: Periods) -> PolicyInForce:
     values: dict[str, Any] = {}
     containers: dict[str, dict[str, Any]] = {name: {} for name in CONTAINER_CLASSES}
-    targets: dict[tuple[str, str], OwnTarget] = {}
+    targets: dict[tuple[str, str, str | None], OwnTarget] = {}
     levels: dict[str, SettableLevel] = {}
     for set_by, period in _until(start, group, site):
         values |= period.listed()

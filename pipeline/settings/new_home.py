@@ -36,6 +36,7 @@ _POLICY_TARGETS = """
 # quantity = "ph"          # "ph" or "ec"
 # low = 5.4
 # high = 6.0
+# stage = "finishing"      # leave out for all stages, else "establishing", "active" or "finishing"
 # note = "our own trials"
 """
 

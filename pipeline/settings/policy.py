@@ -15,7 +15,7 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Fie
 from pydantic_core import PydanticCustomError
 
 from pipeline.settings.findings import SETTABLE
-from pipeline.settings.words import ContainerClass, Origin, Quantity, SettableLevel
+from pipeline.settings.words import ContainerClass, Origin, Quantity, SettableLevel, Stage
 
 ORIGIN_WORDS: dict[Origin, str] = {"P": "published", "C": "common practice", "H": "house default"}
 FEED_CHANGE_WAIT = "New England Greenhouse Update, 30 Mar 2015"
@@ -338,6 +338,14 @@ class PolicyScalars(Frozen):
     step_ec_ms_cm: Number = _value(
         Decimal("0.5"), "mS/cm", "H", "one step of distance when lots are put in order", low=0.01, high=5
     )
+    finishing_high_ec_weight: Number = _value(
+        Decimal("1.5"),
+        "×",
+        "H",
+        "how much more the distance of a high EC weighs in the order of lots, read while a lot is finishing",
+        low=1,
+        high=5,
+    )
     quality_days: Whole = _value(
         28, "days", "H", "days before the as-of date over which data quality is counted", low=1, high=366
     )
@@ -528,18 +536,22 @@ CONTAINER_SOURCES: dict[tuple[str, str], str] = {
 
 
 class Target(Frozen):
-    """A target of the group's or the site's own: crop and quantity, edges in pH or in mS/cm at 25 °C."""
+    """A target of the group's or the site's own: crop and quantity, edges in pH or in mS/cm at 25 °C.
+
+    With a `stage` it holds in that stage of a lot alone, and goes before one without.
+    """
 
     crop: Text
     quantity: Quantity
     low: Number = Field(ge=0, le=20)
     high: Number = Field(ge=0, le=20)
+    stage: Stage | None = None
     note: str = ""
 
     @property
-    def key(self) -> tuple[str, str]:
-        """What a later target of that crop and quantity replaces; crops compare without case and blanks."""
-        return (" ".join(self.crop.casefold().split()), self.quantity)
+    def key(self) -> tuple[str, str, Stage | None]:
+        """What a later target of that crop, quantity and stage replaces; crops compare without case and blanks."""
+        return (" ".join(self.crop.casefold().split()), self.quantity, self.stage)
 
 
 class OwnTarget(Target):

@@ -386,7 +386,7 @@ def _figure(row: Row, ranges: Sequence[Row], pots: Sequence[Row]) -> TracedFigur
             *(band_steps(row["method"], row["mean"]) if row["quantity"] == "ec" else []),
         ],
         target=target,
-        source=None if row["low"] is None else f"{row['source'] or 'own value'} ({row['how_known']})",
+        source=_source(row),
         other_ranges=[
             f"{_edge(one['low'])}-{_edge(one['high'])}: {one['source']} ({one['how_known']})"
             for one in ranges
@@ -395,6 +395,16 @@ def _figure(row: Row, ranges: Sequence[Row], pots: Sequence[Row]) -> TracedFigur
         ],
         verdict=_verdict(row),
     )
+
+
+def _source(row: Row) -> str | None:
+    """Who set the target, and for which stage where an own one names a stage."""
+    if row["low"] is None:
+        return None
+    stage = row["own_stage"]
+    why = f", for lots that are {stage}, as this one was that day" if stage else ""
+    source = row["source"] or f"set by the {row['basis']}"
+    return f"{source} ({row['how_known']}{why})"
 
 
 def _arithmetic(row: Row) -> list[str]:

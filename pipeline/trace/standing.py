@@ -140,7 +140,7 @@ def _at_stake(lot: Row) -> str:
 
 
 def _score_step(row: Row, more: int) -> str | None:
-    """One quantity's part: steps beyond the edge × (1 + in a row + retest)."""
+    """One quantity's part: steps beyond the edge × weight × (1 + in a row + retest)."""
     name = NAMES[row["quantity"]]
     if row["side"] not in ("low", "high"):
         return None
@@ -148,11 +148,13 @@ def _score_step(row: Row, more: int) -> str | None:
         return f"{name}: low outside the active stage, no score"
     edge = row[row["side"]]
     distance = abs(row["judged_mean"] - float(edge))
-    factor = 1 + row["in_a_row"] + more
+    factor = row["weight"] * (1 + row["in_a_row"] + more)
+    weighed = f"; × {row['weight']:g} as a high EC while finishing" if row["weight"] != 1 else ""
     retest = " + 1 for the retest" if more else ""
     return (
         f"{name}: |{row['judged_mean']:.4f} - {plain(edge)}| = {distance:.4f}, in steps of {plain(row['step'])}: "
-        f"{row['steps_beyond']:.4f}; × (1 + {row['in_a_row']} in a row{retest}) = {row['steps_beyond'] * factor:.4f}"
+        f"{row['steps_beyond']:.4f}{weighed}; × (1 + {row['in_a_row']} in a row{retest}) = "
+        f"{row['steps_beyond'] * factor:.4f}"
     )
 
 

@@ -184,6 +184,7 @@ def _targets(site_id: str, span: PolicyInForce) -> list[dict[str, object]]:
             "low": target.low,
             "high": target.high,
             "basis": target.set_by,
+            "stage": target.stage,
             "note": target.note or None,
         }
         for target in span.values.targets

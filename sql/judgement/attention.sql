@@ -1,8 +1,8 @@
 -- Who needs somebody, and in which order.
 -- grain: one standing lot. key: site_id, lot_key
 -- inputs: standing_lots, reasons, last_verdicts
--- rule (house default): level, then distance beyond the edge in steps (0.2 pH = 0.5 mS/cm = one step) times one plus the number in
--- a row, and one more where the retest after a treatment was missed or is still out on the side it was out before; then
+-- rule (house default): level, then distance beyond the edge in steps (0.2 pH = 0.5 mS/cm = one step; a high EC read while the lot is
+-- finishing times the policy's weight) times one plus the number in a row, and one more where the retest after a treatment was missed or is still out on the side it was out before; then
 -- plants, then days to the lot's end.
 with
 levels as (
@@ -25,7 +25,7 @@ scores as (
     select
         v.site_id,
         v.lot_key,
-        max(v.steps_beyond * (1 + v.in_a_row + if(r.is_retest_bad, 1, 0))) as score
+        max(v.steps_beyond * v.weight * (1 + v.in_a_row + if(r.is_retest_bad, 1, 0))) as score
     from last_verdicts as v
     inner join levels as r on v.site_id = r.site_id and v.lot_key = r.lot_key
     where v.side in ('low', 'high') and not v.is_low_ec_outside_active

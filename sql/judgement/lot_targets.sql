@@ -1,8 +1,11 @@
 -- The range each lot is judged against, and who set it.
--- grain: one quantity of one lot in one span of policy. key: site_id, lot_key, quantity, valid_from
+-- grain: one quantity of one lot in one span of policy, and in one stage of the lot where an own target of its crop names a
+-- stage. key: site_id, lot_key, quantity, valid_from
 -- inputs: current_lots, policy, own_targets, chosen_targets, general_targets, crop_groups
--- rule: the site's or group's own target, else the published row that the policy chooses, else the general range.
+-- rule: an own target for the lot's stage, else an own target for all stages (of each the site's before the group's), else the
+-- published row that the policy chooses, else the general range.
 -- Plugs, nursery stock and lots on controlled-release fertilizer are not judged on EC without a target of their own.
+-- own_stage: the stage that the chosen own target is for; null: for all, or not an own one
 with
 asked as (
     select
@@ -11,70 +14,132 @@ asked as (
         l.crop_key,
         l.container_class in ('plug', 'nursery') or l.feed_mode = 'controlled_release' as is_ec_for_history_only,
         g.ph_group,
-        p.valid_from,
-        p.valid_to,
+        p.valid_from as policy_from,
+        p.valid_to as policy_to,
+        -- as in verdicts: a day is establishing, else finishing, else active
+        l.started_on + p.establishing_days as active_from,
+        greatest(coalesce(l.ends_on - p.finishing_days + 1, date '9999-12-31'), active_from) as finishing_from,
         unnest(['ph', 'ec']) as quantity
     from current_lots as l
     inner join policy as p on l.site_id = p.site_id
     left join crop_groups as g on l.crop_key = g.crop_key
     where l.is_usable
+),
+
+staged_crops as (
+    select distinct
+        site_id,
+        crop_key,
+        quantity,
+        valid_from
+    from own_targets
+    where stage is not null
+),
+
+stages as (
+    select unnest([null, 'establishing', 'active', 'finishing']) as stage
+),
+
+spans as (
+    select
+        a.*,
+        s.stage,
+        case s.stage
+            when 'active' then greatest(a.policy_from, a.active_from)
+            when 'finishing' then greatest(a.policy_from, a.finishing_from)
+            else a.policy_from
+        end as valid_from,
+        case s.stage
+            when 'establishing' then least(a.policy_to, a.active_from)
+            when 'active' then least(a.policy_to, a.finishing_from)
+            else a.policy_to
+        end as valid_to
+    from asked as a
+    left join staged_crops as c
+        on
+            a.site_id = c.site_id
+            and a.crop_key = c.crop_key
+            and a.quantity = c.quantity
+            and a.policy_from = c.valid_from
+    inner join stages as s on (s.stage is null) = (c.crop_key is null)
+),
+
+owned as (
+    select
+        a.*,
+        coalesce(s.low, u.low) as own_low,
+        coalesce(s.high, u.high) as own_high,
+        if(s.low is null, u.basis, s.basis) as own_basis,
+        if(s.low is null, u.note, s.note) as own_note,
+        s.stage as own_stage
+    from spans as a
+    left join own_targets as s
+        on
+            a.site_id = s.site_id
+            and a.crop_key = s.crop_key
+            and a.quantity = s.quantity
+            and a.policy_from = s.valid_from
+            and a.stage = s.stage
+    left join own_targets as u
+        on
+            a.site_id = u.site_id
+            and a.crop_key = u.crop_key
+            and a.quantity = u.quantity
+            and a.policy_from = u.valid_from
+            and u.stage is null
+    where a.valid_from < a.valid_to
 )
 
 select
-    a.site_id,
-    a.lot_key,
-    a.crop_key,
-    a.quantity,
-    a.valid_from,
-    a.valid_to,
-    a.ph_group,
+    o.site_id,
+    o.lot_key,
+    o.crop_key,
+    o.quantity,
+    o.valid_from,
+    o.valid_to,
+    o.ph_group,
+    o.own_stage,
     case
-        when o.low is not null then o.low
-        when a.quantity = 'ec' and a.is_ec_for_history_only then null
+        when o.own_low is not null then o.own_low
+        when o.quantity = 'ec' and o.is_ec_for_history_only then null
         else coalesce(c.low, g.low)
     end as low,
     case
-        when o.high is not null then o.high
-        when a.quantity = 'ec' and a.is_ec_for_history_only then null
+        when o.own_low is not null then o.own_high
+        when o.quantity = 'ec' and o.is_ec_for_history_only then null
         else coalesce(c.high, g.high)
     end as high,
     case
-        when o.low is not null then o.basis
-        when a.quantity = 'ec' and a.is_ec_for_history_only then null
+        when o.own_low is not null then o.own_basis
+        when o.quantity = 'ec' and o.is_ec_for_history_only then null
         when c.low is not null then 'published'
         when g.low is not null then 'general'
     end as basis,
     case
-        when o.low is not null then o.note
+        when o.own_low is not null then o.own_note
         when c.low is not null then c.source
         else g.source
     end as source,
     case
-        when o.low is not null then null
+        when o.own_low is not null then null
         when c.low is not null then c.source_url
         else g.source_url
     end as source_url,
     case
-        when o.low is not null then 'own value'
+        when o.own_low is not null then 'own value'
         when c.low is not null then c.how_known
         else g.how_known
     end as how_known,
     case
-        when o.low is not null then null
-        when a.quantity = 'ec' and a.is_ec_for_history_only then 'history_only'
+        when o.own_low is not null then null
+        when o.quantity = 'ec' and o.is_ec_for_history_only then 'history_only'
         when c.low is null then 'no_published_target'
     end as remark
-from asked as a
-left join own_targets as o
-    on
-        a.site_id = o.site_id
-        and a.crop_key = o.crop_key
-        and a.quantity = o.quantity
-        and a.valid_from = o.valid_from
+from owned as o
 left join chosen_targets as c
     on
-        a.site_id = c.site_id
-        and a.crop_key = c.crop_key
-        and a.quantity = c.quantity
-        and a.valid_from = c.valid_from
-left join general_targets as g on a.quantity = g.quantity
+        o.site_id = c.site_id
+        and o.crop_key = c.crop_key
+        and o.quantity = c.quantity
+        and o.policy_from = c.valid_from
+left join general_targets as g on o.quantity = g.quantity

@@ -75,6 +75,7 @@ figured as (
             else p.uneven_ec_sd_ms_cm
         end as uneven_sd,
         case when a.quantity = 'ph' then p.step_ph else p.step_ec_ms_cm end as step,
+        p.finishing_high_ec_weight,
         f.sd,
         f.is_sd_assumed,
         rl.n as n_reads_low,
@@ -281,6 +282,11 @@ select
         else 0.0
     end as steps_beyond,
     m.step,
+    -- house default: salts weigh more where no time is left to bring them down
+    case
+        when m.quantity = 'ec' and m.side = 'high' and m.stage = 'finishing' then m.finishing_high_ec_weight
+        else 1
+    end::double as weight,
     -- what stood beside the mean, for whoever asks how the verdict came about
     m.clear_low,
     m.clear_high,

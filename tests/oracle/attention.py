@@ -289,7 +289,9 @@ def score_of(samplings: list[Sampling], policy: Policy, reasons: list[Reason]) -
                 continue
             edge = judged.target.low if judged.side == "low" else judged.target.high
             step = policy["step_ph" if quantity == "ph" else "step_ec_ms_cm"]
-            scores.append(abs(judged.decides - edge) / step * (1 + judged.in_a_row + more))
+            is_weighed = (quantity, judged.side, last.stage) == ("ec", "high", "finishing")
+            weight = last.policy["finishing_high_ec_weight"] if is_weighed else Fraction(1)
+            scores.append(abs(judged.decides - edge) / step * weight * (1 + judged.in_a_row + more))
     return max(scores)
 
 

@@ -132,7 +132,7 @@ def target_part(target: Target | None) -> dict[str, Any] | None:
     return {
         "low": number(target.low),
         "high": number(target.high),
-        "source": {"basis": target.basis},
+        "source": {"basis": target.basis, "stage": target.stage},
         "others": [{"low": number(low), "high": number(high)} for low, high in target.others],
     }
 
@@ -147,6 +147,7 @@ def lot_part(
     as_of: date,
 ) -> dict[str, Any]:
     lot, last = standing.lot, last_counting(standing.samplings)
+    stage = stage_on(lot, as_of, policy)
     return {
         "lot_id": lot.code,
         "house": lot.house,
@@ -158,11 +159,11 @@ def lot_part(
         "started_on": iso(lot.started_on),
         "ends_on": iso(lot.ends_on),
         "days_to_end": None if lot.ends_on is None else (lot.ends_on - as_of).days,
-        "stage": stage_on(lot, as_of, policy),
+        "stage": stage,
         "grower_id": lot.grower_id,
         "ph_group": ph_group_of(references, lot.crop, policy),
-        "target_ph": target_part(target_of(lot, "ph", policy, references)),
-        "target_ec": target_part(target_of(lot, "ec", policy, references)),
+        "target_ph": target_part(target_of(lot, "ph", policy, references, stage)),
+        "target_ec": target_part(target_of(lot, "ec", policy, references, stage)),
         "level": standing.level,
         "rank": rank,
         "score": number(standing.score),

@@ -13,7 +13,7 @@ from tests.oracle.contrasts import Contrast, contrasts_of
 from tests.oracle.drift import OnChart, chart_of
 from tests.oracle.fates import Lot
 from tests.oracle.outliers import side_without
-from tests.oracle.samplings import QUANTITIES, Sampling
+from tests.oracle.samplings import QUANTITIES, Sampling, stage_on
 from tests.oracle.series import drift_of, points_of
 from tests.oracle.settings import Policy
 from tests.oracle.targets import References, target_of
@@ -67,7 +67,7 @@ def measure_lot(
         points = points_of(samplings, quantity, starts)
         if not points:
             continue
-        target = target_of(lot, quantity, policy, references)
+        target = target_of(lot, quantity, policy, references, stage_on(lot, as_of, policy))
         edges = None if target is None else (target.low, target.high)
         trends[quantity] = forecast(points, int(policy["trend_samplings"]), edges, lot.ends_on, interval_days)
         spread = policy["summary_ph_sd" if quantity == "ph" else "summary_ec_sd_ms_cm"]

@@ -389,13 +389,14 @@ def judge_quantity(
     min_pots: int,
     policy: Policy,
     references: References,
+    stage: str,
 ) -> Judged:
     """Figures of the usable pots, and the verdict: from them, or for EC from biased pots that are out all
     the same.
     """
     usable = [pot for pot in pots if (pot.usable_ph if quantity == "ph" else pot.usable_ec)]
     figures = measure(quantity, usable, policy)
-    target = target_of(lot, quantity, policy, references)
+    target = target_of(lot, quantity, policy, references, stage)
     why = why_not_judged(quantity, pots, counts, min_pots, target)
     method = method_of(pots)
     in_range: int | None = None
@@ -511,7 +512,9 @@ def sample(
         ),
         stage=stage_on(lot, sampled_on, policy),
         quantities={
-            quantity: judge_quantity(quantity, lot, pots, counts, min_pots, policy, references)
+            quantity: judge_quantity(
+                quantity, lot, pots, counts, min_pots, policy, references, stage_on(lot, sampled_on, policy)
+            )
             for quantity in QUANTITIES
         },
     )

@@ -49,6 +49,7 @@ DEFAULTS: dict[str, str] = {
     "finishing_days": "21",
     "step_ph": "0.2",
     "step_ec_ms_cm": "0.5",
+    "finishing_high_ec_weight": "1.5",
     "quality_days": "28",
     "affected_within_days": "14",
     "outlier_ph": "0.3",
@@ -118,8 +119,9 @@ class Policy:
     problem_crops: frozenset[str]
     source_order: tuple[str, ...]
     # (crop, quantity) -> low, high
-    site_targets: dict[tuple[str, str], tuple[Fraction, Fraction]]
-    group_targets: dict[tuple[str, str], tuple[Fraction, Fraction]]
+    # by crop, quantity and stage; None: every stage
+    site_targets: dict[tuple[str, str, str | None], tuple[Fraction, Fraction]]
+    group_targets: dict[tuple[str, str, str | None], tuple[Fraction, Fraction]]
     own: frozenset[str]
     finding_levels: dict[str, str]
     # Crops read in pairs around a feeding, beside those on the problem list.
@@ -343,7 +345,10 @@ def policy_on(home: Home, site: SiteSettings, day: date) -> Policy:
     source_order = DEFAULT_SOURCE_ORDER
     own: set[str] = set()
     levels: dict[str, str] = {}
-    targets: dict[str, dict[tuple[str, str], tuple[Fraction, Fraction]]] = {"group": {}, "site": {}}
+    targets: dict[str, dict[tuple[str, str, str | None], tuple[Fraction, Fraction]]] = {
+        "group": {},
+        "site": {},
+    }
     for owner, tables in (("group", home.policy_tables), ("site", site.policy_tables)):
         for table in tables_in_force(tables, day):
             for name, value in table.items():
@@ -352,7 +357,7 @@ def policy_on(home: Home, site: SiteSettings, day: date) -> Policy:
                 own.add(name)
                 if name == "targets":
                     for target in value:
-                        key = (fold(target["crop"]), target["quantity"])
+                        key = (fold(target["crop"]), target["quantity"], target.get("stage"))
                         targets[owner][key] = (Fraction(target["low"]), Fraction(target["high"]))
                 elif name == "containers":
                     for container_class, changed in value.items():

@@ -9,10 +9,10 @@ from tests.oracle.findings import with_levels
 from tests.oracle.lists import list_findings
 from tests.oracle.questions import site_questions
 from tests.oracle.records import HEADER_ONLY
-from tests.oracle.samplings import Sampling
+from tests.oracle.samplings import Sampling, stage_on
 from tests.oracle.settings import Policy, fold
 from tests.oracle.standing import Standing
-from tests.oracle.targets import References
+from tests.oracle.targets import References, target_of
 from tests.oracle.water import Waters, water_findings
 
 
@@ -57,14 +57,19 @@ def held_files(facts: SiteFacts, as_of: date) -> list[tuple[str, str]]:
     ]
 
 
-def unknown_crops(lots: list[Lot], policy: Policy, references: References) -> list[tuple[str, str]]:
+def unknown_crops(
+    lots: list[Lot], policy: Policy, references: References, as_of: date
+) -> list[tuple[str, str]]:
     """A crop of standing lots that no published row has and for which nobody set a target: one finding a crop."""
     unknown = {
         lot.crop
         for lot in lots
         if not any(fold(row.crop) == fold(lot.crop) for row in references.rows)
-        and not any((fold(lot.crop), quantity) in policy.site_targets for quantity in ("ph", "ec"))
-        and not any((fold(lot.crop), quantity) in policy.group_targets for quantity in ("ph", "ec"))
+        and all(
+            target is None or target.basis == "general"
+            for quantity in ("ph", "ec")
+            for target in [target_of(lot, quantity, policy, references, stage_on(lot, as_of, policy))]
+        )
     }
     return [("crop_unknown", "warn")] * len(unknown)
 
@@ -84,7 +89,7 @@ def all_site_findings(
     settable = [
         *quiet_site(facts, policy, as_of),
         *new_columns(facts, as_of),
-        *unknown_crops(standing, policy, references),
+        *unknown_crops(standing, policy, references, as_of),
         *site_questions(facts, everything, policy, as_of),
         *water_findings(waters),
         *list_findings(facts, as_of),

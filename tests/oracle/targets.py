@@ -51,6 +51,7 @@ class Target:
     high: Fraction
     basis: str
     others: tuple[tuple[Fraction, Fraction], ...]
+    stage: str | None = None
 
 
 @dataclass(frozen=True)
@@ -128,19 +129,23 @@ def is_shown_against_its_own_history(lot: Lot) -> bool:
     return lot.container_class in ("plug", "nursery") or lot.feed_mode == "controlled_release"
 
 
-def target_of(lot: Lot, quantity: str, policy: Policy, references: References) -> Target | None:
-    """The site's own range, else the group's, else the published one, else for pH the general range.
+def target_of(
+    lot: Lot, quantity: str, policy: Policy, references: References, stage: str = "active"
+) -> Target | None:
+    """The own range for the stage, else the one for all stages, of each the site's before the group's; else the
+    published one, else for pH the general range.
 
     Plugs, nursery stock and controlled-release lots have an EC target only if it is the site's or group's
     own.
     """
     rows = rows_in_order(references, lot.crop, quantity, policy)
     ranges = [found for row in rows if (found := row.range_of(quantity)) is not None]
-    key = (fold(lot.crop), quantity)
-    if key in policy.site_targets:
-        return Target(*policy.site_targets[key], "site", tuple(ranges))
-    if key in policy.group_targets:
-        return Target(*policy.group_targets[key], "group", tuple(ranges))
+    for of_stage in (stage, None):
+        key = (fold(lot.crop), quantity, of_stage)
+        if key in policy.site_targets:
+            return Target(*policy.site_targets[key], "site", tuple(ranges), of_stage)
+        if key in policy.group_targets:
+            return Target(*policy.group_targets[key], "group", tuple(ranges), of_stage)
     if quantity == "ec" and is_shown_against_its_own_history(lot):
         return None
     if ranges:

@@ -64,10 +64,29 @@ valid_from = 2026-03-20
 wait_leaching_days = 1
 feed_tolerance_share = 0.08
 finding_levels = {feed_weak = "note", drain_time = "off"}
+[[policy.targets]]
+crop = "petunia"
+quantity = "ph"
+low = 5.7
+high = 5.8
+stage = "finishing"
+[[policy.targets]]
+crop = "petunia"
+quantity = "ph"
+low = 5.3
+high = 5.7
+stage = "active"
+[[policy.targets]]
+crop = "petunia"
+quantity = "ec"
+low = 0.2
+high = 0.4
+stage = "finishing"
 """
 FILES = {
     "lots.csv": """Lot,House,Crop,Container,Potted,Ships,Plants,Feed,Mix,From
 H-1,1,petunia,pot_5_6in,2026-01-02,2026-05-20,800,constant,Peat,
+H-5,5,petunia,pot_4in,2026-01-02,2026-04-15,300,constant,Peat,
 H-2,1,petunia,plug,2026-01-02,2026-05-20,400,,bark,
 H-2,2,petunia,plug,2026-01-02,2026-05-20,400,constant,Bark ,2026-03-01
 H-2,2,petunia,plug,2026-01-02,2026-05-20,400,periodic,bark,2026-03-12
@@ -111,6 +130,7 @@ EIGHT_POTS = [
 
 def readings() -> str:
     """pH of H-1 climbs, and falls by half a unit after the treatment; H-2 is low on EC."""
+    # H-5 is active in February and finishing from 26 March on: EC 0.60 is low, then high
     header = "Lot,Date,Purpose,Pot,pH,EC (mS/cm),Leachate (mL),Meter,Note,By,Min,Water\n"
     plan: list[tuple[str, str, str, int, str]] = [
         *(("H-1", f"2026-02-{day:02}", "routine", 560 + day, "2.40") for day in (3, 10, 17, 24)),
@@ -119,10 +139,13 @@ def readings() -> str:
         ("H-1", "2026-03-23", "routine", 560, "2.40"),
         ("H-1", "2026-03-24", "routine", 550, "2.40"),
         *(("H-2", f"2026-03-{day:02}", "routine", 540 + 4 * day, "0.60") for day in (3, 10, 17, 24, 31)),
+        ("H-5", "2026-02-10", "routine", 570, "0.60"),
+        ("H-5", "2026-03-24", "routine", 570, "0.60"),
+        ("H-5", "2026-03-31", "routine", 570, "0.60"),
         *(("H-3", f"2026-03-{day:02}", "routine", 540 + 3 * day, "1.60") for day in (3, 10, 17, 24, 31)),
     ]
-    water = {"H-1": "distilled", "H-2": "tap", "H-3": ""}
-    ml = {"H-1": 50, "H-2": 30, "H-3": 50}
+    water = {"H-1": "distilled", "H-2": "tap", "H-3": "", "H-5": ""}
+    ml = {"H-1": 50, "H-2": 30, "H-3": 50, "H-5": 30}
     return (
         header
         + "".join(
@@ -169,6 +192,16 @@ def test_grubbs_is_told_from_seven_pots_on(both: tuple[dict[str, Any], dict[str,
     earlier = lot["samplings"][0]["ph"]
     assert earlier["n"] == 6
     assert [earlier[name] for name in ("grubbs_g", "grubbs_critical", "grubbs_beyond")] == [None] * 3
+
+
+def test_a_target_for_a_stage_judges_that_stage(both: tuple[dict[str, Any], dict[str, Any]]) -> None:
+    (site,) = both[0]["sites"]
+    (lot,) = [lot for lot in site["lots"] if lot["lot_id"] == "H-5"]
+    assert (lot["stage"], lot["target_ec"]["source"]["stage"]) == ("finishing", "finishing")
+    assert (lot["target_ph"]["low"], lot["target_ph"]["high"]) == (5.7, 5.8)
+    assert [one["ec"]["side"] for one in lot["samplings"]] == ["low", "low", "high"]
+    # 0.2 mS/cm above 0.4 is 0.4 of a step; 1.5 while finishing; the first in a row
+    assert lot["score"] == pytest.approx(0.4 * 1.5 * 2)
 
 
 def test_there_is_something_to_agree_on(both: tuple[dict[str, Any], dict[str, Any]]) -> None:

@@ -7,6 +7,7 @@ from datetime import date, timedelta
 from statistics import mean, median, stdev
 from typing import Any, Literal
 
+from pipeline.reports.compile import ORDER_FORMULA
 from pipeline.reports.compile_plan import sum_weeks
 from pipeline.reports.summary import (
     Due,
@@ -558,8 +559,7 @@ def make_summary(sites: list[Site], **changes: Any) -> Summary:
         "language": "en",
         "paper": "a4",
         "date_format": "%Y-%m-%d",
-        "order_formula": "Level first (act, no current reading, watch, OK); within a level by distance beyond the edge "
-        "in steps (0.2 pH or 0.5 mS/cm) times one plus the number in a row, then plants, then days to the end.",
+        "order_formula": ORDER_FORMULA,
         "night": Night(
             leachbook_version="0.1.0",
             as_of=AS_OF,

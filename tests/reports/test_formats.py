@@ -11,7 +11,14 @@ import pytest
 
 from pipeline.assets import templates_folder
 from pipeline.reports import view
-from pipeline.reports.formats import Voice, format_count, format_number, load_phrases, writes_month_first
+from pipeline.reports.formats import (
+    Voice,
+    format_count,
+    format_number,
+    format_signed,
+    load_phrases,
+    writes_month_first,
+)
 
 
 @pytest.mark.parametrize(
@@ -29,6 +36,14 @@ from pipeline.reports.formats import Voice, format_count, format_number, load_ph
 )
 def test_numbers_have_fixed_decimals(value: float | None, decimals: int, text: str) -> None:
     assert format_number(value, decimals) == text
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [(0.105, "+0.10"), (-0.3, "-0.30"), (0.004, "0.00"), (-0.004, "0.00"), (0.0, "0.00"), (0.006, "+0.01")],
+)
+def test_a_change_that_rounds_to_nothing_has_no_sign(value: float, text: str) -> None:
+    assert format_signed(value) == text
 
 
 def test_counts_have_marks_between_thousands() -> None:

@@ -16,6 +16,7 @@ from pipeline.reports.view import (
     describe_due,
     describe_figures,
     describe_freshness,
+    describe_source,
     list_reasons,
     make_lot_block,
     make_lot_row,
@@ -292,6 +293,15 @@ def test_an_own_target_names_its_crop_and_an_empty_default_says_nothing() -> Non
     rows = make_policy_view([own, crops], VOICE).rows
     assert (rows[0].meaning, rows[0].is_figure) == ("target zinnia: own trial", True)
     assert (rows[1].origin, rows[1].is_figure) == ("own value, instead of nothing", False)
+
+
+def test_an_own_target_for_a_stage_says_for_which() -> None:
+    source = Source(basis="group", text="our trial", how_known="own value", stage="finishing")
+    assert describe_source(source, VOICE) == (
+        "own value of the group for lots that are finishing: our trial (own value)"
+    )
+    plain = source.model_copy(update={"stage": None})
+    assert describe_source(plain, VOICE) == "own value of the group: our trial (own value)"
 
 
 def test_common_practice_is_no_source() -> None:

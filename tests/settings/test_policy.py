@@ -97,6 +97,22 @@ def test_own_targets_replace_each_other_by_crop_and_quantity(tmp_path: Path) -> 
     assert "targets" in now.own
 
 
+def test_own_targets_of_other_stages_stand_beside_each_other(tmp_path: Path) -> None:
+    def target(low: float, stage: str | None = None) -> str:
+        of_stage = f'stage = "{stage}"\n' if stage else ""
+        return f'[[policy.targets]]\ncrop = "petunia"\nquantity = "ph"\nlow = {low}\nhigh = 6.5\n{of_stage}'
+
+    home = write_home(
+        tmp_path,
+        policy="[[policy]]\nvalid_from = 2026-01-01\n" + target(5.4) + target(5.6, "finishing"),
+        site=SITE + "[[policy]]\nvalid_from = 2026-01-01\n" + target(5.7, "finishing"),
+    )
+    assert [(one.stage, one.low, one.set_by) for one in resolve(home)[-1].values.targets] == [
+        (None, Decimal("5.4"), "group"),
+        ("finishing", Decimal("5.7"), "site"),
+    ]
+
+
 @pytest.mark.parametrize(
     ("policy", "said"),
     [

@@ -6,6 +6,7 @@ import re
 from collections import Counter
 from collections.abc import Iterator
 from datetime import date
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
@@ -13,6 +14,7 @@ import pytest
 from pipeline.reports.summary import Lot, Summary
 from pipeline.settings import PolicyPeriod, load_settings
 from pipeline.settings.findings import REASONS
+from pipeline.settings.policy import Target
 from pipeline.trace import trace_lot, write_trace
 from pipeline.trace.lot import Trace
 from pipeline.trace.standing import REASON_STEPS
@@ -221,6 +223,32 @@ def test_the_pace_of_time_stamps_is_worked_out(bench: Bench) -> None:
     (remark,) = [one for one in trace(bench).remarks if one.rule == "too_fast"]
     assert remark.steps[0] == "09:00:00 to 09:01:00: 60 s / (5 - 1) pots = 15.0 s, the policy asks at 16 s"
     assert remark.steps[-1].endswith("line 3: date “2026-03-30”, read as 09:01:00")
+    bench.use()
+
+
+def test_a_high_ec_while_finishing_shows_its_weight(bench: Bench) -> None:
+    bench.lots("ends_on\n2026-04-19")
+    bench.pots("6 6 6 6 6", quantity="ec_ms_cm")
+    standing = trace(bench).standing
+    assert standing is not None
+    assert (
+        "EC: |6.0000 - 4.5| = 1.5000, in steps of 0.5: 3.0000; × 1.5 as a high EC while finishing; "
+        "× (1 + 1 in a row) = 9.0000"
+    ) in standing.order
+    assert standing.score == 9.0
+
+
+def test_a_target_for_a_stage_says_so(bench: Bench) -> None:
+    own = Target(crop="poinsettia", quantity="ec", low=Decimal(1), high=Decimal(2), stage="finishing")
+    bench.use(policy=[PolicyPeriod(valid_from=date(2026, 1, 1), targets=(own,))])
+    bench.lots("ends_on\n2026-04-19")
+    bench.pots("1.5 1.5 1.6 1.5 1.5", quantity="ec_ms_cm")
+    figures = {one.quantity: one for one in trace(bench).samplings[0].figures}
+    assert (figures["ec"].target, figures["ec"].verdict) == ("1.0-2.0", "in range")
+    assert figures["ec"].source == (
+        "set by the group (own value, for lots that are finishing, as this one was that day)"
+    )
+    assert "for lots that are" not in (figures["ph"].source or "")
     bench.use()
 
 

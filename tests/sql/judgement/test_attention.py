@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from datetime import date
+from decimal import Decimal
+
 import pytest
 
+from pipeline.settings.policy import PolicyPeriod
 from tests.sql.bench import Bench
 
 
@@ -41,6 +45,35 @@ def test_the_score_is_steps_beyond_the_edge_times_one_and_the_number_in_a_row(be
         bench.pots("5.4 5.4 5.4 5.4 5.4", sampled_on=day)
     # 0.4 pH below 5.8 are two steps, third in a row.
     assert bench.rows("attention", "score") == [(pytest.approx(2 * (1 + 3)),)]
+
+
+@pytest.mark.parametrize(
+    ("ends", "ec", "score"),
+    [
+        # 1.5 mS/cm above 4.5 are three steps, the first in a row; read in the last 21 days they weigh half as much more
+        ("2026-04-19", "6.0", 1.5 * 3 * 2),
+        ("2026-04-20", "6.0", 3 * 2),
+        # low EC is a note then, and has no score
+        ("2026-04-19", "1.0", 0.0),
+    ],
+)
+def test_a_high_ec_weighs_more_while_finishing(bench: Bench, ends: str, ec: str, score: float) -> None:
+    bench.lots(f"ends_on\n{ends}")
+    bench.pots(" ".join([ec] * 5), quantity="ec_ms_cm")
+    assert bench.rows("attention", "score") == [(pytest.approx(score),)]
+
+
+def test_a_ph_weighs_the_same_while_finishing(bench: Bench) -> None:
+    bench.lots("ends_on\n2026-04-19")
+    bench.pots("5.4 5.4 5.4 5.4 5.4")
+    assert bench.rows("attention", "score") == [(pytest.approx(2 * 2),)]
+
+
+def test_the_weight_is_the_policys(bench: Bench) -> None:
+    bench.use(policy=[PolicyPeriod(valid_from=date(2026, 1, 1), finishing_high_ec_weight=Decimal(1))])
+    bench.lots("ends_on\n2026-04-19")
+    bench.pots("6 6 6 6 6", quantity="ec_ms_cm")
+    assert bench.rows("attention", "score") == [(pytest.approx(3 * 2),)]
 
 
 def test_the_larger_quantity_makes_the_score(bench: Bench) -> None:

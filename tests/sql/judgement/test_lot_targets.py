@@ -9,17 +9,31 @@ from typing import Literal
 import pytest
 
 from pipeline.settings.policy import PolicyPeriod, Target
+from pipeline.settings.words import Stage
 from tests.sql.bench import Bench, site
 
 UMASS = "UMass Extension, Greenhouse Updates, 24 Mar 2023"
 RANGE = "low::double, high::double, basis"
 
 
-def own(low: str, high: str, quantity: Literal["ph", "ec"] = "ph", since: str = "2026-01-01") -> PolicyPeriod:
-    target = Target(
-        crop="Petunia ", quantity=quantity, low=Decimal(low), high=Decimal(high), note="our trial"
+def one(
+    low: str,
+    high: str,
+    quantity: Literal["ph", "ec"] = "ph",
+    stage: Stage | None = None,
+    note: str = "our trial",
+) -> Target:
+    return Target(
+        crop="Petunia ", quantity=quantity, low=Decimal(low), high=Decimal(high), stage=stage, note=note
     )
-    return PolicyPeriod(valid_from=date.fromisoformat(since), targets=(target,))
+
+
+def own(low: str, high: str, quantity: Literal["ph", "ec"] = "ph", since: str = "2026-01-01") -> PolicyPeriod:
+    return PolicyPeriod(valid_from=date.fromisoformat(since), targets=(one(low, high, quantity),))
+
+
+def staged(*targets: Target, since: str = "2026-01-01") -> PolicyPeriod:
+    return PolicyPeriod(valid_from=date.fromisoformat(since), targets=targets)
 
 
 def target(
@@ -111,3 +125,63 @@ def test_an_own_ec_target_judges_them_after_all(bench: Bench) -> None:
 def test_a_lot_whose_line_cannot_be_used_has_no_target(bench: Bench) -> None:
     bench.lots("crop | problem\npetunia | missing")
     assert bench.rows("lot_targets", "quantity") == []
+
+
+# Started on 2 March: establishing up to 15 March. Ends on 20 May: finishing from 30 April on (21 days).
+STAGED_LOT = "crop | started_on | ends_on\npetunia | 2026-03-02 | 2026-05-20"
+
+
+def test_a_target_for_the_stage_holds_from_its_first_day_to_its_last(bench: Bench) -> None:
+    bench.use(policy=[staged(one("5.5", "6.0"), one("5.8", "6.3", stage="finishing"))])
+    bench.lots(STAGED_LOT)
+    assert target(bench, f"{RANGE}, own_stage", on="2026-04-29") == (5.5, 6.0, "group", None)
+    assert target(bench, f"{RANGE}, own_stage", on="2026-04-30") == (5.8, 6.3, "group", "finishing")
+    assert target(bench, f"{RANGE}, own_stage", on="2026-06-01") == (5.8, 6.3, "group", "finishing")
+
+
+def test_without_one_for_the_stage_the_published_row_is_taken(bench: Bench) -> None:
+    bench.use(policy=[staged(one("5.8", "6.3", stage="establishing"))])
+    bench.lots(STAGED_LOT)
+    assert target(bench, f"{RANGE}, own_stage", on="2026-03-15") == (5.8, 6.3, "group", "establishing")
+    assert target(bench, f"{RANGE}, own_stage", on="2026-03-16") == (5.4, 6.2, "published", None)
+
+
+def test_a_target_for_the_stage_goes_before_the_sites_for_all_stages(bench: Bench) -> None:
+    of_stage = staged(one("5.8", "6.3", stage="active"))
+    bench.use(site(policy=[own("5.6", "6.1")]), policy=[of_stage])
+    bench.lots(STAGED_LOT)
+    assert target(bench, on="2026-04-06") == (5.8, 6.3, "group")
+    assert target(bench, on="2026-03-10") == (5.6, 6.1, "site")
+
+
+def test_the_sites_for_a_stage_goes_before_the_groups_for_it(bench: Bench) -> None:
+    bench.use(
+        site(policy=[staged(one("5.7", "6.0", stage="active"))]),
+        policy=[staged(one("5.8", "6.3", stage="active"))],
+    )
+    bench.lots(STAGED_LOT)
+    assert target(bench) == (5.7, 6.0, "site")
+
+
+def test_every_day_of_a_lot_has_one_target(bench: Bench) -> None:
+    """Also of a lot so short that it is finishing before it is active, and across a change of policy."""
+    bench.use(
+        policy=[
+            staged(one("5.8", "6.3", stage="finishing"), one("5.0", "6.0", stage="establishing")),
+            staged(one("5.9", "6.3", stage="finishing"), since="2026-03-10"),
+        ]
+    )
+    rows = "A | 2026-03-02 | 2026-03-20\nB | 2026-03-02 | -"
+    bench.lots(f"lot_code | started_on | ends_on\n{rows}", same={"crop": "petunia"})
+    bench.build("lot_targets")
+    spans: dict[object, list[tuple[date, date]]] = {}
+    for lot, first, last in bench.select("lot_targets", "lot_key, valid_from, valid_to", "quantity = 'ph'"):
+        spans.setdefault(lot, []).append((first, last))
+    for found in spans.values():
+        assert [last for _, last in found[:-1]] == [first for first, _ in found[1:]]
+    assert set(spans) == {"a", "b"}
+    # 20 March less 21 days lies before the lot is 14 days old: never active
+    lows = bench.select(
+        "lot_targets", "low::double", "quantity = 'ph' and lot_key = 'a' and valid_to > '2026-03-10'"
+    )
+    assert lows == [(5.0,), (5.9,)]
