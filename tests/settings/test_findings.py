@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import re
 from datetime import date
 from pathlib import Path
@@ -14,6 +15,9 @@ from pipeline.reports import wording, wording_held
 from pipeline.settings import PolicyPeriod, findings_page
 from pipeline.settings.findings import BY_NAME, FINDINGS, REASONS, SETTABLE, FindingRule, ReasonRule
 from pipeline.settings.findings_page import write_page
+from tests.settings.finding_cases import CASES
+
+TESTS = Path(__file__).parents[1]
 
 
 def test_the_page_is_made_from_the_code() -> None:
@@ -107,3 +111,33 @@ def test_what_figures_hang_on_cannot_be_set() -> None:
     with pytest.raises(ValidationError, match="a finding whose level can be set"):
         PolicyPeriod(valid_from=date(2026, 1, 1), finding_levels={"volume_excludes_ec": "off"})
     assert {BY_NAME[name].level for name in SETTABLE} == {"warn", "note"}
+
+
+def cases_of(names: set[str]) -> dict[str, set[str]]:
+    """Every test function below tests/ by its file."""
+    found: dict[str, set[str]] = {}
+    for name in {case.split("::")[0] for case in names}:
+        tree = ast.parse((TESTS / name).read_text(encoding="utf-8"))
+        found[name] = {node.name for node in ast.walk(tree) if isinstance(node, ast.FunctionDef)}
+    return found
+
+
+def test_every_finding_has_a_failing_and_a_passing_case() -> None:
+    assert CASES.keys() == BY_NAME.keys()
+    known = cases_of({case for pair in CASES.values() for case in pair})
+    missing = [
+        (name, case)
+        for name, pair in CASES.items()
+        for case in pair
+        if f"test_{case.split('::')[1]}" not in known[case.split("::")[0]]
+    ]
+    assert missing == []
+
+
+def test_the_file_of_a_failing_case_names_its_finding() -> None:
+    silent = [
+        (name, speaks)
+        for name, (speaks, _) in CASES.items()
+        if name not in (TESTS / speaks.split("::")[0]).read_text(encoding="utf-8")
+    ]
+    assert silent == []

@@ -58,6 +58,29 @@ CASES = {
 }
 
 
+# Modified z-scores by hand: pH median 5.95, MAD 0.04, 0.6745 × 0.30 / 0.04 = 5.1; EC median 3.0, MAD 0.1, 3.4 and more.
+APART = "ph | ec_ms_cm\n5.91 | 2.9\n5.95 | 3.0\n5.95 | 3.0\n5.99 | 3.1\n"
+
+
+def of_outliers(bench: Bench, odd: str) -> list[tuple[object, ...]]:
+    bench.lots()
+    bench.readings(APART + odd)
+    bench.measure()
+    found = bench.rows("sampling_findings", "rule, level, pots, a, low")
+    return [one for one in found if str(one[0]).startswith("outlier_")]
+
+
+def test_a_pot_that_lies_apart(bench: Bench) -> None:
+    (ec, ph) = of_outliers(bench, "6.25 | 3.6")
+    assert ph == ("outlier_ph", "warn", 1, 6.25, pytest.approx(5.95))
+    assert ec == ("outlier_ec", "warn", 1, 3.6, pytest.approx(3.0))
+
+
+def test_a_pot_that_lies_less_far_is_no_finding(bench: Bench) -> None:
+    # 0.29 pH and 0.49 mS/cm from the median: nearer than the policy's 0.3 and 0.5
+    assert of_outliers(bench, "6.24 | 3.49") == []
+
+
 def remarks(bench: Bench, tables: dict[str, str]) -> dict[str, set[tuple[object, object]]]:
     """Findings of samplings of lots that are named after a rule."""
     bench.lots("lot_code\n" + "\n".join(tables))

@@ -6,7 +6,7 @@ from itertools import combinations
 
 import pytest
 
-from tests.sql.bench import Bench
+from tests.sql.bench import Bench, site
 
 FATES = "file_id, record_no, fate, cause"
 
@@ -71,6 +71,42 @@ def test_a_withdrawn_lot_holds_its_readings_again(bench: Bench) -> None:
     bench.lots("lot_code\nB")
     bench.readings("ph\n6.0")
     assert last_file(bench) == [("held", "lot_unknown")]
+
+
+# Held for the site --------------------------------------------------------------------------------
+
+
+def two_sites(bench: Bench) -> None:
+    bench.use(site("north"), site("south"))
+    for site_id in ("north", "south"):
+        bench.lots(site_id=site_id)
+        bench.readings("ph\n6.0", site_id=site_id)
+
+
+def test_a_site_that_is_taken_away_holds_its_lines_until_it_comes_back(bench: Bench) -> None:
+    two_sites(bench)
+    bench.use(site("north"))
+    of_south = "site_id = 'south'"
+    bench.build("record_fates")
+    assert bench.select("record_fates", "export_kind, fate, cause, what", of_south) == [
+        ("lots", "held", "site_removed", "south"),
+        ("readings", "held", "site_removed", "south"),
+    ]
+    bench.use(site("north"), site("south"))
+    bench.build("record_fates")
+    assert bench.select("record_fates", "export_kind, fate, cause", of_south) == [
+        ("lots", "accepted", None),
+        ("readings", "accepted", None),
+    ]
+    bench.use()
+
+
+def test_a_site_that_stays_holds_nothing_when_another_goes(bench: Bench) -> None:
+    two_sites(bench)
+    bench.use(site("north"))
+    bench.build("record_fates")
+    assert bench.select("record_fates", "distinct fate, cause", "site_id = 'north'") == [("accepted", None)]
+    bench.use()
 
 
 # Held for the day ----------------------------------------------------------------------------------
