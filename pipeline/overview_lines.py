@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from pydantic import ValidationError
 
+from pipeline.due_lines import describe_due_days, tell_due_days
 from pipeline.errors import HomeError, WarehouseError
 from pipeline.reports.summary import Level, Lot, Site, Summary
 from pipeline.reports.wording_dues import WEEKDAYS
@@ -114,6 +115,7 @@ def describe_status(summary: Summary) -> dict[str, Any]:
         "as_of": summary.night.as_of.isoformat(),
         "lots_by_level": summary.lots_by_level,
         "released": _released_by_site(summary),
+        "due_by_day": describe_due_days(summary),
         "sites": [
             {
                 "site": site.site_id,
@@ -160,6 +162,7 @@ def tell_status(summary: Summary) -> list[str]:
         _levels(summary),
         _sampling(summary),
         *lots,
+        *tell_due_days(summary),
         *_warnings(summary, MOST_WARNINGS),
     ]
 

@@ -150,7 +150,9 @@ def _by_lot(asked: Sequence[AskedSampling], habit: Habit) -> list[Event]:
     rows: dict[str, list[AskedSampling]] = {}
     for one in asked:
         cause = "" if one.caused_on is None else one.caused_on.isoformat()
-        uid = _uid("lot", habit, one.lot_key, CYCLES.get(one.why, one.why), cause)
+        # The two halves of a pair are two days' work.
+        half = ["after_feed"] if one.purposes == "after_feed" else []
+        uid = _uid("lot", habit, one.lot_key, CYCLES.get(one.why, one.why), cause, *half)
         rows.setdefault(uid, []).append(one)
     return [
         _event(

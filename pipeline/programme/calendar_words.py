@@ -106,7 +106,8 @@ WORDS: Final[Mapping[Language, Words]] = {
         },
         purposes={
             "affected,healthy": "affected and healthy apart",
-            "before_feed,after_feed": "the day before the feeding and the day of it",
+            "before_feed": "the day before the feeding",
+            "after_feed": "the day of the feeding",
         },
         days=("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"),
         months=(
@@ -141,7 +142,8 @@ WORDS: Final[Mapping[Language, Words]] = {
         },
         purposes={
             "affected,healthy": "afectadas y sanas por separado",
-            "before_feed,after_feed": "la víspera de la fertilización y el mismo día",
+            "before_feed": "la víspera de la fertilización",
+            "after_feed": "el día de la fertilización",
         },
         days=("lunes", "martes", "miércoles", "jueves", "viernes", "sábado", "domingo"),
         months=(

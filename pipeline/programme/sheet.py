@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import date
+from datetime import date, timedelta
 from itertools import groupby
 from typing import Any, Final, Literal
 
@@ -256,7 +256,8 @@ def _make_due(row: Row, as_of: date) -> SheetDue:
     late = (as_of - row["due_on"]).days
     return SheetDue(
         why=row["why"],
-        rule_on=row["rule_on"],
+        # A pair's second half is due on the day of feeding; what is kept of a pair is its first day.
+        rule_on=row["rule_on"] - timedelta(days=1) if row["purposes"] == "after_feed" else row["rule_on"],
         due_on=row["due_on"],
         days_overdue=late if late > 0 else None,
         interval_days=row["interval_days"],

@@ -43,7 +43,7 @@ def explain_due(row: Row, write: WriteDay, treatments: str | None) -> str:
     day = weekday_and(write)
     if row["is_excused"]:
         return f"{_excused(row, write)}."
-    name = _capital(_SUBJECTS[row["why"]])
+    name = _capital(_half(row) or _SUBJECTS[row["why"]])
     if row["why"] == "symptoms":
         name += f", {_each(row)} pots each,"
     told = "; ".join([*_moved(row), _cause(row, write, treatments)])
@@ -54,7 +54,7 @@ def name_due(row: Row, write: WriteDay) -> str:
     """The same in few words, for a list: "routine Tue 14 April"."""
     if row["is_excused"]:
         return _excused(row, write)
-    name = "treated, retest" if row["why"] == "after_treatment" else _NAMES[row["why"]]
+    name = _half(row) or ("treated, retest" if row["why"] == "after_treatment" else _NAMES[row["why"]])
     joint = {"symptoms": " by", "feed_pair": ",", "after_treatment": " due"}.get(row["why"], "")
     late = " (overdue)" if row["due_on"] < row["as_of"] else ""
     return f"{name}{joint} {_when(row, weekday_and(write))}{late}"
@@ -86,18 +86,25 @@ def list_closed(days: Sequence[date]) -> str:
 
 
 def _excused(row: Row, write: WriteDay) -> str:
-    return f"{_NAMES[row['why']]} {weekday_and(write)(row['due_on'])} {explain_excuse(row, write)}"
+    return (
+        f"{_half(row) or _NAMES[row['why']]} {weekday_and(write)(row['due_on'])} {explain_excuse(row, write)}"
+    )
 
 
 def _verb(row: Row) -> str:
     if row["due_on"] >= row["as_of"]:
         return {"symptoms": " by", "feed_pair": ","}.get(row["why"], " due")
-    return " were due" if row["why"] in _PLURAL else " was due"
+    return " were due" if row["why"] in _PLURAL and not _half(row) else " was due"
+
+
+def _half(row: Row) -> str:
+    """The name of a pair's second half, whose first was taken; nothing for any other due."""
+    return "the day of feeding" if row["purposes"] == "after_feed" else ""
 
 
 def _when(row: Row, day: WriteDay) -> str:
     """The day; of a pair around a feeding both days, the second as the rule has it."""
-    if row["why"] != "feed_pair":
+    if row["why"] != "feed_pair" or _half(row):
         return day(row["due_on"])
     return f"{day(row['due_on'])} and {day(row['rule_on'] + timedelta(days=1))}"
 
@@ -128,7 +135,9 @@ def _cause(row: Row, write: WriteDay, treatments: str | None) -> str:
         "after_out": f"out of range on {day}, {within}",
         "after_treatment": f"{treatments or 'treated'} on {day}, {within}",
         "symptoms": f"affected plants noted on {day}, within {within}",
-        "feed_pair": "a pair is one sampling",
+        "feed_pair": "the day before is read, a pair is one sampling"
+        if _half(row)
+        else "a pair is one sampling",
     }[row["why"]]
 
 

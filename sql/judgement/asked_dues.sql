@@ -1,6 +1,7 @@
 -- What the rules ask for, before closed days and excuses are looked at.
 -- grain: one rule's due of one standing lot. key: site_id, lot_key, why
--- inputs: standing_lots, last_verdicts, treatment_waits, last_treatments, symptom_rounds, feed_days, closed_days, policy_feed_pair_crops
+-- inputs: standing_lots, last_verdicts, treatment_waits, last_treatments, symptom_rounds, feed_days, closed_days, samplings,
+--         policy_feed_pair_crops
 -- roll_days: days by which an excused due rolls on; null for a follow-up, which is asked for once.
 -- rules:
 -- `first` within 7 days of the start (common practice: soon; 7 days house default); once missed or excused it rolls on by the
@@ -14,7 +15,8 @@
 -- both were held against each other (symptom_rounds).
 -- `feed_pair`: periodically fed lots on the problem list, or of a crop asked for, are read the day before and the day of
 -- feeding (common practice), around the last feed day before the routine sampling is due on which the site samples; without
--- such a day there is none.
+-- such a day there is none. Once the first half was taken in time only the second is asked for, until its day has passed: then the
+-- pair is asked for whole.
 with
 routine as (
     select
@@ -64,6 +66,52 @@ fed as (
             where c.site_id = d.site_id and (c.closed_on = d.day or c.weekday = isodow(d.day))
         )
     group by d.site_id, d.lot_key
+),
+
+halves as (
+    select distinct
+        f.site_id,
+        f.lot_key,
+        f.fed_on,
+        s.sampled_on
+    from fed as f
+    inner join standing_lots as l on f.site_id = l.site_id and f.lot_key = l.lot_key and f.fed_on >= l.as_of
+    inner join routine as r on f.site_id = r.site_id and f.lot_key = r.lot_key
+    inner join samplings as s
+        on
+            f.site_id = s.site_id
+            and f.lot_key = s.lot_key
+            and s.sampled_on > r.caused_on
+            and s.sampled_on between f.fed_on - 3 and f.fed_on
+    where s.purpose = 'before_feed' and s.is_counting
+),
+
+between_them as (
+    select
+        *,
+        unnest(generate_series(sampled_on + 1, fed_on - 1, interval 1 day))::date as day
+    from halves
+),
+
+begun as (
+    select distinct
+        h.site_id,
+        h.lot_key
+    from halves as h
+    where
+        not exists (
+            select 1
+            from between_them as d
+            where
+                d.site_id = h.site_id
+                and d.lot_key = h.lot_key
+                and d.sampled_on = h.sampled_on
+                and not exists (
+                    select 1
+                    from closed_days as c
+                    where c.site_id = d.site_id and (c.closed_on = d.day or c.weekday = isodow(d.day))
+                )
+        )
 ),
 
 open_rounds as (
@@ -151,12 +199,13 @@ select
     r.site_id,
     r.lot_key,
     'feed_pair' as why,
-    f.fed_on - 1 as rule_on,
+    if(b.lot_key is null, f.fed_on - 1, f.fed_on) as rule_on,
     null as not_before,
     r.caused_on,
     r.roll_days as interval_days,
     null as roll_days,
-    'before_feed,after_feed' as purposes,
-    2 * r.pots as pots
+    if(b.lot_key is null, 'before_feed,after_feed', 'after_feed') as purposes,
+    if(b.lot_key is null, 2 * r.pots, r.pots) as pots
 from routine as r
 inner join fed as f on r.site_id = f.site_id and r.lot_key = f.lot_key
+left join begun as b on f.site_id = b.site_id and f.lot_key = b.lot_key

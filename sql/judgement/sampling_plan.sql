@@ -1,10 +1,13 @@
--- The samplings of the four weeks from the as-of day on, as they stand if each is taken on its day.
+-- The samplings of the four weeks from the as-of day on, as they stand if each is taken on its day and finds nothing new.
 -- grain: one planned sampling. key: site_id, lot_key, plan_on, purposes
 -- inputs: dues, standing_lots, exemptions, closed_days, sites, policy, run
--- rules: every due that is not excused, the ruling one first, on its day; what is overdue on the as-of day, or on the next day on
--- which the site samples. From the day planned for the routine sampling the routine interval rolls on, to the last open day
--- not after it, until the lot's end or the 28th day; days for which the lot is excused are left out. A retest, or a pair around a
--- feeding, serves as the routine sampling of its day. Minutes: pots times the policy's minutes a pot (house default).
+-- rules: every due that is not excused is planned on its day; what is overdue on the as-of day, or on the next day on which the
+-- site samples. One sampling answers several dues, as on the sheet: a routine sampling is left out where a retest or a pair of
+-- the lot comes before it; a retest where a routine sampling or another retest does, unless the wait after a treatment is not over by
+-- then. A pair around a feeding is two samplings on two days: the second is the day of feeding or, when that has passed, the next day
+-- on which the site samples. From each routine sampling, retest or second day of a pair the routine interval begins anew,
+-- to the last open day not after it, until the lot's end or the 28th day; days for which the lot is excused are left out.
+-- Minutes: pots times the policy's minutes a pot (house default).
 with recursive
 days as (
     select
@@ -29,6 +32,11 @@ calendar as (
         site_id,
         day,
         max(day) filter (where is_open) over (partition by site_id order by day asc) as open_on,
+        min(day) filter (where is_open) over (
+            partition by site_id
+            order by day asc
+            rows between 1 following and unbounded following
+        ) as later_open_on,
         min(day) filter (where is_open) over (partition by site_id) as next_open_on
     from days
 ),
@@ -39,7 +47,9 @@ asked as (
         d.lot_key,
         d.nth,
         d.why,
+        d.rule_on,
         d.due_on,
+        d.not_before,
         d.purposes,
         d.pots,
         if(d.due_on < l.as_of, coalesce(c.next_open_on, l.as_of), d.due_on) as plan_on
@@ -49,19 +59,132 @@ asked as (
     where not d.is_excused and d.due_on <= l.as_of + 27
 ),
 
-rolled as (
+ordered as (
+    select
+        *,
+        row_number() over (partition by site_id, lot_key order by plan_on, nth) as turn
+    from asked
+),
+
+-- of each lot the turn and the day of the dues that one sampling can answer
+turns as (
+    select
+        site_id,
+        lot_key,
+        min(turn) filter (where purposes = 'routine') as routine_turn,
+        min(plan_on) filter (where purposes = 'routine') as routine_on,
+        min(turn) filter (where why = 'after_out') as out_turn,
+        min(plan_on) filter (where why = 'after_out') as out_on,
+        min(turn) filter (where why = 'after_treatment') as treated_turn,
+        min(not_before) filter (where why = 'after_treatment') as treated_not_before,
+        min(turn) filter (where why = 'feed_pair') as pair_turn
+    from ordered
+    group by site_id, lot_key
+),
+
+routine_told as (
+    select
+        *,
+        coalesce(least(out_turn, treated_turn, pair_turn) < routine_turn, false) as is_routine_answered
+    from turns
+),
+
+out_told as (
+    select
+        *,
+        coalesce(treated_turn < out_turn, false)
+        or coalesce(not is_routine_answered and routine_turn < out_turn, false) as is_out_answered
+    from routine_told
+),
+
+answered as (
+    select
+        *,
+        coalesce(
+            not is_routine_answered and routine_turn < treated_turn and routine_on >= treated_not_before, false
+        )
+        or coalesce(not is_out_answered and out_turn < treated_turn and out_on >= treated_not_before, false)
+            as is_treated_answered
+    from out_told
+),
+
+kept as (
+    select o.*
+    from ordered as o
+    inner join answered as a on o.site_id = a.site_id and o.lot_key = a.lot_key
+    where
+        case
+            when o.purposes = 'routine' then not a.is_routine_answered
+            when o.why = 'after_out' then not a.is_out_answered
+            when o.why = 'after_treatment' then not a.is_treated_answered
+            else true
+        end
+),
+
+halved as (
+    select
+        k.site_id,
+        k.lot_key,
+        unnest(if(k.purposes = 'before_feed,after_feed', ['before_feed', 'after_feed'], [k.purposes])) as purposes,
+        k.purposes = 'before_feed,after_feed' as is_pair,
+        k.plan_on as first_on,
+        if(k.due_on < k.plan_on, coalesce(c.later_open_on, k.plan_on + 1), k.rule_on + 1) as second_on,
+        k.rule_on,
+        k.due_on,
+        k.why,
+        if(k.purposes = 'before_feed,after_feed', k.pots // 2, k.pots) as pots,
+        k.nth
+    from kept as k
+    left join calendar as c on k.site_id = c.site_id and k.plan_on = c.day
+),
+
+fixed as (
+    select
+        site_id,
+        lot_key,
+        if(is_pair and purposes = 'after_feed', second_on, first_on) as plan_on,
+        if(is_pair and purposes = 'after_feed', rule_on + 1, due_on) as due_on,
+        why,
+        purposes,
+        pots,
+        nth
+    from halved
+),
+
+-- days from which the routine interval begins anew, each with the one after it
+renewed as (
     select
         site_id,
         lot_key,
         plan_on,
+        lead(plan_on) over (partition by site_id, lot_key order by plan_on asc) as next_on,
+        row_number() over (partition by site_id, lot_key order by plan_on asc) as turn
+    from (
+        select distinct
+            site_id,
+            lot_key,
+            plan_on
+        from fixed
+        where purposes in ('routine', 'retest', 'after_feed')
+    )
+),
+
+rolled as (
+    select
+        r.site_id,
+        r.lot_key,
+        r.plan_on as began_on,
+        r.plan_on,
+        r.next_on,
         0 as step
-    from asked
-    where purposes = 'routine'
+    from renewed as r
     union all
     select
         r.site_id,
         r.lot_key,
+        r.began_on,
         if(c.open_on > r.plan_on, c.open_on, c.day) as plan_on,
+        r.next_on,
         r.step + 1 as step
     from rolled as r
     inner join standing_lots as l on r.site_id = l.site_id and r.lot_key = l.lot_key
@@ -69,6 +192,7 @@ rolled as (
     where
         if(c.open_on > r.plan_on, c.open_on, c.day) <= l.as_of + 27
         and if(c.open_on > r.plan_on, c.open_on, c.day) <= coalesce(l.ends_on, date '9999-12-31')
+        and if(c.open_on > r.plan_on, c.open_on, c.day) < coalesce(r.next_on, date '9999-12-31')
 ),
 
 planned as (
@@ -81,7 +205,7 @@ planned as (
         purposes,
         pots,
         nth
-    from asked
+    from fixed
     union all
     select
         r.site_id,
@@ -107,15 +231,6 @@ planned as (
                 and r.plan_on <= e.until_on
                 and (e.purpose is null or e.purpose = 'routine')
         )
-),
-
-served as (
-    select
-        *,
-        bool_or(purposes in ('retest', 'before_feed,after_feed')) over (
-            partition by site_id, lot_key, plan_on
-        ) as is_read_anyway
-    from planned
 )
 
 select
@@ -128,10 +243,8 @@ select
     s.purposes,
     s.pots,
     (s.pots * p.minutes_per_pot)::decimal(9, 2) as minutes
-from served as s
+from planned as s
 inner join standing_lots as l on s.site_id = l.site_id and s.lot_key = l.lot_key
 inner join policy as p on l.site_id = p.site_id and l.as_of >= p.valid_from and l.as_of < p.valid_to
-where
-    s.plan_on <= least(l.as_of + 27, coalesce(l.ends_on, date '9999-12-31'))
-    and not (s.purposes = 'routine' and s.is_read_anyway)
+where s.plan_on <= least(l.as_of + 27, coalesce(l.ends_on, date '9999-12-31'))
 qualify row_number() over (partition by s.site_id, s.lot_key, s.plan_on, s.purposes order by s.nth) = 1

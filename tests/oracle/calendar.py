@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from datetime import date, timedelta
 from typing import Any
 
-from tests.oracle.dues import Account, Due, days_from
+from tests.oracle.dues import DAY, PAIR, Account, Due, answers, days_of
 from tests.oracle.settings import SiteSettings
 from tests.oracle.standing import Standing
 
@@ -16,36 +16,21 @@ FOUR_WEEKS = timedelta(days=27)
 WORD_FOR_HOUSE = {"en": "House", "es": "Invernadero"}
 
 
-def taken_on(account: Account, due: Due, today: date) -> date:
-    """The day of a due; once it is past, the first day from today on which the site samples."""
-    if due.due_on >= today:
-        return due.due_on
-    return next((day for day in days_from(today, today + FOUR_WEEKS) if not account.is_closed(day)), today)
-
-
-def answers(day: date, purposes: str, other: Due) -> bool:
-    """Whether a sampling of a day is what another due asks for as well."""
-    if other.not_before is not None and day < other.not_before:
-        return False
-    if other.purposes == "routine":
-        return purposes in ("routine", "retest", "before_feed,after_feed")
-    return other.purposes == "retest" and purposes in ("routine", "retest")
-
-
-def samplings_to_take(account: Account, dues: Sequence[Due], today: date) -> list[tuple[date, Due]]:
-    """The dues of four weeks that need a sampling of their own, each with its day."""
+def samplings_to_take(account: Account, dues: Sequence[Due], today: date) -> list[tuple[date, str, Due]]:
+    """The dues of four weeks that need a sampling of their own, each with its day and what for; of a pair two."""
     last = min(today + FOUR_WEEKS, account.end or date.max)
     wanted = [
-        (taken_on(account, due, today), due)
+        (day, purpose, due)
         for due in sorted((one for one in dues if one.excuse is None), key=lambda one: one.order)
-        if due.due_on <= last
+        for day, purpose in days_of(account, due, today)
+        if (due.rule_on + DAY if due.purposes == PAIR and purpose == "after_feed" else due.due_on) <= last
     ]
-    taken: list[tuple[date, Due]] = []
+    taken: list[tuple[date, str, Due]] = []
     # Python's sort keeps the order of equal days, which is that of the dues.
-    for day, due in sorted(wanted, key=lambda one: one[0]):
+    for day, purpose, due in sorted(wanted, key=lambda one: one[0]):
         # What was left out answers no more than what it was left out for.
-        if not any(answers(before, one.purposes, due) for before, one in taken):
-            taken.append((day, due))
+        if not any(answers(before, one.purposes, due) for before, _, one in taken if one is not due):
+            taken.append((day, purpose, due))
     return taken
 
 
@@ -56,10 +41,11 @@ def calendar_part(
     groups: dict[tuple[Any, ...], list[tuple[str, int]]] = {}
     for standing in sorted(standings, key=lambda one: one.lot.code.lower()):
         house = " ".join((standing.lot.house or "").split())
-        for day, due in samplings_to_take(standing.account, standing.dues, today):
+        for day, purpose, due in samplings_to_take(standing.account, standing.dues, today):
             is_by_lot = site.calendar == "lot"
             key = (day, house.lower(), *((standing.lot.code.lower(), due.why) if is_by_lot else ()))
-            groups.setdefault(key, []).append((house, due.pots))
+            pots = due.pots if purpose == due.purposes else due.pots // 2
+            groups.setdefault(key, []).append((house, pots))
     return [
         {
             "starts_at": f"{key[0].isoformat()}T{site.calendar_time}:00",

@@ -13,6 +13,7 @@ DAY = timedelta(days=1)
 APART = 3 * DAY
 TEN_YEARS = timedelta(days=3653)
 # Of two dues on one day the first of these rules.
+PAIR = "before_feed,after_feed"
 ORDER = ("after_out", "after_treatment", "symptoms", "feed_pair", "problem_crop", "routine", "first")
 STATES = ("not_yet", "due_this_week", "overdue", "never_sampled", "ships_first", "excused")
 
@@ -191,12 +192,22 @@ def asked(account: Account, today: date) -> list[Due]:
             for day in days_from(routine.caused_on + 2 * DAY, routine.rule_on)
             if account.is_fed(day) and not account.is_closed(day)
         ]
-        if fed:
-            pair = follow_up(
-                "feed_pair", routine.caused_on, fed[-1] - DAY, 2 * account.pots, "before_feed,after_feed"
-            )
-            dues.append(pair)
+        if fed and is_begun(account, routine.caused_on, fed[-1], today):
+            dues.append(follow_up("feed_pair", routine.caused_on, fed[-1], account.pots, "after_feed"))
+        elif fed:
+            dues.append(follow_up("feed_pair", routine.caused_on, fed[-1] - DAY, 2 * account.pots, PAIR))
     return dues
+
+
+def is_begun(account: Account, since: date, fed: date, today: date) -> bool:
+    """Whether the first half of a pair was taken so that one of the feed day, still to come, would complete it."""
+    return today <= fed and any(
+        one.purpose == "before_feed"
+        and one.counts
+        and since < one.day <= fed <= one.day + APART
+        and all(account.is_closed(day) for day in days_from(one.day + DAY, fed - DAY))
+        for one in account.taken
+    )
 
 
 def is_judged(one: Taken, day: date) -> bool:
@@ -302,36 +313,58 @@ class Planned:
     pots: int
 
 
+def answers(day: date, purposes: str, other: Due) -> bool:
+    """Whether a sampling of a day is what another due asks for as well."""
+    if other.not_before is not None and day < other.not_before:
+        return False
+    if other.purposes == "routine":
+        return purposes in ("routine", "retest", "after_feed", PAIR)
+    return other.purposes == "retest" and purposes in ("routine", "retest")
+
+
+def days_of(account: Account, due: Due, today: date) -> list[tuple[date, str]]:
+    """On which days a due is taken and for what: its own day, or the next open ones; a pair on two."""
+    coming = [day for day in days_from(today, today + 117 * DAY) if not account.is_closed(day)]
+    first = due.due_on if due.due_on >= today else coming[0] if coming else today
+    if due.purposes != PAIR:
+        return [(first, due.purposes)]
+    if due.due_on >= today:
+        return [(first, "before_feed"), (due.rule_on + DAY, "after_feed")]
+    return [(first, "before_feed"), (next((day for day in coming if day > first), first + DAY), "after_feed")]
+
+
 def plan_on(account: Account, dues: Sequence[Due], today: date) -> list[Planned]:
-    """The dues of four weeks on their days, and the routine ones that follow from them."""
+    """The samplings of four weeks: day by day what is due and not answered before, and the routine ones that follow."""
     last = min(today + 27 * DAY, account.end or date.max)
     known = known_on(account, today)
-    far = today + 117 * DAY
-    next_open = next((day for day in days_from(today, far) if not account.is_closed(day)), today)
-    found: list[Planned] = []
-    for due in dues:
-        if due.excuse is None and due.due_on <= today + 27 * DAY:
-            on = next_open if due.due_on < today else due.due_on
-            found.append(Planned(on, due.due_on, due.why, due.purposes, due.pots))
+    wanted = [one for one in dues if one.excuse is None and one.due_on <= today + 27 * DAY]
+    taken: list[Due] = []
+    for due in sorted(wanted, key=lambda one: days_of(account, one, today)[0][0]):
+        if not any(answers(days_of(account, one, today)[0][0], one.purposes, due) for one in taken):
+            taken.append(due)
+    found: dict[tuple[date, str], Planned] = {}
+    for due in sorted(taken, key=lambda one: one.order):
+        for day, purpose in days_of(account, due, today):
+            is_second = due.purposes == PAIR and purpose == "after_feed"
+            pots = due.pots // 2 if due.purposes == PAIR else due.pots
+            asked_on = due.rule_on + DAY if is_second else due.due_on
+            found.setdefault((day, purpose), Planned(day, asked_on, due.why, purpose, pots))
+    anew = sorted({day for day, purpose in found if purpose in ("routine", "retest", "after_feed")})
     follows = "problem_crop" if account.is_problem_crop else "routine"
-    for before in [one.plan_on for one in found if one.purposes == "routine"]:
-        on = before
+    for number, day in enumerate(anew):
+        until = min([last, *(one - DAY for one in anew[number + 1 : number + 2])])
         while True:
-            rule = Due(follows, on + account.interval * DAY, on, on, "routine", account.pots)
-            on = moved(account, rule, on)
-            if on > last:
+            rule = Due(follows, day + account.interval * DAY, day, day, "routine", account.pots)
+            day = moved(account, rule, day)
+            if day > until:
                 break
-            excused = any(
-                one.first <= on <= one.last and one.purpose in (None, "routine") for one in known.excuses
-            )
-            if not excused:
-                found.append(Planned(on, on, follows, "routine", account.pots))
-    read_anyway = {one.plan_on for one in found if one.purposes in ("retest", "before_feed,after_feed")}
-    planned: dict[tuple[date, str], Planned] = {}
-    for one in found:
-        if one.plan_on <= last and not (one.purposes == "routine" and one.plan_on in read_anyway):
-            planned.setdefault((one.plan_on, one.purposes), one)
-    return sorted(planned.values(), key=lambda one: (one.plan_on, one.purposes))
+            if not any(
+                one.first <= day <= one.last and one.purpose in (None, "routine") for one in known.excuses
+            ):
+                found.setdefault((day, "routine"), Planned(day, day, follows, "routine", account.pots))
+    return sorted(
+        (one for one in found.values() if one.plan_on <= last), key=lambda one: (one.plan_on, one.purposes)
+    )
 
 
 __all__ = [
@@ -342,7 +375,9 @@ __all__ = [
     "Planned",
     "Symptoms",
     "Taken",
+    "answers",
     "covering",
+    "days_of",
     "dues_on",
     "known_on",
     "plan_on",

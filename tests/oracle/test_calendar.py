@@ -8,8 +8,8 @@ from typing import Any
 
 import pytest
 
-from tests.oracle.calendar import answers, compare_calendar, samplings_to_take
-from tests.oracle.dues import Account, Due, Symptoms
+from tests.oracle.calendar import compare_calendar, samplings_to_take
+from tests.oracle.dues import Account, Due, Symptoms, answers
 
 TODAY = date(2026, 4, 6)
 
@@ -98,7 +98,7 @@ def test_what_is_taken_answers_what_it_can() -> None:
         due("after_treatment", 5, "retest", wait),
         due("symptoms", 2, "affected,healthy"),
     ]
-    assert [one.why for _, one in samplings_to_take(account(), dues, TODAY)] == [
+    assert [one.why for _, _, one in samplings_to_take(account(), dues, TODAY)] == [
         "routine",
         "symptoms",
         "after_treatment",

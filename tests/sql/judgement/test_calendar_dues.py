@@ -159,7 +159,11 @@ def test_a_pair_around_a_feeding_stands_for_the_routine(bench: Bench) -> None:
         ("feed_pair", "2026-04-08"),
         ("routine", "2026-04-13"),
     ]
-    assert chosen(bench) == [("feed_pair", "2026-04-08")]
+    assert chosen(bench) == [("feed_pair", "2026-04-08"), ("feed_pair", "2026-04-09")]
+    assert bench.rows("calendar_dues", "purposes, starts_on::varchar, pots", "why = 'feed_pair'") == [
+        ("before_feed", "2026-04-08", 5),
+        ("after_feed", "2026-04-09", 5),
+    ]
 
 
 def test_lots_and_sites_do_not_answer_for_each_other(begin: Begin) -> None:

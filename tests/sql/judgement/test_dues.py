@@ -221,6 +221,37 @@ def test_a_pair_is_one_sampling_for_the_next_routine_one(bench: Bench) -> None:
     ]
 
 
+@pytest.mark.parametrize(
+    ("as_of", "closed", "before", "asked"),
+    [
+        # Fed on Thursday the 9th: the first half is taken, the second is asked for on its day, until that has passed.
+        ("2026-04-08", (), "2026-04-08", ("2026-04-09", "after_feed", 5)),
+        ("2026-04-09", (), "2026-04-08", ("2026-04-09", "after_feed", 5)),
+        ("2026-04-10", (), "2026-04-08", ("2026-04-08", "before_feed,after_feed", 10)),
+        # One that was taken a day too early, with a day open between, begins no pair.
+        ("2026-04-08", (), "2026-04-07", ("2026-04-08", "before_feed,after_feed", 10)),
+        ("2026-04-08", ("2026-04-08",), "2026-04-07", ("2026-04-09", "after_feed", 5)),
+        # One on the day of feeding itself may still be followed by the other half.
+        ("2026-04-09", (), "2026-04-09", ("2026-04-09", "after_feed", 5)),
+    ],
+)
+def test_half_a_pair_asks_for_the_other_half(
+    begin: Begin, as_of: str, closed: tuple[str, ...], before: str, asked: tuple[object, ...]
+) -> None:
+    bench = begin(date.fromisoformat(as_of))
+    feeding(bench, Feeding(weekdays=("thursday",)), holidays=tuple(map(date.fromisoformat, closed)))
+    sampled(bench, feed_mode="periodic")
+    bench.pots("6 6 6 6 6", sampled_on=before, purpose="before_feed")
+    assert bench.rows("dues", "rule_on::varchar, purposes, pots", "why = 'feed_pair'") == [asked]
+
+
+def test_half_a_pair_with_too_few_pots_is_none(bench: Bench) -> None:
+    feeding(bench, Feeding(weekdays=("monday",)))
+    sampled(bench, feed_mode="periodic", container_class="pot_5_6in")
+    bench.pots("6 6 6 6", sampled_on="2026-04-05", purpose="before_feed")
+    assert bench.rows("dues", "purposes", "why = 'feed_pair'") == [("before_feed,after_feed",)]
+
+
 def test_a_lot_first_read_in_a_pair_has_no_first_sampling_to_come(bench: Bench) -> None:
     bench.lots()
     bench.pots("6 6 6 6 6", sampled_on="2026-04-01", purpose="before_feed")

@@ -100,9 +100,26 @@ def test_every_listed_due_is_planned(bench: Bench) -> None:
         ("2026-04-06", "after_out", "retest", 5, Decimal("20.00")),
         # due on 2 April, overdue
         ("2026-04-06", "symptoms", "affected,healthy", 10, Decimal("40.00")),
-        ("2026-04-13", "routine", "routine", 5, Decimal("20.00")),
-        ("2026-04-27", "routine", "routine", 5, Decimal("20.00")),
+        # the retest answers the routine sampling of 13 April, and the interval begins anew with it
+        ("2026-04-20", "routine", "routine", 5, Decimal("20.00")),
     ]
+
+
+def test_a_retest_whose_wait_is_not_over_is_a_sampling_of_its_own(bench: Bench) -> None:
+    sampled(bench)
+    bench.load_file("treatments", "treated_on | treatment\n2026-04-06 | lime_drench")
+    # Routine on 13 April, the lime is waited for until the 16th; from there the interval begins anew.
+    assert bench.rows("sampling_plan", PLAN) == [
+        ("2026-04-13", "routine"),
+        ("2026-04-16", "after_treatment"),
+        ("2026-04-30", "routine"),
+    ]
+
+
+def test_a_routine_sampling_answers_a_retest_whose_wait_is_over(bench: Bench) -> None:
+    sampled(bench)
+    bench.load_file("treatments", "treated_on | treatment\n2026-04-06 | acid_feed")
+    assert bench.rows("sampling_plan", PLAN) == [("2026-04-13", "after_treatment"), ("2026-04-27", "routine")]
 
 
 def test_a_retest_serves_as_the_routine_sampling_of_its_day(bench: Bench) -> None:
@@ -129,8 +146,30 @@ def test_a_pair_around_a_feeding(bench: Bench) -> None:
         policy=[PolicyPeriod(valid_from=date(2026, 1, 1), feed_pair_crops=("poinsettia",))],
     )
     sampled(bench, feed_mode="periodic")
-    found = bench.rows("sampling_plan", "plan_on::varchar, purposes, pots")
-    assert found[0] == ("2026-04-08", "before_feed,after_feed", 10)
+    # The pair stands for the routine sampling of 13 April; 14 days on from its second day comes the next.
+    assert bench.rows("sampling_plan", "plan_on::varchar, due_on::varchar, purposes, pots") == [
+        ("2026-04-08", "2026-04-08", "before_feed", 5),
+        ("2026-04-09", "2026-04-09", "after_feed", 5),
+        ("2026-04-23", "2026-04-23", "routine", 5),
+    ]
+
+
+def test_a_pair_that_is_overdue_takes_the_next_two_open_days(begin: Begin) -> None:
+    bench = begin(date(2026, 4, 10))
+    bench.use(
+        site().model_copy(
+            update={
+                "feedings": (Feeding(weekdays=("thursday",)),),
+                "no_sampling": ("saturday", "sunday"),
+            }
+        ),
+        policy=[PolicyPeriod(valid_from=date(2026, 1, 1), feed_pair_crops=("poinsettia",))],
+    )
+    sampled(bench, feed_mode="periodic")
+    assert bench.rows("sampling_plan", "plan_on::varchar, due_on::varchar, purposes")[:2] == [
+        ("2026-04-10", "2026-04-08", "before_feed"),
+        ("2026-04-13", "2026-04-09", "after_feed"),
+    ]
 
 
 def test_excused_samplings_are_not_planned(bench: Bench) -> None:
