@@ -78,10 +78,11 @@ def test_a_site_that_sends_nothing_is_quiet_after_four_nights(demo_home: Path, s
 def test_status_says_all_of_it_in_few_lines(demo_home: Path) -> None:
     told = run_cli("status", demo_home).out.splitlines()
     assert told[0] == "Quillmere Growers: last good night as of 2026-04-06."
-    assert told[1] == "67 lots at 4 sites: 4 act, 4 no current reading, 10 watch, 49 OK."
+    assert told[1] == "67 lots at 4 sites: 4 act, 4 no current reading, 11 watch, 48 OK."
     assert told[2].startswith("Next samplings: ")
-    levels = [line.split("  ")[1] for line in told[3:21]]
-    assert levels == ["ACT"] * 4 + ["NO CURRENT READING"] * 4 + ["WATCH"] * 10
+    levels = [line.split("  ")[1] for line in told[3:37]]
+    # Days with work: four each at Erlenwerth and Loma Alta, five at North Range, two at Pellbarrow.
+    assert levels == ["ACT"] * 4 + ["NO CURRENT READING"] * 4 + ["WATCH"] * 11 + ["DUE"] * 15
     assert told[-1] == "  28 lines held for 9 causes: leachbook held lists them."
 
 

@@ -81,8 +81,9 @@ halves as (
         on
             f.site_id = s.site_id
             and f.lot_key = s.lot_key
-            and s.sampled_on > r.caused_on
-            and s.sampled_on between f.fed_on - 3 and f.fed_on
+            and r.caused_on < s.sampled_on
+            and f.fed_on >= s.sampled_on
+            and f.fed_on - 3 <= s.sampled_on
     where s.purpose = 'before_feed' and s.is_counting
 ),
 

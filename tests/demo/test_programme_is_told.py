@@ -71,6 +71,54 @@ def test_an_excused_lot_says_until_when_why_and_by_whom(second: Summary) -> None
     ]
 
 
+def test_an_excuse_that_came_too_late_says_so(second: Summary) -> None:
+    due = lot_of(second, "ER-214").due
+    assert (due.state, due.excused_late) == ("excused", True)
+    assert due.also == [
+        (
+            "routine Sat 04.04.2026 excused until 12.04.2026 "
+            "(Versuch mit anderem Substrat; Topf nicht stören, Wülbern), entered after it was due"
+        )
+    ]
+
+
+def test_affected_plants_ask_for_affected_and_healthy_ones(first: Summary, second: Summary) -> None:
+    assert lot_of(first, "ER-205").due.rule == "routine"
+    lot = lot_of(second, "ER-205")
+    assert lot.due.why == (
+        "Affected and healthy plants, 5 pots each, by Tue 07.04.2026 (affected plants noted on 04.04.2026, within 3 "
+        "days)."
+    )
+    sheet = site_of(second, "erlenwerth").sheet
+    assert sheet is not None
+    (block,) = [one for one in sheet.lots if one.lot_id == "ER-205"]
+    assert [(group.purpose, len(group.pots)) for group in block.groups] == [("affected", 5), ("healthy", 5)]
+
+
+def test_a_pair_around_a_feeding_is_planned_on_both_its_days(second: Summary) -> None:
+    due = lot_of(second, "NR-119").due
+    assert (due.rule, due.due_on) == ("feed_pair", date(2026, 4, 8))
+    assert due.also == ["routine Tue 04/14/2026"]
+    planned = [
+        (day.plan_on, one.purpose, one.pots)
+        for day in site_of(second, "north-range").plan
+        for one in day.samplings
+        if one.lot_id == "NR-119"
+    ]
+    # The pair stands for the routine sampling of the 14th; two weeks after its second day comes the next.
+    assert planned == [
+        (date(2026, 4, 8), "before_feed", 5),
+        (date(2026, 4, 9), "after_feed", 5),
+        (date(2026, 4, 23), "routine", 5),
+    ]
+    (event,) = [
+        one
+        for one in site_of(second, "north-range").calendar
+        if "NR-119" in " ".join(one.description or []) and one.starts_at.date() == date(2026, 4, 9)
+    ]
+    assert any("the day of the feeding" in line for line in event.description or [])
+
+
 def test_plugs_due_on_a_day_without_sampling_are_due_the_day_before(first: Summary) -> None:
     due = lot_of(first, "NR-113").due
     assert (due.rule_on, due.due_on) == (date(2026, 4, 4), date(2026, 4, 3))

@@ -46,6 +46,8 @@ TREATED = due("after_treatment", WED, purposes="retest", treatments="acid_feed")
 SYMPTOMS = due("symptoms", THU, caused_on=AS_OF, interval_days=3, purposes="affected,healthy", pots=10)
 PAIR = due("feed_pair", WED, purposes="before_feed,after_feed", pots=10)
 
+HALF = due("feed_pair", THU, purposes="after_feed")
+
 
 @pytest.mark.parametrize(
     ("row", "sentence", "short"),
@@ -83,6 +85,11 @@ PAIR = due("feed_pair", WED, purposes="before_feed,after_feed", pots=10)
             PAIR,
             "The day before and the day of feeding, Wed 8 April and Thu 9 April (a pair is one sampling).",
             "the day before and the day of feeding, Wed 8 April and Thu 9 April",
+        ),
+        (
+            HALF,
+            "The day of feeding, Thu 9 April (the day before is read, a pair is one sampling).",
+            "the day of feeding, Thu 9 April",
         ),
     ],
 )
