@@ -86,6 +86,9 @@ class SheetLot(SheetPart):
     cultivar: str | None
     container_class: ContainerClass
     plants: int | None
+    needed_pots: int | None = Field(
+        description="Pots from which a sampling counts, where the lot has fewer plants; None: it has enough"
+    )
     due: SheetDue
     also: list[SheetDue] = Field(description="Further dues that the same sampling answers")
     not_before: date | None = Field(
@@ -240,6 +243,7 @@ def _make_lot(site_id: str, number: int, dues: Sequence[Row], walk: _Walk, as_of
             name: first[name]
             for name in ("lot_id", "house", "bench", "crop", "cultivar", "container_class", "plants")
         },
+        needed_pots=_lacking(first["plants"], first["min_usable_pots"]),
         due=_make_due(first, as_of),
         also=[_make_due(due, as_of) for due in dues[1:]],
         not_before=max(waits, default=None),
@@ -250,6 +254,10 @@ def _make_lot(site_id: str, number: int, dues: Sequence[Row], walk: _Walk, as_of
         drain_high_min=float(first["drain_high_min"]),
         groups=[_make_group(site_id, first, purpose, pots, walk.benches_of(first)) for purpose in purposes],
     )
+
+
+def _lacking(plants: int | None, needed: int) -> int | None:
+    return needed if plants is not None and plants < needed else None
 
 
 def _make_due(row: Row, as_of: date) -> SheetDue:

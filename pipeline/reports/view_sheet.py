@@ -106,6 +106,7 @@ class LotBlock:
     why: str
     also: str
     not_before: str
+    too_few: str
     pour: str
     collect: str
     drain: str
@@ -274,6 +275,7 @@ def _block(lot: SheetLot, volume_unit: str, voice: Voice) -> LotBlock:
         why=say("lot.why", why=_why(lot.due, voice)),
         also=say("lot.also", dues=also) if also else "",
         not_before=say("lot.not_before", day=voice.weekday_and_day(lot.not_before)) if lot.not_before else "",
+        too_few=say("lot.too_few", n=lot.plants, least=lot.needed_pots) if lot.needed_pots else "",
         pour=_volume(lot.pour_ml, lot.pour_ml, volume_unit, say),
         collect=_volume(lot.collect_low_ml, lot.collect_high_ml, volume_unit, say),
         drain=say(

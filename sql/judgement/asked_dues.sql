@@ -31,7 +31,7 @@ routine as (
         if(last_due_base_on is null, first_within_days, interval_days) as interval_days,
         coalesce(last_due_base_on + interval_days, stands_from + first_within_days) as rule_on,
         interval_days as roll_days,
-        min_usable_pots as pots
+        asked_pots as pots
     from standing_lots
 ),
 
@@ -149,7 +149,7 @@ select
     l.after_out_interval_days as interval_days,
     null as roll_days,
     'retest' as purposes,
-    l.min_usable_pots as pots
+    l.asked_pots as pots
 from standing_lots as l
 where
     exists (
@@ -177,7 +177,7 @@ select
     (t.retest_due_on - t.treated_on)::integer as interval_days,
     null as roll_days,
     'retest' as purposes,
-    l.min_usable_pots as pots
+    l.asked_pots as pots
 from standing_lots as l
 inner join last_treatments as t on l.site_id = t.site_id and l.lot_key = t.lot_key
 where t.after_on is null
@@ -192,7 +192,7 @@ select
     r.symptoms_within_days as interval_days,
     null as roll_days,
     'affected,healthy' as purposes,
-    2 * r.pots_each as pots
+    2 * if(l.plants is null, r.pots_each, least(r.pots_each, greatest(l.plants, 1))) as pots
 from standing_lots as l
 inner join open_rounds as r on l.site_id = r.site_id and l.lot_key = r.lot_key
 union all

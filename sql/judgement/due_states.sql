@@ -2,8 +2,8 @@
 -- grain: one standing lot. key: site_id, lot_key
 -- inputs: standing_lots, dues
 -- rules: the earliest due that is not excused rules; due this week is today and the six days after it. `excused`: an excused one
--- came before it, and the excuse still holds; where the ruling one falls within these days of the excuse, because the excuse is
--- for another purpose, and within the week or before, its own state is told instead: an excuse hides nothing it does not excuse.
+-- came before it, and the excuse still holds; where the ruling one falls within the week or before, because the excuse is for
+-- another purpose or ends by then, its own state is told instead: an excuse hides nothing it does not excuse.
 with
 covering as (
     select
@@ -20,7 +20,7 @@ covering as (
     where
         r.nth = 1
         and l.as_of <= e.excused_until
-        and (r.due_on > e.excused_until or r.due_on > l.as_of + 6)
+        and r.due_on > l.as_of + 6
     qualify
         row_number() over (
             partition by r.site_id, r.lot_key

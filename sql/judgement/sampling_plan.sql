@@ -214,7 +214,7 @@ planned as (
         r.plan_on as due_on,
         if(l.is_problem_crop, 'problem_crop', 'routine') as why,
         'routine' as purposes,
-        l.min_usable_pots as pots,
+        l.asked_pots as pots,
         1000 + r.step as nth
     from rolled as r
     inner join standing_lots as l on r.site_id = l.site_id and r.lot_key = l.lot_key

@@ -41,6 +41,8 @@ select
     p.affected_within_days,
     p.act_in_a_row,
     c.min_usable_pots,
+    -- nobody is asked for more pots than there are plants; a sampling of fewer than min_usable_pots does not count all the same
+    if(l.plants is null, c.min_usable_pots, least(c.min_usable_pots, greatest(l.plants, 1))) as asked_pots,
     case
         when x.crop_key is not null then least(c.routine_interval_days, p.problem_interval_days)
         else c.routine_interval_days

@@ -13,6 +13,7 @@ select
     l.cultivar,
     l.container_class,
     l.plants,
+    l.min_usable_pots,
     d.why,
     d.rule_on,
     d.due_on,

@@ -71,6 +71,7 @@ class Account:
     is_closed: Callable[[date], bool]
     is_fed: Callable[[date], bool] | None
     symptoms_on: Callable[[date], Symptoms]
+    plants: int | None = None
 
 
 @dataclass(frozen=True)
@@ -147,6 +148,11 @@ def pots_each(account: Account, noted: date) -> int:
     return max(account.symptoms_on(noted).pots, least)
 
 
+def no_more_than_plants(account: Account, pots: int) -> int:
+    """Nobody is asked for more pots than there are plants."""
+    return pots if account.plants is None else min(pots, max(account.plants, 1))
+
+
 def open_note(account: Account, today: date) -> date | None:
     """The first day with affected plants since they were last held against healthy ones, or looked at again."""
     noted = {one.day for one in account.taken if one.purpose == "affected"}
@@ -184,7 +190,8 @@ def asked(account: Account, today: date) -> list[Due]:
     noted = open_note(account, today)
     if noted is not None:
         rule_on = noted + account.symptoms_on(noted).within * DAY
-        dues.append(follow_up("symptoms", noted, rule_on, 2 * pots_each(account, noted), "affected,healthy"))
+        each = no_more_than_plants(account, pots_each(account, noted))
+        dues.append(follow_up("symptoms", noted, rule_on, 2 * each, "affected,healthy"))
     if account.is_fed is not None:
         routine = dues[0]
         fed = [
@@ -278,13 +285,13 @@ def dues_on(account: Account, today: date) -> list[Due]:
 
 
 def covering(dues: Sequence[Due], today: date) -> Excuse | None:
-    """The excuse that still holds over one before the ruling due, unless that one is near and within its days."""
+    """The excuse that still holds over one before the ruling due, unless that one is near."""
     ruling = dues[0]
     for due in dues:
         excuse = due.excuse
         if excuse is None or due.due_on > ruling.due_on or today > excuse.last:
             continue
-        if ruling.due_on > excuse.last or ruling.due_on > today + 6 * DAY:
+        if ruling.due_on > today + 6 * DAY:
             return excuse
     return None
 

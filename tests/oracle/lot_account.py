@@ -29,6 +29,7 @@ def account_of(
     is_problem_crop = crop in policy.problem_crops
     is_paired = lot.feed_mode == "periodic" and (is_problem_crop or crop in policy.paired_crops)
     days = sorted({done.day for done in treatments})
+    pots = int(policy.containers[lot.container_class]["min_usable_pots"])
 
     def symptoms_on(day: date) -> Symptoms:
         then = policy_on(home, site, day)
@@ -43,13 +44,14 @@ def account_of(
         first_within=int(policy["first_within_days"]),
         interval=routine_interval(lot, policy),
         after_out_within=int(policy["after_out_interval_days"]),
-        pots=int(policy.containers[lot.container_class]["min_usable_pots"]),
+        pots=pots if lot.plants is None else min(pots, max(lot.plants, 1)),
         taken=tuple(taken(sampling) for sampling in samplings),
         retests=tuple((day, retest_due(treatments, day, policy_on(home, site, day))) for day in days),
         excuses=excuses_of(facts, lot),
         is_closed=site.is_closed,
         is_fed=(lambda day: is_fed(site, lot, day)) if is_paired else None,
         symptoms_on=symptoms_on,
+        plants=lot.plants,
     )
 
 

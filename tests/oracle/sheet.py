@@ -6,12 +6,12 @@ Where pots are drawn has tests of its own; here only their numbers are compared.
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date, timedelta
 from typing import Any
 
-from tests.oracle.dues import ORDER, Due
-from tests.oracle.fates import SiteFacts
+from tests.oracle.dues import DAY, ORDER, Due
+from tests.oracle.fates import Lot, SiteFacts
 from tests.oracle.settings import Policy, SiteSettings, fold
 from tests.oracle.standing import Standing
 
@@ -93,12 +93,16 @@ def interval_of(standing: Standing, due: Due) -> int:
 def due_part(standing: Standing, due: Due, as_of: date) -> dict[str, Any]:
     return {
         "why": due.why,
-        "rule_on": due.rule_on.isoformat(),
+        "rule_on": (due.rule_on - (DAY if due.purposes == "after_feed" else 0 * DAY)).isoformat(),
         "due_on": due.due_on.isoformat(),
         "days_overdue": (as_of - due.due_on).days if due.due_on < as_of else None,
         "interval_days": interval_of(standing, due),
         "caused_on": due.caused_on.isoformat(),
     }
+
+
+def has_too_few(lot: Lot, recipe: Mapping[str, Any]) -> bool:
+    return lot.plants is not None and lot.plants < recipe["min_usable_pots"]
 
 
 def sheet_lot(standing: Standing, dues: Sequence[Due], policy: Policy, as_of: date) -> dict[str, Any]:
@@ -114,6 +118,7 @@ def sheet_lot(standing: Standing, dues: Sequence[Due], policy: Policy, as_of: da
         "cultivar": lot.cultivar,
         "container_class": lot.container_class,
         "plants": lot.plants,
+        "needed_pots": recipe["min_usable_pots"] if has_too_few(lot, recipe) else None,
         "due": due_part(standing, dues[0], as_of),
         "also": [due_part(standing, due, as_of) for due in dues[1:]],
         "not_before": waits[-1].isoformat() if waits else None,

@@ -38,6 +38,7 @@ def make_row(lot_id: str = "A", **changes: Any) -> dict[str, Any]:
         "cultivar": "Night Sky",
         "container_class": "pot_5_6in",
         "plants": 1200,
+        "min_usable_pots": 5,
         "why": "routine",
         "rule_on": AS_OF + timedelta(days=2),
         "due_on": AS_OF + timedelta(days=2),

@@ -146,6 +146,20 @@ def test_an_overdue_sampling_is_taken_today_and_answers_what_may_be_read_today()
     assert (len(lot.also), lot.not_before) == (1, None)
 
 
+@pytest.mark.parametrize(("plants", "needed"), [(None, None), (4, 5), (5, None), (0, 5)])
+def test_a_lot_with_too_few_plants_says_how_many_it_takes(plants: int | None, needed: int | None) -> None:
+    (lot,) = sheet_of(make_row(plants=plants)).lots
+    assert lot.needed_pots == needed
+
+
+def test_the_second_half_of_a_pair_is_read_alone_and_keeps_the_pair_s_first_day() -> None:
+    half = make_row(why="feed_pair", purposes="after_feed", due_on=day(3), nth=1)
+    (lot,) = sheet_of(half, make_row(due_on=day(6), nth=2)).lots
+    assert [(group.purpose, len(group.pots)) for group in lot.groups] == [("after_feed", 5)]
+    assert (lot.due.rule_on, lot.due.due_on) == (day(2), day(3))
+    assert [due.why for due in lot.also] == ["routine"]
+
+
 def test_affected_plants_are_read_apart_from_the_routine() -> None:
     rows = [
         make_row(why="symptoms", purposes="affected,healthy", pots=10, due_on=day(1), nth=1),

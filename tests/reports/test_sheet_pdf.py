@@ -63,7 +63,9 @@ def all_kinds() -> list[dict[str, Any]]:
         make_row(
             "F", house=None, bench=None, cultivar=None, plants=None, caused_on=None, container_class="nursery"
         ),
-        make_row("G", house="7", bench="9, 11", container_class="plug", pots=1, leachate_high_ml=60),
+        make_row(
+            "G", house="7", bench="9, 11", container_class="plug", pots=1, plants=1, leachate_high_ml=60
+        ),
     ]
 
 

@@ -208,9 +208,9 @@ def test_an_excuse_is_for_its_own_lot(bench: Bench) -> None:
 @pytest.mark.parametrize(("entered", "is_late"), [("2026-04-02", False), ("2026-04-03", True)])
 def test_an_excuse_entered_after_the_due_date_is_late(bench: Bench, entered: str, is_late: bool) -> None:
     sampled(bench, container_class="plug")
-    excused(bench, "2026-03-31", "2026-04-10", entered_on=entered)
+    excused(bench, "2026-03-31", "2026-04-20", entered_on=entered)
     assert bench.rows("dues", "is_excused_late", "due_on = '2026-04-02'") == [(is_late,)]
-    assert bench.rows("due_states", STATE)[0][1:] == ("excused", "2026-04-10", is_late)
+    assert bench.rows("due_states", STATE)[0][1:] == ("excused", "2026-04-20", is_late)
 
 
 def test_an_excuse_counts_from_the_day_of_its_entry(bench: Bench) -> None:

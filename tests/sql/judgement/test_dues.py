@@ -259,6 +259,17 @@ def test_a_lot_first_read_in_a_pair_has_no_first_sampling_to_come(bench: Bench) 
     assert bench.rows("dues", DUE) == [("routine", "2026-04-16", 1)]
 
 
+# Lots with few plants -------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("plants", "pots"), [("-", 5), ("0", 1), ("3", 3), ("5", 5), ("900", 5)])
+def test_no_more_pots_are_asked_for_than_there_are_plants(bench: Bench, plants: str, pots: int) -> None:
+    bench.lots(f"plants\n{plants}")
+    bench.pots("6 6", purpose="affected")
+    assert bench.rows("dues", "why, pots") == [("first", pots), ("symptoms", 2 * pots)]
+    assert set(bench.rows("sampling_plan", "pots", "purposes = 'routine'")) == {(pots,)}
+
+
 # States --------------------------------------------------------------------------------------------
 
 
@@ -306,3 +317,23 @@ def test_a_lot_that_ships_before_its_due_ships_first(bench: Bench, ends: str, st
 def test_pots_to_take_by_container(bench: Bench) -> None:
     bench.lots("lot_code | container_class\nA | pot_4in\nB | nursery")
     assert bench.rows("due_states", "lot_key, pots") == [("a", 5), ("b", 3)]
+
+
+WEEKLY = {"valid_from": date(2026, 1, 1), "containers": {"cell_pack": {"routine_interval_days": 7}}}
+
+
+@pytest.mark.parametrize(
+    ("as_of", "state"),
+    [
+        # Every 7 days: 6 April is excused, the 13th is the next. It is told once it is near, though the excuse holds.
+        ("2026-04-06", "excused"),
+        ("2026-04-07", "due_this_week"),
+        ("2026-04-08", "due_this_week"),
+    ],
+)
+def test_an_excuse_hides_no_sampling_of_this_week(begin: Begin, as_of: str, state: str) -> None:
+    bench = begin(date.fromisoformat(as_of))
+    sampled(bench, container_class="cell_pack")
+    bench.use(policy=[PolicyPeriod.model_validate(WEEKLY)])
+    bench.load_file("exemptions", "from_on | until_on\n2026-04-01 | 2026-04-08")
+    assert bench.rows("due_states", "state, due_on::varchar") == [(state, "2026-04-13")]
