@@ -21,13 +21,22 @@ from pipeline.measures.reference_tables import (
 from pipeline.measures.t_table import t_quantiles
 from pipeline.measures.targets import choose_targets, list_published_ranges
 from pipeline.measuring import measure_night
+from pipeline.receive import name_days
 from pipeline.reports.summary import Night
 from pipeline.settings import Settings
 from pipeline.warehouse.build import build_facts, build_models, check_invariants, facts_digest, keep_fates
 from pipeline.warehouse.connect import Connection
-from pipeline.warehouse.load import finish_night, load_files, load_troubles, reload_files, start_night
+from pipeline.warehouse.load import (
+    finish_night,
+    load_files,
+    load_troubles,
+    read_files,
+    reload_files,
+    start_night,
+)
 from pipeline.warehouse.policy_tables import Published, load_settings_tables
 from pipeline.warehouse.reread import note_fates
+from pipeline.warehouse.statements import replace_rows
 
 Say = Callable[[str], None]
 Calendars = Callable[[Connection, Settings, int], None]
@@ -58,6 +67,7 @@ def judge_night(
     reload_files(connection, night_no, haul.again)
     records = load_files(connection, night_no, day, haul.files)
     load_troubles(connection, night_no, haul.troubles)
+    replace_rows(connection, "file_days", name_days(read_files(connection), settings.sites))
     if facts_only:
         build_facts(connection)
     else:

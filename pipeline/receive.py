@@ -20,7 +20,7 @@ from pipeline.intake.sheet_files import fit_sheet
 from pipeline.intake.translate import translate
 from pipeline.settings import Export, PolicyInForce, SiteSettings
 from pipeline.settings.sheet import is_sheet, read_export
-from pipeline.warehouse.load import FileFacts, NewFile
+from pipeline.warehouse.load import FileFacts, NewFile, ReadFile
 
 
 def order_files(files: Sequence[CollectedFile], site: SiteSettings | None = None) -> list[CollectedFile]:
@@ -30,6 +30,19 @@ def order_files(files: Sequence[CollectedFile], site: SiteSettings | None = None
     those of the site.
     """
     return sorted(files, key=lambda file: (_ruling_day(file, site), file.modified_at, file.name))
+
+
+def name_days(files: Sequence[ReadFile], sites: Sequence[SiteSettings]) -> pl.DataFrame:
+    """The day in the name of each file of the warehouse: file_id, named_day (null where it names none)."""
+    by_id = {site.id: site for site in sites}
+    days = [(file.file_id, _named_day(file, by_id.get(file.site_id))) for file in files]
+    return pl.DataFrame(days, schema={"file_id": pl.Int32, "named_day": pl.Date}, orient="row")
+
+
+def _named_day(file: ReadFile, site: SiteSettings | None) -> date | None:
+    if site is None or file.export_no > len(site.exports):
+        return day_in_name(file.name, [])
+    return day_in_name(file.name, _date_formats(read_export(site, file.export_no), site))
 
 
 def _ruling_day(file: CollectedFile, site: SiteSettings | None) -> date:

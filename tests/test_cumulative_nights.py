@@ -34,6 +34,7 @@ KEYLESS = CUMULATIVE.replace("numbers_pots = true", "numbers_pots = false")
 # As far as fates need: what readings are used for is judged elsewhere.
 MODELS = (
     *(
+        "file_order",
         "line_appearances",
         "repeated_pots",
         "line_keys",

@@ -248,7 +248,7 @@ def _sorted_words(crop: str) -> str:
 
 
 # Findings that no relation makes, so that the policy's level for them is not there yet.
-_LEVELLED_HERE = ("site_silent", "crop_unknown", "new_columns")
+_LEVELLED_HERE = ("site_silent", "crop_unknown", "new_columns", "older_file")
 
 
 def _with_levels(findings: Sequence[Finding], policy: PolicyInForce) -> list[Finding]:
@@ -290,6 +290,10 @@ def _site_findings(
     findings += [
         Finding(rule="new_columns", level="note", sentence=words.new_columns(row), file=row["file"])
         for row in rows.site("new_columns", site.id)
+    ]
+    findings += [
+        Finding(rule="older_file", level="note", sentence=words.older_file(row), file=row["file"])
+        for row in rows.site("older_files", site.id)
     ]
     for row in rows.site("troubles", site.id):
         # A file that settles needs nobody: the next night takes it.

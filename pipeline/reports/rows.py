@@ -89,6 +89,7 @@ def arrange_rows(tables: Mapping[str, pl.DataFrame], published: Published) -> Ro
         "rereads_tonight",
         "reread_lines",
         "released_files",
+        "older_files",
         "new_columns",
         "files_tonight",
         "not_data_lines",

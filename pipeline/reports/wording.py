@@ -227,6 +227,18 @@ class Wording:
             )
         return f"{row['file']} was read again under the mended settings: {told}."
 
+    def older_file(self, row: Row) -> str:
+        """One row of the query `older_files`."""
+        left = row["left_out"]
+        lines = "the newer one has all of its lines"
+        if left:
+            is_kept = "is kept and not used" if left == 1 else "are kept and not used"
+            lines = f"{_count(left, 'line')} of it that the newer one lacks or has otherwise {is_kept}"
+        return (
+            f"{row['file']} holds an older state than {row['newer_file']}, which had come before, so it changes "
+            f"nothing: {lines}. If it shall count, save it again, with a later day where its name has one."
+        )
+
     def new_columns(self, row: Row) -> str:
         """One row of the query `new_columns`."""
         titles = ", ".join(f"“{title}”" for title in row["titles"][:6])

@@ -149,6 +149,13 @@ FINDINGS: tuple[FindingRule, ...] = (
         origin="C",
         about="file",
     ),
+    _remark(
+        "older_file",
+        "a whole history that is older, by the day in its name or its time of change, than one that came before it: "
+        "it changes nothing",
+        level="note",
+        about="file",
+    ),
     FindingRule(
         "volume_excludes_ec",
         "pot",

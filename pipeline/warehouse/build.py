@@ -9,6 +9,7 @@ from pipeline.warehouse.connect import Connection
 from pipeline.warehouse.statements import quoted, read_sql, run_sql, sql_names
 
 SAMPLING_MODELS = (
+    "file_order",
     "line_appearances",
     "repeated_pots",
     "line_keys",

@@ -35,6 +35,7 @@ _QUERIES: Final = (
     "corrections_tonight",
     "rereads_tonight",
     "released_files",
+    "older_files",
     "new_columns",
     "files_tonight",
     "not_data_lines",

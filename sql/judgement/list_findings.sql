@@ -1,7 +1,7 @@
 -- What a site's lists say against each other: planted lots that no lot list has, lots that left it while readings of them
 -- came, samplers without training, codes twice, and pots whose numbers do not tell them apart.
 -- grain: one rule's remark on one site. key: site_id, rule
--- inputs: plantings, people, usable_readings, files, record_versions, record_fates, repeated_pots, lot_lines, policy_finding_levels, run
+-- inputs: plantings, people, usable_readings, files, file_order, record_versions, record_fates, repeated_pots, lot_lines, policy_finding_levels, run
 -- rules (house defaults): only what is planted by the as-of date and not yet shipped; readings of the last 28 days; only
 -- where the site sends the list. Lot codes are the same whatever their case.
 -- names: lots, people or files, each once, in order. readings: of these people, of these lots that wait, or in these files.
@@ -42,10 +42,11 @@ untrained as (
 ),
 
 newest_lists as (
-    select max(file_id) as file_id
-    from files
-    where kind = 'lots' and problem is null
-    group by site_id, export_no
+    select arg_max(f.file_id, o.order_no) as file_id
+    from files as f
+    inner join file_order as o on f.file_id = o.file_id
+    where f.kind = 'lots' and f.problem is null
+    group by f.site_id, f.export_no
 ),
 
 written as (

@@ -3,10 +3,11 @@
 -- name: a lot code, or the file whose pots cannot be told apart
 with
 newest_lists as (
-    select max(file_id) as file_id
-    from files
-    where kind = 'lots' and problem is null and site_id = $site_id
-    group by export_no
+    select arg_max(f.file_id, o.order_no) as file_id
+    from files as f
+    inner join file_order as o on f.file_id = o.file_id
+    where f.kind = 'lots' and f.problem is null and f.site_id = $site_id
+    group by f.export_no
 ),
 
 written as (

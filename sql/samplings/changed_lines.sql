@@ -1,23 +1,25 @@
 -- Readings of whole histories that were changed where they stood: one row of a sampling went, and one came in its place.
 -- grain: one line that the next file has no more. key: line_file_id, line_record_no
--- inputs: files, line_appearances, reading_lines
+-- inputs: files, file_order, line_appearances, reading_lines
 -- rule (ours): from one file of a cumulative export to the next, exactly one line of a lot, day and purpose went and exactly
 -- one came, under the same record number. Several at once could be paired in more than one way, and are not paired.
 -- ruling_*: the line that came
 with
 followed as (
     select
-        file_id,
-        lead(file_id) over (partition by site_id, kind, export_no order by file_id) as next_file_id
-    from files
-    where problem is null and kind = 'readings' and mode = 'cumulative' and numbers_pots is distinct from true
+        f.file_id,
+        o.order_no,
+        lead(f.file_id) over (partition by f.site_id, f.kind, f.export_no order by o.order_no) as next_file_id
+    from files as f
+    inner join file_order as o on f.file_id = o.file_id
+    where f.problem is null and f.kind = 'readings' and f.mode = 'cumulative' and f.numbers_pots is distinct from true
 ),
 
 last_seen as (
     select
         a.line_file_id,
         a.line_record_no,
-        max(a.file_id) as file_id
+        arg_max(a.file_id, f.order_no) as file_id
     from line_appearances as a
     inner join followed as f on a.file_id = f.file_id
     group by a.line_file_id, a.line_record_no

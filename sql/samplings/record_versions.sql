@@ -1,6 +1,6 @@
 -- Which version of a line rules: the first appearance of a line stays, later ones repeat it, newer lines supersede it.
 -- grain: one data record of a file that could be read as a whole. key: file_id, record_no
--- inputs: files, records, line_appearances, line_keys, left_lines, changed_lines
+-- inputs: files, file_order, records, line_appearances, line_keys, left_lines, changed_lines
 -- rule (ours): a line that the newest file of a cumulative export no longer holds was withdrawn; where lines have a key, the
 -- version seen last rules; a line that gave way to a later increment of its name is no version any more; without a key one
 -- that was changed where it stood is superseded by what stands there now.
@@ -8,31 +8,33 @@
 with
 newest_files as (
     select
-        site_id,
-        kind,
-        export_no,
-        max(file_id) as file_id
-    from files
-    where problem is null
-    group by site_id, kind, export_no
+        f.site_id,
+        f.kind,
+        f.export_no,
+        max(o.order_no) as order_no
+    from files as f
+    inner join file_order as o on f.file_id = o.file_id
+    where f.problem is null
+    group by f.site_id, f.kind, f.export_no
 ),
 
 -- One number tells which of two appearances came later: that of the newer file, in one file the lower one.
 seen as (
     select
-        line_file_id as file_id,
-        line_record_no as record_no,
-        max(file_id) as last_file_id,
-        max(file_id::bigint * 10000000000 + record_no) as last_seen
-    from line_appearances
-    group by line_file_id, line_record_no
+        a.line_file_id as file_id,
+        a.line_record_no as record_no,
+        max(o.order_no) as last_order_no,
+        max(o.order_no * 10000000000 + a.record_no) as last_seen
+    from line_appearances as a
+    inner join file_order as o on a.file_id = o.file_id
+    group by a.line_file_id, a.line_record_no
 ),
 
 keyed as (
     select
         s.file_id,
         s.record_no,
-        s.last_file_id,
+        s.last_order_no,
         s.last_seen as last_seen_at_all,
         f.site_id,
         f.kind,
@@ -41,7 +43,7 @@ keyed as (
         list_filter(from_json(f.layout, '["VARCHAR"]'), lambda name: name is not null) as columns_read,
         coalesce(r.content, r.text) as content,
         r.nth,
-        n.file_id as newest_file_id,
+        n.order_no as newest_order_no,
         e.version as left_version,
         e.ruling_file_id as left_to_file_id,
         e.ruling_record_no as left_to_record_no,
@@ -91,7 +93,7 @@ judged as (
                 then 'superseded by key'
             when left_version = 'superseded' then 'superseded by leaving'
             when left_version is not null then 'withdrawn'
-            when mode = 'cumulative' and last_file_id < newest_file_id
+            when mode = 'cumulative' and last_order_no < newest_order_no
                 then if(line_key is null and changed_to_file_id is not null, 'superseded by change', 'withdrawn')
             else 'current'
         end as outcome

@@ -12,7 +12,7 @@ from fractions import Fraction
 from tests.oracle import came_again, more_kinds
 from tests.oracle.fields import Typed, Value, translate
 from tests.oracle.figures import median_of
-from tests.oracle.file_names import order_in_night
+from tests.oracle.file_names import Dated, is_older, month_comes_first, named_day, order_in_night
 from tests.oracle.layout import read_in_layout
 from tests.oracle.lot_facts import by_lot, on_day
 from tests.oracle.meter_checks import buffers_in, fit, label_of, worst_error
@@ -50,6 +50,7 @@ class Received:
     received_on: date
     read: ReadFile
     typed: dict[int, Typed]
+    dated: Dated
 
 
 @dataclass(frozen=True)
@@ -201,7 +202,7 @@ def receive(site: SiteSettings, nights: list[Night]) -> list[Received]:
     received: list[Received] = []
     seen: set[tuple[str, str, bytes]] = set()
     newest: dict[int, tuple[str, ...]] = {}
-    for night in nights:
+    for night_no, night in enumerate(nights):
         claimed = []
         for file in night.files.get(site.folder_name, []):
             taking = [
@@ -227,7 +228,9 @@ def receive(site: SiteSettings, nights: list[Night]) -> list[Received]:
                 and record.kind == "data"
                 and record.problem is None
             }
-            received.append(Received(export, file.name, night.as_of, read, typed))
+            day = named_day(file.name, month_comes_first(export, site.date_format))
+            dated = Dated(night_no, night.as_of, day, file.modified_at)
+            received.append(Received(export, file.name, night.as_of, read, typed, dated))
     return received
 
 
@@ -312,6 +315,36 @@ def is_usable(file: Received) -> bool:
     )
 
 
+def newer_before(file: Received, files: list[tuple[int, Received]]) -> list[int]:
+    """Whole histories of the same export that had come in an earlier night and are newer than this one."""
+    if file.export.mode != "cumulative" or file.read.file_problem is not None:
+        return []
+    return [
+        other_no
+        for other_no, other in files
+        if other.read.file_problem is None
+        and other.dated.night_no < file.dated.night_no
+        and is_older(file.dated, other.dated)
+    ]
+
+
+def in_ruling_order(files: list[tuple[int, Received]]) -> list[tuple[int, Received]]:
+    """The files of one export, each older history that came late put before the newer ones."""
+    late = {file_no: min(newer) for file_no, file in files if (newer := newer_before(file, files))}
+
+    def place(one: tuple[int, Received]) -> tuple[int, bool, date, float, int]:
+        file_no, file = one
+        return (
+            late.get(file_no, file_no),
+            file_no not in late,
+            file.dated.shown_day() or date.max,
+            file.dated.modified_at,
+            file_no,
+        )
+
+    return sorted(files, key=place)
+
+
 def versions(files: list[tuple[int, Received]], left: dict[tuple[Said, int], str]) -> dict[Ref, str]:
     """Fates that come from comparing the files of one export: repeated, superseded, withdrawn; "" for the
     rest.
@@ -330,7 +363,8 @@ def versions(files: list[tuple[int, Received]], left: dict[tuple[Said, int], str
     latest: dict[tuple[Value, ...], tuple[int, Said]] = {}
     last_seen: dict[tuple[Said, int], int] = {}
     in_newest: Counter[Said] = Counter()
-    for file_no, file in usable:
+    ruling = in_ruling_order(usable)
+    for file_no, file in ruling:
         in_newest = Counter()
         for record_no, (said, nth) in numbered(file).items():
             ref = Ref(file_no, record_no)
@@ -343,7 +377,7 @@ def versions(files: list[tuple[int, Received]], left: dict[tuple[Said, int], str
     result: dict[Ref, str] = {}
     for ref, line in texts.items():
         said, occurrence = line
-        if appearances[line][0] != ref:
+        if min(appearances[line], key=lambda one: (one.file_no, one.record_no)) != ref:
             result[ref] = "repeated"
         elif (
             ref in keys
@@ -355,7 +389,7 @@ def versions(files: list[tuple[int, Received]], left: dict[tuple[Said, int], str
         elif line in left:
             result[ref] = left[line]
         elif usable[-1][1].export.mode == "cumulative" and occurrence > in_newest[said]:
-            is_changed = ref not in keys and was_changed_in_place(line, usable)
+            is_changed = ref not in keys and was_changed_in_place(line, ruling)
             result[ref] = "superseded" if is_changed else "withdrawn"
         else:
             result[ref] = ""

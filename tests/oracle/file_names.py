@@ -3,9 +3,24 @@
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from datetime import UTC, date, datetime
 
 from tests.oracle.settings import Export
+
+
+@dataclass(frozen=True)
+class Dated:
+    """A file with the days that say what state it holds."""
+
+    night_no: int
+    received_on: date
+    named_day: date | None
+    modified_at: float
+
+    def shown_day(self) -> date | None:
+        return None if self.named_day is None else min(self.named_day, self.received_on)
+
 
 SEPARATORS = ("-", ".", "_", " ", "")
 LENGTHS = (10, 9, 8)
@@ -17,6 +32,18 @@ def order_in_night(
     """What files of one night are sorted by."""
     day = named_day(name, month_comes_first(export, site_date_format))
     return (day or datetime.fromtimestamp(modified_at, UTC).date(), modified_at, name)
+
+
+def is_older(first: Dated, other: Dated) -> bool:
+    """Whether a whole history holds an older state than another: by the days in their names, else by their times of
+    change. What lies after the day of receipt says nothing.
+    """
+    day, other_day = first.shown_day(), other.shown_day()
+    if day is not None and other_day is not None and day != other_day:
+        return day < other_day
+    changed = [datetime.fromtimestamp(int(one.modified_at), UTC) for one in (first, other)]
+    are_sound = changed[0].date() <= first.received_on and changed[1].date() <= other.received_on
+    return are_sound and changed[0] < changed[1]
 
 
 def month_comes_first(export: Export, site_date_format: str) -> bool | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 
-from tests.oracle.fates import Lot, Received, SiteFacts
+from tests.oracle.fates import Lot, Received, SiteFacts, newer_before
 from tests.oracle.findings import with_levels
 from tests.oracle.lists import list_findings
 from tests.oracle.questions import site_questions
@@ -28,6 +28,17 @@ def new_columns(facts: SiteFacts, as_of: date) -> list[tuple[str, str]]:
                 seen.setdefault((id(file.export), title), file.received_on)
     exports = {export for (export, _), day in seen.items() if day == as_of}
     return [("new_columns", "note")] * len(exports)
+
+
+def older_files(facts: SiteFacts, as_of: date) -> list[tuple[str, str]]:
+    """One note for each whole history of tonight that is older than one that came before it."""
+    files = list(enumerate(facts.files))
+    return [
+        ("older_file", "note")
+        for _, file in files
+        if file.received_on == as_of
+        and newer_before(file, [one for one in files if one[1].export is file.export])
+    ]
 
 
 def is_silent(facts: SiteFacts, policy: Policy, as_of: date) -> bool:
@@ -90,6 +101,7 @@ def all_site_findings(
         *quiet_site(facts, policy, as_of),
         *new_columns(facts, as_of),
         *unknown_crops(standing, policy, references, as_of),
+        *older_files(facts, as_of),
         *site_questions(facts, everything, policy, as_of),
         *water_findings(waters),
         *list_findings(facts, as_of),

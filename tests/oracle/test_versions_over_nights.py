@@ -27,6 +27,35 @@ ALL_ONE = "".join(
 )
 
 
+def test_the_oracle_agrees_on_a_whole_history_that_comes_late(tmp_path: Path) -> None:
+    home = make_home(tmp_path / "home", site=WHOLE)
+    (home / DROP / "readings_2026-04-02.csv").unlink()
+    nights = []
+    for day, name, text in zip(
+        DAYS,
+        ("readings_2026-04-06.csv", "readings_2026-04-01.csv", "readings_2026-04-03.csv"),
+        (RIGHT + OTHER, CHANGED, RIGHT.replace("routine,2,5.8", "routine,2,6.8")),
+        strict=True,
+    ):
+        drop(home, name, READINGS_HEADER + text)
+        night(home, day)
+        taken = {path.name: path.read_bytes() for path in (home / DROP).iterdir()}
+        nights.append(Night(day, {"hill": [DropFile(f"drop/{name}", data) for name, data in taken.items()]}))
+    ours = json.loads((home / "out" / DAYS[-1].isoformat() / "summary.json").read_text(encoding="utf-8"))
+    assert compare(ours, compute(home, nights, REFERENCE)) == []
+    site = ours["sites"][0]
+    # of the two late files each has one line that is not in the newest
+    assert (site["lines"]["withdrawn"], site["lines"]["superseded"], site["lines"]["repeated"]) == (1, 1, 8)
+    (said,) = [one["sentence"] for one in site["findings"] if one["rule"] == "older_file"]
+    assert said == (
+        "drop/readings_2026-04-03.csv holds an older state than drop/readings_2026-04-06.csv, which had come "
+        "before, so it changes nothing: 1 line of it that the newer one lacks or has otherwise is kept and not used. "
+        "If it shall count, save it again, with a later day where its name has one."
+    )
+    (lot,) = [lot for lot in site["lots"] if lot["lot_id"] == "H-1"]
+    assert [one["ph"]["mean"] for one in lot["samplings"]] == [5.8]
+
+
 @pytest.mark.parametrize(
     ("site", "files", "fates"),
     [

@@ -26,7 +26,7 @@ PAGES = {
     "trends", "own_charts", "contrasts", "crop_contrasts", "treatments", "water_checks", "water_findings",
     "list_findings", "new_columns", "corrections_tonight", "rereads_tonight", "not_data_lines", "not_data_files",
     "planned_samplings", "sampling_plan_days", "sheet_lots", "sheet_meters", "calendar", "meter_findings",
-    "reread_lines", "released_files",
+    "reread_lines", "released_files", "older_files",
 }  # fmt: skip
 
 
