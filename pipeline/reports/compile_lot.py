@@ -215,10 +215,13 @@ def _last_of(lot: Row, figures: Sequence[Row]) -> dict[str, Row]:
 
 
 def _pots_sentences(lot: Row, rows: Rows, words: Wording) -> dict[Quantity, str]:
-    """How many pots would give the policy's precision, by the spread of the last counting sampling."""
+    """How many pots would give the policy's precision, by the spread of the last counting sampling.
+
+    Held against the pots of one sampling: a due that asks for affected and healthy plants asks for two.
+    """
     last = _last_figures(lot, rows)
     return {
-        quantity: words.pots_needed(quantity, last[quantity], lot[f"precision_{quantity}"], lot["pots"])
+        quantity: words.pots_needed(quantity, last[quantity], lot[f"precision_{quantity}"], lot["asked_pots"])
         for quantity in QUANTITIES
         if quantity in last
         and (last[quantity]["pots_needed"] is not None or 0 < last[quantity]["n"] < LEAST_POTS_FOR_SD)

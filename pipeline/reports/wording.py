@@ -569,7 +569,7 @@ def _alkalinity_off(words: Wording, row: Row) -> str:
     acid = (
         ""
         if row["c"] is None
-        else f" Above {row['c']:.0f} mg/L growers consider treating the water with acid: expect pH to rise."
+        else f" Expect pH to rise; above {row['c']:.0f} mg/L growers consider treating the water with acid."
     )
     return (
         f"Source water of {words.day(row['checked_on'])}: alkalinity {row['a']:.0f} mg/L as CaCO3, {side} the "

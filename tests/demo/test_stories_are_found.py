@@ -231,6 +231,12 @@ def test_an_uneven_lot_and_lots_close_to_a_limit(second: Summary) -> None:
         assert "close_to_limit" in {reason.code for reason in lot_of(second, lot_id).reasons}
 
 
+def test_pots_that_would_do_are_held_against_one_sampling(second: Summary) -> None:
+    lot = lot_of(second, "ER-205")
+    assert (lot.due.purpose, lot.due.pots) == ("affected,healthy", 10)
+    assert lot.pots_sentences["ph"] == "pH: 5 pots are enough for ±0.2 pH."
+
+
 def test_an_own_target_of_the_site_is_used(second: Summary) -> None:
     target = lot_of(second, "ER-215").target_ec
     assert target is not None

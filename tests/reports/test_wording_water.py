@@ -83,7 +83,7 @@ def test_every_treatment_has_a_word() -> None:
             },
             (
                 "Source water of 30 Mar: alkalinity 210 mg/L as CaCO3, above the published 80-120 mg/L for 4 inch "
-                "pots. Above 150 mg/L growers consider treating the water with acid: expect pH to rise."
+                "pots. Expect pH to rise; above 150 mg/L growers consider treating the water with acid."
             ),
         ),
         (

@@ -37,6 +37,19 @@ def test_each_remark(bench: Bench, columns: str, good: str, bad: str, rule: str)
     assert remarks(bench, f"{columns}\n{good}\n{bad}", "record_no, rule, level") == [(2, rule, "warn")]
 
 
+def test_an_ec_standard_read_on_a_day_to_come_says_nothing_tonight(bench: Bench) -> None:
+    """The as-of date is 6 April: a check dated after it is held, however far off its standard was."""
+    table = (
+        "calibrated_on | ec_standard_ms_cm | ec_found_ms_cm\n2026-04-06 | 2.0 | 2.0\n2026-04-07 | 2.0 | 3.0"
+    )
+    assert remarks(bench, table) == []
+    assert bench.rows("calibrations", "calibrated_on, is_accepted") == [(date(2026, 4, 6), True)]
+    assert bench.rows("record_fates", "record_no, fate, cause") == [
+        (1, "accepted", None),
+        (2, "held", "in_future"),
+    ]
+
+
 def test_the_figures_stand_beside_a_remark(bench: Bench) -> None:
     table = "slope_pct | solution | solution_expires_on\n80 | lot 7 | 2026-01-31"
     assert remarks(bench, table, "rule, a, low, high, on_day, what") == [
