@@ -5,13 +5,13 @@ from __future__ import annotations
 import json
 import sys
 import traceback
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import contextmanager
 from datetime import UTC, date, datetime
 from multiprocessing import get_context
 from pathlib import Path
-from typing import Any
+from typing import Any, NoReturn
 
 import click
 
@@ -76,20 +76,22 @@ def cli() -> None:
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command line; an error of the user is one sentence and exit code 2."""
+    is_machine = "--json" in (sys.argv[1:] if arguments is None else arguments)
     try:
         cli.main(arguments, standalone_mode=False)
     except LeachbookError as error:
-        click.echo(str(error), err=True)
-        sys.exit(error.exit_code)
+        _refuse(str(error), error.exit_code, as_json=is_machine)
     except OSError as error:
         place = error.filename or "A file"
         reason = error.strerror or type(error).__name__
-        click.echo(f"{place}: {reason}; check the disk's free space and who may write there.", err=True)
-        sys.exit(LeachbookError.exit_code)
+        sentence = f"{place}: {reason}; check the disk's free space and who may write there."
+        _refuse(sentence, LeachbookError.exit_code, as_json=is_machine)
     except click.exceptions.Abort:
         click.echo("Stopped.", err=True)
         sys.exit(130)
     except click.ClickException as error:
+        if is_machine:
+            _refuse(error.format_message(), error.exit_code, as_json=True)
         error.show()
         sys.exit(error.exit_code)
     except click.exceptions.Exit as finished:
@@ -97,10 +99,20 @@ def main(arguments: Sequence[str] | None = None) -> None:
     except Exception:
         # Python would end with 1, which a night's timer takes for success.
         traceback.print_exc()
-        click.echo(
-            "This is a fault of Leachbook, please report it; what was published before stands.", err=True
-        )
-        sys.exit(LeachbookError.exit_code)
+        sentence = "This is a fault of Leachbook, please report it; what was published before stands."
+        _refuse(sentence, LeachbookError.exit_code, as_json=is_machine)
+
+
+def _refuse(sentence: str, code: int, *, as_json: bool, beside: Mapping[str, Any] | None = None) -> NoReturn:
+    """End with an error: its sentence on standard error, for a machine also as an object on standard output.
+
+    `beside`: what the command found all the same.
+    """
+    click.echo(sentence, err=True)
+    if as_json:
+        told = {**(beside or {}), "error": sentence, "exit_code": code}
+        click.echo(json.dumps(told, ensure_ascii=False, indent=2))
+    sys.exit(code)
 
 
 @cli.command()
@@ -153,8 +165,15 @@ def status(home: Path, as_json: bool) -> None:
     from pipeline.overview_lines import check_warehouse, describe_status, read_latest, tell_status
 
     summary = read_latest(home)
-    _print(as_json, describe_status(summary), tell_status(summary))
-    check_warehouse(home)
+    described = describe_status(summary)
+    try:
+        check_warehouse(home)
+    except LeachbookError as error:
+        # What the pages say is still worth knowing.
+        if not as_json:
+            _print(False, None, tell_status(summary))
+        _refuse(str(error), error.exit_code, as_json=as_json, beside=described)
+    _print(as_json, described, tell_status(summary))
 
 
 @cli.command()

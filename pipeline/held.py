@@ -10,6 +10,7 @@ from typing import Any
 import polars as pl
 from pydantic import BaseModel, ConfigDict
 
+from pipeline.intake.line_ranges import say_lines
 from pipeline.reports.compile import reread_line
 from pipeline.reports.summary import HeldExample, RereadLine
 from pipeline.reports.wording import Wording
@@ -83,14 +84,16 @@ class NotDataLine(BaseModel):
 
 
 class NotDataFile(BaseModel):
-    """A file of the newest that a site sent, with what in it is no data; blank lines are counted."""
+    """A file of the newest that a site sent, with what in it is no data; of blank lines how many and where."""
 
     model_config = ConfigDict(frozen=True)
 
     site_id: str
     file: str
     blank: int
+    blank_lines: str | None
     not_filled_in: int
+    not_filled_in_lines: str | None
     lines: list[NotDataLine]
 
 
@@ -104,7 +107,9 @@ def list_not_data(files: pl.DataFrame, lines: pl.DataFrame) -> list[NotDataFile]
             site_id=row["site_id"],
             file=row["file"],
             blank=row["blank"],
+            blank_lines=say_lines(row["blank_at"]) if row["blank"] else None,
             not_filled_in=row["not_filled_in"],
+            not_filled_in_lines=say_lines(row["not_filled_in_at"]) if row["not_filled_in"] else None,
             lines=by_file[row["file_id"]],
         )
         for row in files.iter_rows(named=True)
@@ -112,7 +117,7 @@ def list_not_data(files: pl.DataFrame, lines: pl.DataFrame) -> list[NotDataFile]
 
 
 def tell_not_data(files: Sequence[NotDataFile]) -> list[str]:
-    """The list for a terminal: each line with its rule, and the blank ones as a number."""
+    """The list for a terminal: each line with its rule, and where the blank ones stand."""
     if not files:
         return ["Every line of the newest files is data."]
     told: list[str] = []
@@ -120,11 +125,9 @@ def tell_not_data(files: Sequence[NotDataFile]) -> list[str]:
         told.append(f"{file.site_id}: {file.file}")
         told += [f"    line {one.line}, {one.rule}: {_printable(one.text)}" for one in file.lines]
         if file.blank:
-            told.append(f"    {file.blank} blank line{'s' if file.blank > 1 else ''}")
+            told.append(f"    {file.blank_lines}, blank")
         if file.not_filled_in:
-            told.append(
-                f"    {file.not_filled_in} line{'s' if file.not_filled_in > 1 else ''} of the sheet not filled in"
-            )
+            told.append(f"    {file.not_filled_in_lines} of the sheet, not filled in")
     return told
 
 

@@ -71,6 +71,47 @@ def test_json_is_all_that_stands_on_standard_output(home: Path, arguments: tuple
     assert isinstance(ran.json, dict if arguments[0] != "held" else list)
 
 
+@pytest.mark.parametrize(
+    ("arguments", "part"),
+    [
+        (("nightly", "HOME", "--as-of", "2099-01-01"), "lies in the future"),
+        (("nightly", "HOME", "--as-of", "soon"), "is no day that can be read here"),
+        (("status", "NOWHERE"), "there is no home there"),
+        (("held", "NOWHERE"), "NOWHERE"),
+        (("trace", "HOME", "hill", "H-7"), "Hill has no lot H-7"),
+        (("trace", "HOME", "mill"), "There is no site mill"),
+        (("sheet", "HOME", "mill"), "There is no site mill"),
+        (("adopt", "HOME", "hill", "gone.csv"), "gone.csv: cannot be read"),
+        (("verify", "NOWHERE"), "NOWHERE is not a folder"),
+        (("rebuild", "NOWHERE"), "NOWHERE is not a folder"),
+        (("demo", "HOME"), "HOME"),
+    ],
+)
+def test_an_error_is_an_object_for_machines_too(
+    home: Path, tmp_path: Path, arguments: tuple[str, ...], part: str
+) -> None:
+    places = {"HOME": str(home), "NOWHERE": str(tmp_path / "nowhere")}
+    ran = run_cli(*(places.get(one, one) for one in arguments), "--json")
+    assert (ran.code, set(ran.json)) == (2, {"error", "exit_code"})
+    sentence = ran.json["error"]
+    assert sentence in ran.err
+    for name, place in places.items():
+        part = part.replace(name, place)
+    assert part in sentence
+    assert run_cli(*(places.get(one, one) for one in arguments)).out == ""
+
+
+def test_status_for_machines_tells_a_missing_warehouse_beside_the_rest(home: Path) -> None:
+    warehouse = home / "warehouse.duckdb"
+    warehouse.rename(home / "aside")
+    try:
+        ran = run_cli("status", home, "--json")
+    finally:
+        (home / "aside").rename(warehouse)
+    assert (ran.code, ran.json["as_of"], ran.json["exit_code"]) == (2, "2026-04-06", 2)
+    assert "the file is gone" in ran.json["error"]
+
+
 def test_the_answer_stands_on_standard_output_and_progress_on_standard_error(home: Path) -> None:
     ran = run_process("nightly", home, "--as-of", DAY)
     assert ran.code == 0

@@ -115,7 +115,9 @@ def test_lines_that_are_no_data_are_told_with_their_rule() -> None:
             "file_id": [1, 2],
             "file": ["a", "b"],
             "blank": [2, 1],
-            "not_filled_in": [0, 12],
+            "blank_at": [[3, 4], [2]],
+            "not_filled_in": [0, 3],
+            "not_filled_in_at": [[], [5, 6, 9]],
         }
     )
     lines = pl.DataFrame(
@@ -126,10 +128,10 @@ def test_lines_that_are_no_data_are_told_with_their_rule() -> None:
         "hill: a",
         "    line 1, header: Lot,pH",
         "    line 9, total: Total�,5",
-        "    2 blank lines",
+        "    lines 3-4, blank",
         "hill: b",
-        "    1 blank line",
-        "    12 lines of the sheet not filled in",
+        "    line 2, blank",
+        "    lines 5-6, 9 of the sheet, not filled in",
     ]
     assert tell_not_data([]) == ["Every line of the newest files is data."]
 

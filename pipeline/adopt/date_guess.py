@@ -55,7 +55,9 @@ def _choose(key: str, forms: Sequence[str], columns: Sequence[ColumnFacts], hint
         why = _reads_all(column)
         if _is_order_plain(sensible[0], columns):
             return desk.settle(key, Guess(sensible[0], "certain", why))
-        return desk.settle(key, Guess(sensible[0], "likely", f"{why}, and with points the day stands first"))
+        return desk.settle(
+            key, Guess(sensible[0], "likely", f"{why}; {_two_readings(key, column, sensible[0])}")
+        )
     cell = next((one for one in column.cells if len(_meanings(one, sensible)) > 1), column.cells[0])
     text = (
         f'no day above 12 tells day from month in "{" ".join(column.header.split())}": which day is {cell}?'
@@ -88,6 +90,16 @@ def _is_order_plain(form: str, columns: Sequence[ColumnFacts]) -> bool:
         return True
     turned = form.replace("%d.%m.", "%m.%d.")
     return any(turned not in day_formats(column.cells, with_times=True) for column in columns if column.cells)
+
+
+def _two_readings(key: str, column: ColumnFacts, form: str) -> str:
+    """Both days that a cell with points may mean, and which is taken."""
+    turned = form.replace("%d.%m.", "%m.%d.")
+    cell = next((one for one in column.cells if len(_meanings(one, [form, turned])) > 1), column.cells[0])
+    return (
+        f"with points the day stands first, so {cell} is {_say(cell, form)}; "
+        f"where it is {_say(cell, turned)}, answer {key}={turned}"
+    )
 
 
 def _meanings(cell: str, forms: Sequence[str]) -> set[datetime]:

@@ -16,7 +16,7 @@ from pipeline.errors import AdoptError, SettingsError, SiteNotFound
 from pipeline.files import write_whole
 from pipeline.intake.collect import DROP, Listing, list_site, plan_collection
 from pipeline.intake.sheet_files import find_sheet
-from pipeline.settings import Settings, SiteSettings, load_settings
+from pipeline.settings import Settings, SiteSettings, load_settings, resolve_policy
 from pipeline.settings.explain import name_nearest
 from pipeline.settings.sheet import SHEET_READINGS
 
@@ -49,8 +49,18 @@ def adopt_file(
     _refuse_claimed(site, proposal)
     if "files" not in (answers or {}):
         proposal = _narrow_pattern(site, proposal)
-    preview = read_preview(data, proposal.export, site)
+    preview = read_preview(
+        data, proposal.export, _with_method(site, proposal), resolve_policy(settings, site)
+    )
     return Adoption(settings, site, proposal, preview, write_block(proposal))
+
+
+def _with_method(site: SiteSettings, proposal: Proposal) -> SiteSettings:
+    """The site as it is once the block is written: with the extraction method that the file tells for certain."""
+    method = proposal.extraction_method
+    if method is None or method.sure != "certain":
+        return site
+    return site.model_copy(update={"extraction_method": method.value})
 
 
 def find_site(settings: Settings, name: str) -> SiteSettings:

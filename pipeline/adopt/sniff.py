@@ -31,7 +31,7 @@ DELIMITERS = (";", "\t", ",", "|")
 DELIMITER_WORDS = {";": "semicolon", "\t": "tab", ",": "comma", "|": "bar"}
 _REMARK = "#"
 _COMMENT_MARKS = (_REMARK, "//", "%", "!", "*", "'")
-_SEPARATOR = re.compile(r'"?sep=(.)"?\s*', re.IGNORECASE)
+_SEPARATOR = re.compile(r'"?sep=(.)"?[,;|\s]*', re.IGNORECASE)
 _FIGURE = re.compile(r"[-+]?[\d.,' \u00a0\u202f]*\d[\d.,' \u00a0\u202f]*")
 _DATE_LIKE = re.compile(r"\d{1,4}[./-]\d{1,2}[./-]\d{1,4}(?:[ T].*)?")
 _LINES_LOOKED_AT = 300

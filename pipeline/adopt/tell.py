@@ -85,6 +85,7 @@ def describe_proposal(
             for one in proposal.questions
         ],
         "rows": [dict(row) for row in preview.rows],
+        "rows_held": list(preview.held),
         "data_lines": preview.data_lines,
         "other_lines": dict(preview.other_lines),
         "unread": [
@@ -101,14 +102,16 @@ def _tell_preview(preview: Preview) -> list[str]:
     if preview.file_problem is not None and not preview.rows:
         return [f"The file would be held whole: {preview.file_problem}."]
     lines = [f"The first {len(preview.rows)} of {preview.data_lines} lines, as they would be read"]
-    lines += ["  " + ", ".join(f"{name} {value}" for name, value in row.items()) for row in preview.rows]
+    for row, why in zip(preview.rows, preview.held, strict=True):
+        read = ", ".join(f"{name} {value}" for name, value in row.items())
+        lines.append(f"  {read}" if why is None else f"  HELD {read}: {why}")
     lines += [
         f"{count} {'line' if count == 1 else 'lines'} left out: {_LEFT_LINES[kind]}"
         for kind, count in preview.other_lines.items()
         if kind in _LEFT_LINES
     ]
     if preview.unread:
-        lines += ["", f"Not read ({preview.unread_count})"]
+        lines += ["", f"Would be held ({preview.unread_count})"]
         lines += [
             f"  line {one.line}: {one.sentence}" + (f" ({one.count} times)" if one.count > 1 else "")
             for one in preview.unread

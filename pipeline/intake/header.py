@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Sequence
 from difflib import SequenceMatcher
 
@@ -14,6 +15,9 @@ from pipeline.units import UNITS
 
 DELIMITER_NAMES = {",": 'a comma ","', ";": 'a semicolon ";"', "\t": "a tab", "|": 'a bar "|"'}
 _LEAST_LIKENESS = 0.6
+# A figure or a day, as data hold them and headers do not; so many of them are no header.
+_VALUE = re.compile(r"[0-9]{1,4}(?:[.,/-][0-9]{1,4}){0,2}(?:[ T][0-9:]+)?")
+_LEAST_VALUES = 2
 # What names one of several units: which one, the settings say.
 _MANY_MEANINGS = ("ppm", "mg/l", "oz")
 # Names of one figure that look nothing like each other, as they stand in headers.
@@ -70,7 +74,7 @@ def judge_header(
     """
     wanted = _as_they_are_now(header, wanted, export)
     if count_known(header, wanted) == 0:
-        problem = _other_delimiter(text, line, wanted, export.delimiter)
+        problem = _other_delimiter(text, line, wanted, export.delimiter) or _no_header(header, line, wanted)
         if problem:
             return problem
     return (
@@ -79,6 +83,17 @@ def judge_header(
         or _other_unit(header, line, export)
         or _moved_columns(header, line, wanted, export, earlier)
     )
+
+
+def _no_header(header: Sequence[str], line: int, wanted: Sequence[str]) -> FileProblem | None:
+    """A line of figures and days in the place of the header, which names none of the columns."""
+    values = [cell.strip() for cell in header if _VALUE.fullmatch(cell.strip())]
+    if len(values) < _LEAST_VALUES:
+        return None
+    sentence = f'the file has no header: line {line}, where it should stand, holds data (like "{values[0]}")'
+    names = ", ".join(f'"{name}"' for name in wanted)
+    mend = f"export the file again with its header, or write the line of column names above it ({names})"
+    return FileProblem("columns_changed", sentence, mend)
 
 
 def _as_they_are_now(header: Sequence[str], wanted: Sequence[str], export: Export) -> list[str]:

@@ -66,6 +66,7 @@ class NumberFormat:
     `example` is a good value, written with a point.  `quantity` and `unit` say what the column is in;
     `own_unit` is the only unit of a field without a quantity (``min``); `fractions` whether ``1/2`` is a
     figure here.  `is_settable`: a site can say in site.toml how it writes numbers; it cannot for a sheet.
+    `has_minus_zero`: whether -0 is a figure here, as an offset of -0.0 mV is; no pH is below 0.
     """
 
     decimal: str
@@ -79,6 +80,7 @@ class NumberFormat:
     own_unit: str | None = None
     fractions: bool = False
     is_settable: bool = True
+    has_minus_zero: bool = True
 
     @property
     def conversion(self) -> Conversion:
@@ -99,8 +101,9 @@ def plain_pattern(form: NumberFormat) -> str:
     """The regular expression of a figure that needs no second look: no thousands, nothing behind it, no more
     digits than are kept.  Both Python and Polars understand it, and it holds for the whole cell."""
     mark = re.escape(form.decimal)
+    sign = "[+-]?" if form.has_minus_zero else "[+]?"
     return (
-        rf"^[+-]?(?:[0-9]{{1,{form.digits}}}(?:{mark}[0-9]{{1,{form.decimals}}})?"
+        rf"^{sign}(?:[0-9]{{1,{form.digits}}}(?:{mark}[0-9]{{1,{form.decimals}}})?"
         rf"|{mark}[0-9]{{1,{form.decimals}}})$"
     )
 
@@ -115,6 +118,8 @@ def read_number(text: str, form: NumberFormat) -> Decimal | Refused:
     if isinstance(figure, Refused):
         return figure
     written, to_inside = figure
+    if written == 0 and text.startswith("-") and not form.has_minus_zero:
+        return Refused(f"has a minus sign before nothing; {form.like}")
     value = to_inside.apply(written)
     kept = round_half_up(value, form.decimals)
     if to_inside.is_identity and Fraction(kept) != value:

@@ -31,7 +31,8 @@ from pipeline.settings import Export
 from pipeline.settings.sheet import SheetExport
 
 # What a spreadsheet writes above the header to tell itself the delimiter: sep=;
-_SEPARATOR_LINE: Final = re.compile("sep=(.)", re.IGNORECASE | re.DOTALL)
+# Saved again, it may stand in quotation marks and have the delimiters of blank cells behind it.
+_SEPARATOR_LINE: Final = re.compile(r'("?)sep=(.)\1[,;|\t]*', re.IGNORECASE | re.DOTALL)
 # A header further down is looked for line by line.
 _MOST_HEAD_LINES: Final = 200
 
@@ -182,8 +183,8 @@ def _read_head(lines: list[str], problem: FileProblem | None, task: _Task, found
     if named:
         found.add(_line(lines, 0), "separator")
         at = 1
-        if named[1] != export.delimiter:
-            problem = problem or other_separator(named[1], export.delimiter)
+        if named[2] != export.delimiter:
+            problem = problem or other_separator(named[2], export.delimiter)
     titles = at + export.title_lines
     while at < min(titles, len(lines)):
         found.add(_line(lines, at), "title")

@@ -25,7 +25,7 @@ HEAD_BYTES: Final = 16_384
 """The header of a sheet stands within so many bytes from the file's start."""
 
 _DELIMITERS: Final[tuple[Delimiter, ...]] = (",", ";", "\t")
-_SEPARATOR_LINE = re.compile(r"sep=.", re.IGNORECASE)
+_SEPARATOR_LINE = re.compile(r'("?)sep=.\1[,;|\t]*', re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True)

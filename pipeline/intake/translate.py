@@ -342,6 +342,7 @@ class _Sheet:
             own_unit=kept.own_unit,
             fractions=kept.fractions,
             is_settable=not isinstance(export, SheetExport),
+            has_minus_zero=name != "ph",
         )
 
     def number(self, name: str) -> pl.Series:

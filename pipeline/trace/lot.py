@@ -60,6 +60,15 @@ class Cell(_Part):
     became: str
 
 
+class KnownSpan(_Part):
+    """What a line was taken for, from one night's as-of day to that of the night that took it for something else."""
+
+    fate: str
+    cause: str | None
+    known_from: date
+    known_to: date | None
+
+
 class TracedLine(_Part):
     """One line of an export."""
 
@@ -71,6 +80,7 @@ class TracedLine(_Part):
     cells: list[Cell]
     used_for: list[str]
     left_out: list[str]
+    known: list[KnownSpan] = []
 
 
 class TracedFigure(_Part):
@@ -146,7 +156,7 @@ def trace_lot(
     found_lines = fetch_lot_lines(connection, site_id, lot_key, day)
     spans = _known_spans(connection, found_lines)
     line_rows = found_lines.to_dicts()
-    lines = [_line(row, site, spans.get((row["file_id"], row["record_no"]))) for row in line_rows]
+    lines = [_line(row, site, spans.get((row["file_id"], row["record_no"]), ())) for row in line_rows]
     return Trace(
         site_id=site.id,
         site_name=site.name,
@@ -261,24 +271,18 @@ def _answer(due: Row) -> str:
     return f"answers the {name} due {due['due_on']}{when} ({pots} on the sheet)"
 
 
-def _known_spans(connection: Connection, lines: pl.DataFrame) -> dict[tuple[int, int], tuple[date, date]]:
-    """From which as-of date to which lines counted or were held that no longer rule, by file_id and record_no."""
-    gone = lines.filter(pl.col("fate").is_in(["superseded", "withdrawn"]))
-    if gone.is_empty():
+def _known_spans(connection: Connection, lines: pl.DataFrame) -> dict[tuple[int, int], list[KnownSpan]]:
+    """What each line was taken for and from which as-of day to which, oldest first, by file_id and record_no."""
+    if lines.is_empty():
         return {}
-    spans = (
-        fetch_line_spans(connection, gone)
-        .filter(pl.col("fate").is_in(["accepted", "held"]))
-        .group_by("file_id", "record_no")
-        .agg(pl.col("known_from").min(), pl.col("known_to").max())
-    )
-    return {
-        (file_id, record_no): (known_from, known_to)
-        for file_id, record_no, known_from, known_to in spans.iter_rows()
-    }
+    spans: dict[tuple[int, int], list[KnownSpan]] = {}
+    for row in fetch_line_spans(connection, lines).iter_rows(named=True):
+        span = KnownSpan(**{name: row[name] for name in KnownSpan.model_fields})
+        spans.setdefault((row["file_id"], row["record_no"]), []).append(span)
+    return spans
 
 
-def _line(row: Row, site: SiteSettings, known: tuple[date, date] | None) -> TracedLine:
+def _line(row: Row, site: SiteSettings, known: Sequence[KnownSpan]) -> TracedLine:
     columns = columns_of(site, row["export_no"], header_of(row["header"]))
     raw: dict[str, str] = json.loads(row["cells"]) if row["cells"] else {}
     left_out = []
@@ -303,10 +307,11 @@ def _line(row: Row, site: SiteSettings, known: tuple[date, date] | None) -> Trac
         ],
         used_for=used,
         left_out=left_out,
+        known=list(known),
     )
 
 
-def _why_not(row: Row, known: tuple[date, date] | None) -> str:
+def _why_not(row: Row, known: Sequence[KnownSpan]) -> str:
     """Why a line is not used, and when it was."""
     if row["fate"] not in _FATES:
         return str(row["detail"] or row["cause"])
@@ -314,7 +319,9 @@ def _why_not(row: Row, known: tuple[date, date] | None) -> str:
     if row["by_file"] is not None:
         where = row["by_file"] if row["by_line"] is None else f"line {row['by_line']} of {row['by_file']}"
         why = f"replaced by {where}"
-    return why if known is None else f"known from {known[0]} to {known[1]}, {why}"
+    stood = [one for one in known if one.fate in ("accepted", "held")]
+    ends = [one.known_to for one in stood if one.known_to is not None]
+    return f"known from {stood[0].known_from} to {max(ends)}, {why}" if ends else why
 
 
 _FATES = {
@@ -528,7 +535,22 @@ def _write_line(line: TracedLine) -> list[str]:
     for cell in line.cells:
         unit = f" {cell.unit}" if cell.unit else ""
         written.append(f"      {cell.column} “{cell.cell}”{unit} → {cell.became}")
-    return written + [f"      {remark}" for remark in line.left_out]
+    return written + [f"      {remark}" for remark in (*line.left_out, *_write_known(line))]
+
+
+def _write_known(line: TracedLine) -> list[str]:
+    """Since when a line is what it is, where no remark has said it, and what it was before."""
+    if not line.known or line.known[-1].known_to is not None or line.fate not in ("accepted", "held"):
+        return []
+    *before, now = line.known
+    told = [f"{'in use' if now.fate == 'accepted' else now.fate} since {now.known_from}"]
+    told += [f"{_say_fate(one)} from {one.known_from} to {one.known_to}" for one in before]
+    return ["; ".join(told)]
+
+
+def _say_fate(span: KnownSpan) -> str:
+    said = "in use" if span.fate == "accepted" else span.fate
+    return said if span.cause is None else f"{said} ({span.cause.replace('_', ' ')})"
 
 
 def _write_figure(figure: TracedFigure) -> list[str]:

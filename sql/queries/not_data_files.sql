@@ -15,7 +15,9 @@ select
     f.received_on,
     count(*) filter (where r.kind not in ('data', 'blank', 'not_filled_in')) as set_aside,
     count(*) filter (where r.kind = 'blank') as blank,
-    count(*) filter (where r.kind = 'not_filled_in') as not_filled_in
+    count(*) filter (where r.kind = 'not_filled_in') as not_filled_in,
+    coalesce(list(r.line_from order by r.line_from) filter (where r.kind = 'blank'), []) as blank_at,
+    coalesce(list(r.line_from order by r.line_from) filter (where r.kind = 'not_filled_in'), []) as not_filled_in_at
 from files as f
 inner join newest as n on f.site_id = n.site_id and f.received_on = n.received_on
 inner join records as r on f.file_id = r.file_id

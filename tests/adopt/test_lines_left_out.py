@@ -5,6 +5,7 @@ from __future__ import annotations
 from pipeline.adopt import Proposal, propose
 from pipeline.adopt.preview import Preview, read_preview
 from pipeline.adopt.tell import tell_proposal
+from pipeline.settings import Group, Settings, resolve_policy
 from tests.adopt.helpers import SITE, keys, setting, table
 
 NAME = "log_2026-04-21.csv"
@@ -100,3 +101,22 @@ def test_a_total_that_stands_behind_a_blank_cell_is_left_out_and_said() -> None:
 def test_where_nothing_is_left_out_nothing_is_said() -> None:
     said = tell_proposal(*_look(table("Lot,Date,pH,EC (mS/cm)\nA1,2026-04-21,5.8,2.1")))
     assert not [line for line in said if "lines left out" in line or "line left out" in line]
+
+
+def test_lines_that_a_night_would_hold_are_marked_among_those_shown() -> None:
+    cells = ("5.8,2.0", "15.8,2.0", "n/a,2.0", "5.9,42")
+    lines = "\n".join(f"{pot},A1,2026-04-21,{one},50" for pot, one in enumerate(cells, 1))
+    data = table(f"{HEADER}\n{lines}")
+    proposal = propose(data, NAME, SITE, None, {"mode": "increment"})
+    settings = Settings(group=Group(name="Any", time_zone="UTC"), sites=(SITE,))
+    preview = read_preview(data, proposal.export, SITE, resolve_policy(settings, SITE))
+    assert [why and why.split(";")[0] for why in preview.held] == [
+        None,
+        "pH 15.8 is outside 0 to 14",
+        'pH "n/a" is not a number',
+        "EC 42 mS/cm is above 20",
+    ]
+    assert preview.unread_count == 3
+    told = tell_proposal(proposal, preview)
+    assert sum(line.startswith("  HELD lot_code A1") for line in told) == 3
+    assert "Would be held (3)" in told

@@ -264,3 +264,20 @@ def test_figures_that_are_no_ph_are_remarked_on() -> None:
     exchanged = _readings("2026-04-03,A-1,1.9,5.8\n2026-04-03,A-2,2.0,5.9")
     assert any("do not look like pH" in note for note in propose(exchanged, "log_2026-04-03.csv", SITE).notes)
     assert not propose(_readings("2026-04-03,A-1,6,2"), "log_2026-04-03.csv", SITE).notes
+
+
+def test_a_day_with_points_names_its_other_reading() -> None:
+    text = "Datum;Partie;Topf;pH;LF (mS/cm)\n03.04.2026;A-1;1;5,8;1,9\n04.04.2026;A-1;2;5,9;1,8\n"
+    (told,) = [
+        one.guess.why
+        for one in propose(table(text), "werte_2026-04-04.csv", SITE).settings
+        if one.key == "date_format"
+    ]
+    assert told.endswith(
+        "with points the day stands first, so 03.04.2026 is 3 April 2026; where it is 4 March 2026, answer "
+        "date_format=%m.%d.%Y"
+    )
+    turned = propose(
+        table(text), "werte_2026-04-04.csv", SITE, None, {"date_format": "%m.%d.%Y", "mode": "increment"}
+    )
+    assert setting(turned, "date_format") == "%m.%d.%Y"

@@ -270,3 +270,21 @@ def test_a_row_of_units_with_another_unit(unit: str) -> None:
     assert (problem is not None and problem.code == "units_changed") == (unit != "cl")
     wrong = {**READING_COLUMNS, "ec": Column(column="EC", unit="mS/cm", header_unit_is_wrong=True)}
     assert read_text(text, units_row=True, columns=wrong).file_problem is None
+
+
+def test_data_in_the_place_of_the_header_are_called_so() -> None:
+    assert judge("A-1;2026-04-02;5.8;2.0", line=3) == (
+        "columns_changed",
+        'the file has no header: line 3, where it should stand, holds data (like "2026-04-02")',
+        (
+            "export the file again with its header, or write the line of column names above it "
+            '("Lot", "Date", "pH", "EC")'
+        ),
+    )
+
+
+@pytest.mark.parametrize("text", ["House;2026;Weather;Hand", "A;b;c;d", "Lot;2026-04-02;5.8;2.0"])
+def test_other_headers_are_not(text: str) -> None:
+    found = judge(text)
+    assert found is not None
+    assert "no header:" not in found[1]

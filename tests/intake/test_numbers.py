@@ -1,4 +1,5 @@
 import re
+from dataclasses import replace
 from decimal import Decimal
 
 import pytest
@@ -375,3 +376,13 @@ def test_any_text_is_a_number_or_refused(text: str) -> None:
     for form in (POINT, MARKED, ec("µS/cm"), volume("fl oz"), MINUTES):
         assert isinstance(read_number(text, form), Decimal | Refused)
         assert isinstance(read_whole(text, form, 0, 10**9), int | Refused)
+
+
+@pytest.mark.parametrize("text", ["-0", "-0.0", "-.0", "-0.000"])
+def test_a_minus_before_nothing_is_refused_where_nothing_lies_below(text: str) -> None:
+    assert read_number(text, POINT) == 0
+    ph = replace(POINT, has_minus_zero=False)
+    assert read_number(text, ph) == Refused("has a minus sign before nothing; write it like 5.8")
+    assert read_number(text[1:], ph) == 0
+    assert read_number("-5.8", ph) == Decimal("-5.800")
+    assert not re.fullmatch(plain_pattern(ph), text)

@@ -200,3 +200,19 @@ def test_a_file_whose_columns_moved_is_held_whole() -> None:
     assert held.cells.is_empty()
     free = read_records(data, make_export(column_order="any"), earlier_header=["Lot", "Date", "pH", "EC"])
     assert free.file_problem is None
+
+
+@pytest.mark.parametrize("first", ["sep=;", '"sep=;"', "SEP=;;;;", '"sep=;";;;'])
+def test_a_line_that_names_the_delimiter_is_known_as_it_is_saved_again(first: str) -> None:
+    text = f"{first}\nLot;Date;pH;EC\nA;2026-04-02;5.8;2.0\n"
+    result = read_text(text, delimiter=";")
+    assert (result.records["kind"].to_list(), result.file_problem) == (["separator", "header", "data"], None)
+    other = read_text(text, delimiter=",")
+    assert other.file_problem is not None
+    assert other.file_problem.code == "delimiter"
+
+
+@pytest.mark.parametrize("first", ["sep=", 'sep=;"', '"sep=;', "sep=;x", "sep=;; 1"])
+def test_what_only_begins_like_it_is_no_such_line(first: str) -> None:
+    result = read_text(f"{first}\nLot;Date;pH;EC\n", delimiter=";")
+    assert result.records["kind"][0] == "header"

@@ -73,6 +73,7 @@ def test_the_header_is_known_however_it_is_saved(encoding: str, delimiter: str, 
     [
         b"\n \r\n" + HEADER.encode() + b"\n",
         b"sep=;\r\n" + HEADER.replace(",", ";").encode(),
+        b'"sep=;";;;\r\n' + HEADER.replace(",", ";").encode(),
         HEADER.upper().encode(),
         (HEADER + ",seen by,\n").encode(),
         HEADER.replace("position,crop,", "").encode(),

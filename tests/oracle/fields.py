@@ -476,6 +476,8 @@ def translate(record: Record, header: tuple[str, ...], export: Export, site: Sit
             continue
         if name in SCALES:
             values[name] = read_number(name, cell, export.columns[name][1], export)
+            if name == "ph" and values[name] == 0 and cell.startswith("-"):
+                values[name] = None
             if values[name] is None:
                 problems.append("number_unreadable")
         elif name in ("date", "started", "ends", *more_kinds.DAYS):

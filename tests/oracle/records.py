@@ -244,7 +244,15 @@ def split_loosely(text: str, delimiter: str) -> list[str]:
 def named_delimiter(lines: list[tuple[str, str]]) -> str | None:
     """What a first line like ``sep=;`` names, or None where there is none."""
     first = lines[0][0] if lines else ""
-    return first[4:] if len(first) == 5 and first[:4].casefold() == "sep=" else None
+    bare = first[1:] if first.startswith('"') else first
+    if bare[:4].casefold() != "sep=" or len(bare) < 5:
+        return None
+    rest = bare[5:]
+    if bare is not first:
+        if not rest.startswith('"'):
+            return None
+        rest = rest[1:]
+    return bare[4] if not rest.strip(",;|\t") else None
 
 
 def header_problem(

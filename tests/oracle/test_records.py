@@ -78,4 +78,7 @@ def test_a_separator_line_stands_above_the_titles_and_units_below_the_header() -
     read = read_file(b"sep=;\nReadings\nLot;EC\n;mS/cm\nA1;2\n", export)
     assert [record.kind for record in read.records] == ["separator", "title", "header", "units", "data"]
     assert read.file_problem is None
+    for line in (b'"sep=;"', b"sep=;;;;", b'"SEP=;";;'):
+        again = read_file(line + b"\nReadings\nLot;EC\n;mS/cm\nA1;2\n", export)
+        assert (again.records[0].kind, again.file_problem) == ("separator", None)
     assert read_file(b"sep=,\nReadings\nLot;EC\n;mS/cm\nA1;2\n", export).file_problem == "delimiter"
