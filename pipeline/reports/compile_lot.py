@@ -49,7 +49,8 @@ def compile_lot(row: Row, rows: Rows, words: Wording) -> Lot:
             _LEVEL_ORDER[r["level"]],
             _CODE_ORDER.get(r["code"], len(_CODE_ORDER)),
             r["code"],
-            r["quantity"] or "",
+            # pH before EC, as everywhere on the pages
+            QUANTITIES.index(r["quantity"]) if r["quantity"] else -1,
             r["side"] or "",
         ),
     )

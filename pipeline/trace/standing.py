@@ -61,6 +61,7 @@ class _Known:
     samplings: list[Row]
     figures: list[Row]
     drifts: list[Row]
+    contrasts: list[Row]
     lines: list[Row]
     treatments: list[Row]
     waters: list[Row]
@@ -86,6 +87,7 @@ def trace_standing(rows: StandingRows, site: SiteSettings, line: Row) -> TracedS
         samplings=rows.samplings.to_dicts(),
         figures=rows.figures.to_dicts(),
         drifts=rows.drifts.to_dicts(),
+        contrasts=rows.contrasts.to_dicts(),
         lines=rows.lines.to_dicts(),
         treatments=rows.treatments.to_dicts(),
         waters=rows.waters.to_dicts(),
@@ -93,7 +95,7 @@ def trace_standing(rows: StandingRows, site: SiteSettings, line: Row) -> TracedS
     words = Wording("%Y-%m-%d")
     reasons = sorted(
         give_context(lot, rows.reasons.to_dicts(), known.figures),
-        key=lambda row: ((*LEVELS[:3], "note").index(row["level"]), row["code"], row["quantity"] or ""),
+        key=lambda row: ((*LEVELS[:3], "note").index(row["level"]), row["code"], row["quantity"] != "ph"),
     )
     return TracedStanding(
         level=lot["level"],
@@ -353,7 +355,7 @@ def _one_pot(row: Row, known: _Known) -> Made:
     ], odd
 
 
-def _measured(row: Row, _: _Known) -> Made:
+def _measured(row: Row, known: _Known) -> Made:
     """A reason whose arithmetic stands among the measures of the lot."""
     where = {
         "trend": "trend",
@@ -362,7 +364,41 @@ def _measured(row: Row, _: _Known) -> Made:
         "treatment_result": "contrast, treatment",
     }.get(row["code"], "contrast, affected")
     name = f"{NAMES[row['quantity']]}, " if row["quantity"] else "pH and EC, "
-    return [f"worked out under the measures of the lot: {name}{where}"], []
+    told = [f"worked out under the measures of the lot: {name}{where}"]
+    if where.startswith("contrast"):
+        return [*told, *_compared_steps(where.removeprefix("contrast, "), known)], []
+    return [*told, f"from {_series_places(row, known)}"], []
+
+
+def _series_places(row: Row, known: _Known) -> str:
+    """Where the counting samplings of a quantity stand, those of a trend from its first day on."""
+    first = row["since_on"] if row["code"] == "trend" else None
+    days = sorted(
+        {
+            (one["sampled_on"], one["purpose"])
+            for one in known.figures
+            if one["quantity"] == row["quantity"]
+            and one["mean"] is not None
+            and one["purpose"] in ("routine", "retest")
+            and (first is None or one["sampled_on"] >= first)
+        }
+    )
+    return "; ".join(f"{day}: {list_places(_lines_of(known, day, [purpose]))}" for day, purpose in days)
+
+
+def _compared_steps(comparison: str, known: _Known) -> list[str]:
+    """Where the pots of both samplings of a contrast stand."""
+    pairs = {
+        (one["first_on"], one["second_on"], one["second_purpose"])
+        for one in known.contrasts
+        if one["comparison"] == comparison
+    }
+    purposes = ("affected",) if comparison == "affected" else ("routine", "retest")
+    return [
+        f"first {first}: {list_places(_lines_of(known, first, purposes))}; "
+        f"second {second}: {list_places(_lines_of(known, second, [purpose]))}"
+        for first, second, purpose in sorted(pairs)
+    ]
 
 
 def _drift(row: Row, known: _Known) -> Made:

@@ -162,6 +162,7 @@ class StandingRows:
     last_verdicts: pl.DataFrame
     depending: pl.DataFrame
     drifts: pl.DataFrame
+    contrasts: pl.DataFrame
     findings: pl.DataFrame
     samplings: pl.DataFrame
     lines: pl.DataFrame
@@ -183,6 +184,7 @@ def fetch_standing(connection: Connection, site_id: str, lot_key: str) -> Standi
             ("last_verdicts", "last_verdicts"),
             ("depending", "depending_figures"),
             ("drifts", "drifts"),
+            ("contrasts", "contrasts"),
             ("findings", "sampling_findings"),
             ("samplings", "samplings"),
         )

@@ -231,6 +231,11 @@ def test_an_uneven_lot_and_lots_close_to_a_limit(second: Summary) -> None:
         assert "close_to_limit" in {reason.code for reason in lot_of(second, lot_id).reasons}
 
 
+def test_what_a_treatment_did_to_ph_stands_before_what_it_did_to_ec(second: Summary) -> None:
+    reasons = lot_of(second, "LA-01").reasons
+    assert [one.quantity for one in reasons if one.code == "treatment_result"] == ["ph", "ec"]
+
+
 def test_pots_that_would_do_are_held_against_one_sampling(second: Summary) -> None:
     lot = lot_of(second, "ER-205")
     assert (lot.due.purpose, lot.due.pots) == ("affected,healthy", 10)

@@ -149,6 +149,26 @@ def test_a_streak_names_its_samplings_and_their_lines(demo_home: Path) -> None:
         assert sum(values) / len(values) == pytest.approx(float(mean))
 
 
+def test_what_is_measured_names_the_lines_of_its_samplings(demo_home: Path) -> None:
+    told = run_cli("trace", demo_home, "north-range", "NR-101").out
+    (trend,) = re.findall(r"of the lot: pH, trend\n      from (.+)", told)
+    days = re.findall(r"(\d{4}-\d\d-\d\d): drop/readings_\S+ lines \d+-\d+", trend)
+    assert days == ["2026-02-17", "2026-03-03", "2026-03-10", "2026-03-17", "2026-03-24", "2026-03-31"]
+
+
+def test_a_contrast_names_the_lines_of_both_samplings(bench: Bench) -> None:
+    bench.lots()
+    for purpose, values in (("affected", "5.0 5.1 5.2 5.1 5.0"), ("healthy", "6.0 6.1 6.0 6.1 6.0")):
+        rows = "\n".join(f"{value} | {purpose}" for value in values.split())
+        bench.load_file("readings", f"ph | purpose\n{rows}", name=f"drop/{purpose}.csv")
+    standing = trace(bench).standing
+    assert standing is not None
+    (reason,) = [one for one in standing.reasons if (one.code, one.quantity) == ("affected_differ", "ph")]
+    assert reason.steps[1] == (
+        "first 2026-03-30: drop/affected.csv lines 1-5; second 2026-03-30: drop/healthy.csv lines 1-5"
+    )
+
+
 def test_a_treatment_stands_with_its_line_and_its_wait(bench: Bench) -> None:
     bench.lots()
     bench.pots("5.0 5.0 5.0 5.0 5.0")
