@@ -153,6 +153,23 @@ class PolicyScalars(Frozen):
         low=0,
         high=1,
     )
+    # Chosen so that steady lots of light feeders rarely act by chance: see tests/bench/false_alarms.py.
+    clear_margin_ec_low_ms_cm: Number = _value(
+        Decimal("0.4"),
+        "mS/cm",
+        "H",
+        "and below the low edge by at least this, where the share of the edge is less",
+        low=0,
+        high=5,
+    )
+    clear_margin_ec_high_ms_cm: Number = _value(
+        Decimal("0.5"),
+        "mS/cm",
+        "H",
+        "and above the high edge by at least this, where the share of the edge is less",
+        low=0,
+        high=5,
+    )
     ph_action_high_iron_inefficient: Number = _value(
         Decimal("6.4"),
         "pH",
@@ -190,7 +207,7 @@ class PolicyScalars(Frozen):
         high=20,
     )
     ec_low_act_share: Number = _value(
-        Decimal("0.7"),
+        Decimal("0.6"),
         "× low edge",
         "H",
         "an EC below it calls for action at once, in the active stage",

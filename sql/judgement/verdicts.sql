@@ -2,7 +2,7 @@
 -- grain: one quantity of one sampling. key: site_id, lot_key, sampled_on, purpose, quantity
 -- inputs: samplings, very_high_edges, sampling_figures, biased_figures, lot_targets, policy, published_ranges, usable_readings, current_lots
 -- rules: edges belong to the range and are compared on exact sums. Clearly out: the whole 95 % interval and the mean by a
--- margin beyond the edge (0.2 pH, 15 % of the EC edge: house defaults), or a published action threshold crossed: above 6.4 for
+-- margin beyond the edge (0.2 pH; 15 % of the EC edge, at least 0.4 mS/cm below or 0.5 above: house defaults), or a published action threshold crossed: above 6.4 for
 -- iron-inefficient crops (Univ. of Florida IFAS), below 5.5 for iron-efficient ones (Michigan State Univ. Extension), below 5.4 for
 -- others (e-GRO Alert), where it lies beyond the target's own edge. A mean inside another published range of the crop is `out`,
 -- not `clearly out`.
@@ -39,10 +39,14 @@ figured as (
         t.remark,
         t.basis,
         p.act_in_a_row,
-        case when a.quantity = 'ph' then t.low - p.clear_margin_ph else t.low * (1 - p.clear_margin_ec_share) end
-            as clear_low,
-        case when a.quantity = 'ph' then t.high + p.clear_margin_ph else t.high * (1 + p.clear_margin_ec_share) end
-            as clear_high,
+        case
+            when a.quantity = 'ph' then t.low - p.clear_margin_ph
+            else least(t.low * (1 - p.clear_margin_ec_share), t.low - p.clear_margin_ec_low_ms_cm)
+        end as clear_low,
+        case
+            when a.quantity = 'ph' then t.high + p.clear_margin_ph
+            else greatest(t.high * (1 + p.clear_margin_ec_share), t.high + p.clear_margin_ec_high_ms_cm)
+        end as clear_high,
         case
             when a.quantity = 'ec' then null
             -- a threshold that is the target's own edge says no more than the edge

@@ -10,7 +10,8 @@ Targets: pH 5.8 to 6.2, EC 2.5 to 4.5 mS/cm, no other published range, stage act
 the crops of pipeline/reference, with the other published ranges of each crop and its action thresholds.
 
 The rules are those of sql/judgement (verdicts, streaks, drifts, reasons) written anew on whole arrays, with the
-shipped policy, and those of pipeline.measures. A follow-up a week after a lot was out is not played out. Contrasts: two
+shipped policy, and those of pipeline.measures. Rates of `act` are counted under the shipped schedule: a lot that was
+out is read again after seven days, so it has more chances. Other rates are for a sampling every 14 days. Contrasts: two
 samplings of one lot (each off by its own chance), and two groups of pots of one day (both off alike, so it cancels).
 """
 
@@ -18,6 +19,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -43,6 +45,10 @@ POTS: Final = 5
 EVERY_DAYS: Final = 14
 LIFE: Final = 12
 """Samplings of a steady lot: 24 weeks."""
+AGAIN_DAYS: Final = PolicyValues().after_out_interval_days
+"""After a sampling that was out the next comes after so many days."""
+MOST: Final = LIFE * EVERY_DAYS // AGAIN_DAYS
+"""Samplings of a lot in the same weeks that is out each time."""
 BEFORE: Final = 8
 """Steady samplings before something changes."""
 DAYS_A_MONTH: Final = 365.25 / 12
@@ -138,8 +144,8 @@ def ec_of(low: float, high: float, between: float, margin_share: float) -> Quant
         high=high,
         pot_sd=0.40,
         between_sd=between,
-        clear_low=low * (1 - margin_share),
-        clear_high=high * (1 + margin_share),
+        clear_low=low - max(low * margin_share, float(policy.clear_margin_ec_low_ms_cm)),
+        clear_high=high + max(high * margin_share, float(policy.clear_margin_ec_high_ms_cm)),
         action_low=-np.inf,
         action_high=np.inf,
         act_from=float(policy.ec_act_ms_cm),
@@ -282,6 +288,26 @@ def begins(speaks: Bools) -> Bools:
     return speaks & ~one_before(speaks)
 
 
+def taken_in_time(out: Bools) -> Bools:
+    """Which samplings fall into the weeks of a life, each a week after one that was out, else two: lots x samplings."""
+    gaps = np.where(out[:, :-1], AGAIN_DAYS, EVERY_DAYS)
+    days = np.concatenate([np.zeros((out.shape[0], 1)), gaps.cumsum(axis=1)], axis=1)
+    return np.asarray(days < LIFE * EVERY_DAYS)
+
+
+def act_rate(found: Sequence[Mapping[str, Bools]], rule: str = "act") -> float:
+    """New `act` per 100 lot-months of steady lots under the shipped schedule; `found`: the rules of each quantity."""
+    act = np.logical_or.reduce([rules[rule] for rules in found])
+    out = np.logical_or.reduce([rules["out"] for rules in found])
+    return float(100 * (begins(act) & taken_in_time(out)).sum() / lot_months(act.shape[0]))
+
+
+def steady_rules(rng: np.random.Generator, lots: int, quantity: Quantity, place: str) -> dict[str, Bools]:
+    """The verdict rules on steady lots, as many samplings as the shipped schedule can ask for: lots x samplings."""
+    means = np.repeat(place_lots(rng, lots, quantity, place)[:, None], MOST, axis=1)
+    return verdict_rules(read_pots(rng, means, quantity), quantity)
+
+
 def false_alarms(rng: np.random.Generator, lots: int, both: tuple[Quantity, Quantity]) -> list[str]:
     """A Markdown table: new false alarms a month of a group of 500 steady lots."""
     months = lot_months(lots)
@@ -294,7 +320,7 @@ def false_alarms(rng: np.random.Generator, lots: int, both: tuple[Quantity, Quan
             for rule, speaks in all_rules(read_pots(rng, means, quantity), quantity).items():
                 rates.setdefault(rule, []).append(f"{GROUP * begins(speaks).sum() / months:.1f}")
                 act |= speaks & (rule == "act")
-        acts.append(100 * begins(act).sum() / months)
+        acts.append(act_rate([steady_rules(rng, lots, quantity, place) for quantity in both]))
         standing.append(100 * act.mean())
     head = [f"{place}: {quantity}" for place in PLACES for quantity in ("pH", "EC")]
     lines = table(["rule", *head], rates)
@@ -356,7 +382,6 @@ def detection(rng: np.random.Generator, lots: int, both: tuple[Quantity, Quantit
 
 def choices(seed: int, lots: int, between_ph: float, between_ec: float) -> list[str]:
     """A Markdown table: what other margins and a confirmation would make of `act`, on the same lots."""
-    months = lot_months(lots)
     rows: dict[str, list[str]] = {}
     for margin_ph, margin_ec in MARGINS:
         both = quantities(between_ph, between_ec, margin_ph, margin_ec)
@@ -364,14 +389,10 @@ def choices(seed: int, lots: int, between_ph: float, between_ec: float) -> list[
         for rule in ("act", "act, once confirmed"):
             rows[f"{rule}; margin {margin_ph} pH, {margin_ec:.0%} of the EC edge"] = []
         for place in PLACES:
-            found = []
-            for quantity in both:
-                means = np.repeat(place_lots(rng, lots, quantity, place)[:, None], LIFE, axis=1)
-                found.append(verdict_rules(read_pots(rng, means, quantity), quantity))
+            found = [steady_rules(rng, lots, quantity, place) for quantity in both]
             for rule in ("act", "act, once confirmed"):
-                either = found[0][rule] | found[1][rule]
                 cells = rows[f"{rule}; margin {margin_ph} pH, {margin_ec:.0%} of the EC edge"]
-                cells.append(f"{100 * begins(either).sum() / months:.2f}")
+                cells.append(f"{act_rate(found, rule):.2f}")
         for quantity in both:
             pots, since = changed_lots(rng, lots, quantity, "near the edge")
             verdicts = verdict_rules(pots, quantity)
@@ -383,12 +404,6 @@ def choices(seed: int, lots: int, between_ph: float, between_ec: float) -> list[
 
 def lot_months(lots: int) -> float:
     return lots * LIFE * EVERY_DAYS / DAYS_A_MONTH
-
-
-def steady_act(rng: np.random.Generator, lots: int, quantity: Quantity, place: str) -> Bools:
-    """Where steady lots are `act` in one quantity: lots x samplings."""
-    means = np.repeat(place_lots(rng, lots, quantity, place)[:, None], LIFE, axis=1)
-    return verdict_rules(read_pots(rng, means, quantity), quantity)["act"]
 
 
 def by_target(seed: int, lots: int, between_ph: float, between_ec: float) -> list[str]:
@@ -404,10 +419,7 @@ def by_target(seed: int, lots: int, between_ph: float, between_ec: float) -> lis
     }
     rng = np.random.default_rng(seed)
     rows = {
-        name: [
-            f"{100 * begins(steady_act(rng, lots, quantity, place)).sum() / lot_months(lots):.2f}"
-            for place in TARGET_PLACES
-        ]
+        name: [f"{act_rate([steady_rules(rng, lots, quantity, place)]):.2f}" for place in TARGET_PLACES]
         for name, quantity in wanted.items()
     }
     return table(["target", *TARGET_PLACES], rows)
@@ -464,13 +476,13 @@ def published_rates(
     crops = published_crops(between_ph, between_ec, margin_ph, margin_ec, is_in_proportion=is_in_proportion)
     rng = np.random.default_rng(seed)
     each = max(1, lots // len(crops))
-    counts = np.zeros(3)
+    sums = np.zeros(3)
     for crop in crops.values():
-        acts = [steady_act(rng, each, quantity, "spread evenly") for quantity in crop]
-        for quantity, act in zip(crop, acts, strict=True):
-            counts[0 if quantity.name == "ph" else 1] += begins(act).sum()
-        counts[2] += begins(np.logical_or.reduce(acts)).sum()
-    ph, ec, either = 100 * counts / lot_months(each * len(crops))
+        found = [steady_rules(rng, each, quantity, "spread evenly") for quantity in crop]
+        for quantity, rules in zip(crop, found, strict=True):
+            sums[0 if quantity.name == "ph" else 1] += act_rate([rules])
+        sums[2] += act_rate(found)
+    ph, ec, either = sums / len(crops)
     return float(ph), float(ec), float(either)
 
 

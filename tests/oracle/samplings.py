@@ -248,9 +248,11 @@ def is_calibrated_on(
 # Judging -----------------------------------------------------------------------------------------
 
 
-def margin_of(quantity: str, edge: Fraction, policy: Policy) -> Fraction:
-    """How far beyond the edge is clearly beyond: 0.2 pH, or 15 % of the EC edge."""
-    return policy["clear_margin_ph"] if quantity == "ph" else policy["clear_margin_ec_share"] * edge
+def margin_of(quantity: str, side: str, edge: Fraction, policy: Policy) -> Fraction:
+    """How far beyond the edge is clearly beyond: 0.2 pH; 15 % of the EC edge, 0.4 mS/cm below or 0.5 above at least."""
+    if quantity == "ph":
+        return policy["clear_margin_ph"]
+    return max(policy["clear_margin_ec_share"] * edge, policy[f"clear_margin_ec_{side}_ms_cm"])
 
 
 def crosses_threshold(
@@ -297,7 +299,7 @@ def judge(
         )
         return side, "close_to_limit" if crosses else "in_range", False, False
     edge = target.low if side == "low" else target.high
-    beyond = abs(decides - edge) >= margin_of(quantity, edge, policy)
+    beyond = abs(decides - edge) >= margin_of(quantity, side, edge, policy)
     # Published EC ranges are of the pour-through: they say nothing of a number of another method.
     comparable = quantity == "ph" or method == "pour-through"
     inside_another = comparable and any(

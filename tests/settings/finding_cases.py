@@ -13,6 +13,7 @@ _READ: Final = "intake/test_read.py"
 _COLLECT: Final = "intake/test_collect.py"
 _ASIDE: Final = "intake/test_set_aside.py"
 _FATES: Final = "sql/samplings/test_record_fates.py"
+_ORDER: Final = "sql/samplings/test_file_order.py"
 _SAMPLINGS: Final = "sql/judgement/test_sampling_findings.py"
 _METERS: Final = "sql/judgement/test_meter_findings.py"
 _WATER: Final = "sql/judgement/test_water_findings.py"
@@ -94,6 +95,10 @@ CASES: Final[dict[str, tuple[str, str]]] = {
     "in_future": (_FROM_TO, f"{_FATES}::a_reading_of_the_as_of_date_is_not_in_the_future"),
     "before_start": (_FROM_TO, _FROM_TO),
     "after_end": (_FROM_TO, _FROM_TO),
+    "older_file": (
+        f"{_ORDER}::an_older_history_withdraws_nothing_and_its_own_lines_do_not_rule",
+        f"{_ORDER}::increments_other_exports_files_of_one_night_and_held_ones_stay_as_they_came",
+    ),
     "site_removed": (
         f"{_FATES}::a_site_that_is_taken_away_holds_its_lines_until_it_comes_back",
         f"{_FATES}::a_site_that_stays_holds_nothing_when_another_goes",

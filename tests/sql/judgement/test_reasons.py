@@ -107,8 +107,8 @@ def test_high_ec_clearly_out_is_act(bench: Bench) -> None:
 
 
 def test_low_ec_is_act_only_far_below_or_twice(bench: Bench) -> None:
-    # 0.7 x 2.5 is 1.75.
-    cases = {"once": ("1.8",), "edge": ("1.75",), "far": ("1.74",), "twice": ("2.4", "1.8")}
+    # 0.6 x 2.5 is 1.5.
+    cases = {"once": ("1.8",), "edge": ("1.5",), "far": ("1.49",), "twice": ("2.4", "1.8")}
     bench.lots("lot_code\n" + "\n".join(cases))
     for lot, means in cases.items():
         weekly(bench, *means, quantity="ec", lot=lot)
@@ -375,11 +375,11 @@ def test_a_meter_in_doubt_keeps_affected_plants_at_watch(bench: Bench) -> None:
 
 def test_low_ec_of_affected_plants_is_act_only_far_below(bench: Bench) -> None:
     bench.lots("lot_code\nA\nB")
-    for lot, ec in (("A", "1.8"), ("B", "1.7")):
+    for lot, ec in (("A", "1.6"), ("B", "1.4")):
         weekly(bench, "6.0", lot=lot)
         bench.pots(alike(ec), quantity="ec_ms_cm", purpose="affected", sampled_on="2026-03-31", lot_code=lot)
     where = "code = 'affected_clearly_out'"
-    # 0.7 x 2.5 = 1.75
+    # 0.6 x 2.5 = 1.5
     assert reasons(bench, "lot_key, level", where) == [("a", "watch"), ("b", "act")]
 
 

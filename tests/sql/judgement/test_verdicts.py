@@ -111,9 +111,20 @@ def test_one_pot_has_no_interval_and_is_never_clearly_out_by_it(bench: Bench) ->
     assert judge(bench, "5.5") == [("low", "out")]
 
 
-def test_the_margin_of_ec_is_15_percent_of_the_edge(bench: Bench) -> None:
-    bench.use(policy=[own(NO_PUBLISHED_ROW, "ec", "2.0", "3.0")])
-    cases = (five("1.701"), five("1.7"), five("3.449"), five("3.45"))
+@pytest.mark.parametrize(
+    ("edges", "means"),
+    [
+        # 15 % of 3.0 and of 4.0
+        (("3.0", "4.0"), ("2.551", "2.55", "4.599", "4.6")),
+        # 15 % would be 0.15 and 0.30: 0.4 mS/cm below and 0.5 above at least
+        (("1.0", "2.0"), ("0.601", "0.6", "2.499", "2.5")),
+    ],
+)
+def test_the_margin_of_ec_is_15_percent_of_the_edge_or_a_least_distance(
+    bench: Bench, edges: tuple[str, str], means: tuple[str, ...]
+) -> None:
+    bench.use(policy=[own(NO_PUBLISHED_ROW, "ec", *edges)])
+    cases = tuple(five(mean) for mean in means)
     assert judge(bench, *cases, crop=NO_PUBLISHED_ROW, quantity="ec") == [
         ("low", "out"),
         ("low", "clearly_out"),
@@ -297,9 +308,9 @@ def test_nursery_containers_know_no_very_high_ec(bench: Bench) -> None:
     assert bench.rows("verdicts", "side, is_ec_very_high", "quantity = 'ec'") == [("high", False)]
 
 
-def test_ec_below_07_of_the_low_edge_is_far_below(bench: Bench) -> None:
-    # 0.7 x 2.5 is 1.75.
-    cases = (five("1.75"), five("1.749"))
+def test_ec_below_06_of_the_low_edge_is_far_below(bench: Bench) -> None:
+    # 0.6 x 2.5 is 1.5.
+    cases = (five("1.5"), five("1.499"))
     assert judge(bench, *cases, quantity="ec", columns="is_ec_far_below") == [(False,), (True,)]
 
 
