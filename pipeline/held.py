@@ -159,9 +159,8 @@ def tell_reread(nights: Sequence[RereadNight]) -> list[str]:
         return ["No file was read again, or none of its lines changed by it."]
     told: list[str] = []
     for one in nights:
-        told.append(
-            f"{one.site_id}: {len(one.lines)} lines changed when files were read again on {one.as_of}"
-        )
+        count = "1 line" if len(one.lines) == 1 else f"{len(one.lines)} lines"
+        told.append(f"{one.site_id}: {count} changed when files were read again on {one.as_of}")
         told += [_printable(f"    {line.file} {line.sentence}") for line in one.lines]
     return told
 

@@ -87,13 +87,22 @@ def judge_header(
 
 def _no_header(header: Sequence[str], line: int, wanted: Sequence[str]) -> FileProblem | None:
     """A line of figures and days in the place of the header, which names none of the columns."""
-    values = [cell.strip() for cell in header if _VALUE.fullmatch(cell.strip())]
-    if len(values) < _LEAST_VALUES:
+    if not reads_like_data(header, wanted):
         return None
+    values = _values_in(header)
     sentence = f'the file has no header: line {line}, where it should stand, holds data (like "{values[0]}")'
     names = ", ".join(f'"{name}"' for name in wanted)
     mend = f"export the file again with its header, or write the line of column names above it ({names})"
     return FileProblem("columns_changed", sentence, mend)
+
+
+def reads_like_data(header: Sequence[str], wanted: Sequence[str]) -> bool:
+    """Whether what stands in the place of the header names none of the columns and holds figures and days."""
+    return count_known(header, wanted) == 0 and len(_values_in(header)) >= _LEAST_VALUES
+
+
+def _values_in(cells: Sequence[str]) -> list[str]:
+    return [cell.strip() for cell in cells if _VALUE.fullmatch(cell.strip())]
 
 
 def _as_they_are_now(header: Sequence[str], wanted: Sequence[str], export: Export) -> list[str]:

@@ -23,6 +23,7 @@ from pipeline.intake.header import (
     judge_units,
     mapped_keys,
     other_separator,
+    reads_like_data,
 )
 from pipeline.intake.quick import read_quickly
 from pipeline.intake.records import Record, RecordSplitter, unlimited_fields
@@ -196,6 +197,8 @@ def _read_head(lines: list[str], problem: FileProblem | None, task: _Task, found
         if kind == "header":
             header = record.cells if record.cells is not None else []
             problem = problem or _header_problem(record, task)
+            if problem is not None and reads_like_data(header, [*task.wanted, *mapped_keys(export)]):
+                found.kinds[-1] = "data"
             if export.units_row and at < len(lines):
                 below = splitter.take(at, None)
                 cells = below.text.split(export.delimiter) if below.cells is None else below.cells

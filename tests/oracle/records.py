@@ -145,8 +145,8 @@ def read_file(data: bytes, export: Export) -> ReadFile:
                 at = first + 1
                 raw = lines[first][0]
         elif header is None and cells is not None:
-            kind = "header"
             header = tuple(cell.strip() for cell in cells)
+            kind = "data" if has_data_for_header(header, export) else "header"
             units_at = at if export.units_row else None
         elif cells is not None and tuple(cell.strip() for cell in cells) == header:
             kind = "header"
@@ -253,6 +253,25 @@ def named_delimiter(lines: list[tuple[str, str]]) -> str | None:
             return None
         rest = rest[1:]
     return bare[4] if not rest.strip(",;|\t") else None
+
+
+def has_data_for_header(header: tuple[str, ...], export: Export) -> bool:
+    """Whether no column is named, and two cells or more are a bare figure or a day."""
+    named = {fold(column) for column, _ in export.columns.values()} & {fold(name) for name in header}
+    return not named and sum(map(is_bare_value, header)) >= 2
+
+
+def is_bare_value(cell: str) -> bool:
+    front, has_time, time = cell.replace("T", " ").partition(" ")
+    for mark in ",/-":
+        front = front.replace(mark, ".")
+    parts = front.split(".")
+    is_time = bool(time) and all(sign in "0123456789:" for sign in time)
+    return (
+        len(parts) <= 3
+        and all(part.isascii() and part.isdigit() and len(part) <= 4 for part in parts)
+        and (is_time or not has_time)
+    )
 
 
 def header_problem(

@@ -41,8 +41,8 @@ BODIES = st.one_of(
 )
 
 
-def outlines(body: str) -> tuple[list[tuple[object, ...]], list[tuple[object, ...]]]:
-    data = (HEADER + body).encode()
+def outlines(body: str, header: str = HEADER) -> tuple[list[tuple[object, ...]], list[tuple[object, ...]]]:
+    data = (header + body).encode()
     names = ("line_from", "line_to", "kind", "problem")
     found = read_records(data, PRODUCT)
     wanted = read_file(data, ORACLE)
@@ -76,3 +76,20 @@ def test_readings_inside_a_note_are_told_from_prose(body: str, lines: list[tuple
     found, wanted = outlines(body)
     assert found == wanted
     assert [one[:2] for one in found[1:]] == lines
+
+
+@pytest.mark.parametrize(
+    ("first", "kind"),
+    [
+        ("H-1,2026-04-02,1,5.8,dry\n", "data"),
+        ("H-1,2026-04-02 08:15,one,5,\n", "data"),
+        ("H-1,2026-04-02,one,high,\n", "header"),
+        ("Plant,2025,2026,acid,Remark\n", "data"),
+        ("Lot,2025,2026,acid,Remark\n", "header"),
+    ],
+)
+def test_data_in_the_place_of_the_header_are_data(first: str, kind: str) -> None:
+    found, wanted = outlines("H-1,2026-04-02,2,5.9,\n" * 2, first)
+    assert found == wanted
+    assert [one[2] for one in found] == [kind, "data", "data"]
+    assert {one[3] for one in found if one[2] == "data"} == {"columns_changed"}
