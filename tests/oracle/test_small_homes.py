@@ -227,11 +227,11 @@ def test_low_ec_only_matters_while_a_lot_is_active(tmp_path: Path) -> None:
     assert (lot["due"]["due_on"], lot["due"]["purpose"]) == ("2026-04-14", "routine")
 
 
-@pytest.mark.parametrize(("ec", "level"), [(1.5, "watch"), (1.39, "act")])
-def test_low_ec_of_an_active_lot_acts_below_seven_tenths_of_the_edge(
+@pytest.mark.parametrize(("ec", "level"), [(1.5, "watch"), (1.2, "watch"), (1.19, "act")])
+def test_low_ec_of_an_active_lot_acts_below_six_tenths_of_the_edge(
     tmp_path: Path, ec: float, level: str
 ) -> None:
-    # 0.7 * 2.0 = 1.4
+    # 0.6 * 2.0 = 1.2
     lot = lot_named(night(tmp_path, PETUNIA, pots("P", "2026-03-24", [(5.8, ec, 30)] * 5)), "P")
     assert lot["level"] == level
 
