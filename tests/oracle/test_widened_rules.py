@@ -226,12 +226,12 @@ def test_buffers_must_bracket_all_that_the_meter_read_that_day(
 @pytest.mark.parametrize(
     ("ph", "ec", "meters", "wanted"),
     [
-        # 7.2 is clearly above 6.2; 1.39 is below 0.7 * 2.0 = 1.4, 1.5 only clearly below 2.0.
+        # 7.2 is clearly above 6.2; 1.19 is below 0.6 * 2.0 = 1.2, 1.5 only clearly below 2.0.
         (7.2, 2.5, None, [("act", "ph", "high")]),
         (7.2, 2.5, "M1,2026-04-02,84,0,\n", [("watch", "ph", "high")]),
-        (5.8, 1.39, None, [("act", "ec", "low")]),
+        (5.8, 1.19, None, [("act", "ec", "low")]),
         (5.8, 1.5, None, [("watch", "ec", "low")]),
-        (5.8, 1.39, "M1,2026-04-02,84,0,\n", [("watch", "ec", "low")]),
+        (5.8, 1.19, "M1,2026-04-02,84,0,\n", [("watch", "ec", "low")]),
     ],
 )
 def test_affected_plants_clearly_out(
