@@ -161,8 +161,8 @@ def test_a_pair_around_a_feeding_stands_for_the_routine(bench: Bench) -> None:
     ]
     assert chosen(bench) == [("feed_pair", "2026-04-08"), ("feed_pair", "2026-04-09")]
     assert bench.rows("calendar_dues", "purposes, starts_on::varchar, pots", "why = 'feed_pair'") == [
-        ("before_feed", "2026-04-08", 5),
         ("after_feed", "2026-04-09", 5),
+        ("before_feed", "2026-04-08", 5),
     ]
 
 
