@@ -90,6 +90,15 @@ GENERAL_TARGETS: Final[Mapping[str, Rule]] = {
     **SOURCE_RULES,
 }
 
+GROUP_TARGETS: Final[Mapping[str, Rule]] = {
+    "row_no": COUNT,
+    "quantity": Rule(pl.String(), words=("ph", "ec")),
+    "group_name": TEXT,
+    "low": Rule(VOLUME),
+    "high": Rule(VOLUME),
+    **SOURCE_RULES,
+}
+
 EC_BANDS: Final[Mapping[str, Rule]] = {
     "row_no": COUNT,
     "method": Rule(pl.String(), words=EXTRACTION_METHODS),
@@ -198,6 +207,7 @@ ALKALINITY_TARGETS: Final[Mapping[str, Rule]] = {
 TABLES: Final[Mapping[str, Mapping[str, Rule]]] = {
     "crop_targets": CROP_TARGETS,
     "general_targets": GENERAL_TARGETS,
+    "group_targets": GROUP_TARGETS,
     "ec_bands": EC_BANDS,
     "container_volumes": CONTAINER_VOLUMES,
     "sampling_frequency": SAMPLING_FREQUENCY,
@@ -281,6 +291,11 @@ def load_crop_targets() -> pl.DataFrame:
 def load_general_targets() -> pl.DataFrame:
     """Ranges for crops that have none of their own; `used` marks the one that the tool takes."""
     return load_table("general_targets")
+
+
+def load_group_targets() -> pl.DataFrame:
+    """Ranges of pH groups and of feeding levels (mS/cm), for crops that the policy counts among one."""
+    return load_table("group_targets")
 
 
 def load_ec_bands() -> pl.DataFrame:

@@ -27,7 +27,7 @@ def list_policy(policy: PolicyInForce) -> list[PolicyValue]:
                 default=_write(entry.default) if own else None,
             )
         )
-    return lines + _finding_levels(policy) + _targets(policy)
+    return lines + _finding_levels(policy) + _targets(policy) + _crops(policy)
 
 
 def _finding_levels(policy: PolicyInForce) -> list[PolicyValue]:
@@ -57,6 +57,26 @@ def _targets(policy: PolicyInForce) -> list[PolicyValue]:
             default=None,
         )
         for target in policy.values.targets
+    ]
+
+
+def _crops(policy: PolicyInForce) -> list[PolicyValue]:
+    return [
+        PolicyValue(
+            name=f"crop {crop.crop}",
+            value=", ".join(
+                [
+                    *([f"pH group {crop.ph_group}"] if crop.ph_group else []),
+                    *([f"feeding level {crop.feeding_level}"] if crop.feeding_level else []),
+                ]
+            ),
+            unit=None,
+            origin="own",
+            meaning="its published ranges hold where no source prints one for the crop",
+            source=None,
+            default=None,
+        )
+        for crop in policy.values.crops
     ]
 
 

@@ -11,6 +11,7 @@ from typing import Any
 from pipeline.errors import SettingsProblem
 from pipeline.settings.explain import name_nearest, show
 from pipeline.settings.in_force import Periods, find_contradictions, merge_policy
+from pipeline.settings.policy import PolicyPeriod
 from pipeline.settings.words import FIELDS, MEASURED_FIELDS, UNIT_OF_FIELD, WORDS_BY_FIELD
 from pipeline.units import UNITS, canonical_unit
 
@@ -204,4 +205,20 @@ def check_targets(periods: Periods, file: str) -> list[SettingsProblem]:
                 stage = f" in the stage {target.stage}" if target.stage else ""
                 found = f"{target.crop} has two targets for {target.quantity}{stage}"
                 problems.append(SettingsProblem(file, key, found, "keep one of them"))
+        problems += _check_crops(period, number, file)
+    return problems
+
+
+def _check_crops(period: PolicyPeriod, number: int, file: str) -> list[SettingsProblem]:
+    """Crops that count among nothing, or are named twice."""
+    problems = []
+    seen: set[str] = set()
+    for position, crop in enumerate(period.crops, start=1):
+        key = f"policy {number}: crops {position}"
+        if crop.ph_group is None and crop.feeding_level is None:
+            right = "say its ph_group, its feeding_level, or both"
+            problems.append(SettingsProblem(file, key, f"{crop.crop} has neither", right))
+        if crop.key in seen:
+            problems.append(SettingsProblem(file, key, f"{crop.crop} stands there twice", "keep one of them"))
+        seen.add(crop.key)
     return problems

@@ -10,6 +10,7 @@ from typing import Any, Literal
 from pipeline.settings.policy import (
     CONTAINER_DEFAULTS,
     CONTAINER_INTERVAL_DAYS,
+    CropGroup,
     OwnTarget,
     PolicyPeriod,
     PolicyValues,
@@ -36,7 +37,8 @@ def merge_policy(group: Periods, site: Periods) -> list[PolicyInForce]:
     """Return the policy of a site as periods without gaps, the first from 0001-01-01 with the defaults.
 
     Defaults, then the group's tables in order of their dates, then the site's: each changes only what it
-    lists. An own target replaces an earlier one of that crop, quantity and stage, the site's beats the group's.
+    lists. An own target replaces an earlier one of that crop, quantity and stage, and a crop's group an earlier one of
+    that crop; the site's beats the group's.
     """
     starts = sorted({DEFAULTS_FROM, *(period.valid_from for period in (*group, *site))})
     ends = [*starts[1:], None]
@@ -47,6 +49,7 @@ def _in_force(start: date, end: date | None, group: Periods, site: Periods) -> P
     values: dict[str, Any] = {}
     containers: dict[str, dict[str, Any]] = {name: {} for name in CONTAINER_CLASSES}
     targets: dict[tuple[str, str, str | None], OwnTarget] = {}
+    crops: dict[str, CropGroup] = {}
     levels: dict[str, SettableLevel] = {}
     for set_by, period in _until(start, group, site):
         values |= period.listed()
@@ -54,10 +57,13 @@ def _in_force(start: date, end: date | None, group: Periods, site: Periods) -> P
             containers[container] |= changes
         for target in period.targets:
             targets[target.key] = OwnTarget(**target.model_dump(), set_by=set_by)
+        crops |= {crop.key: crop for crop in period.crops}
         levels |= period.finding_levels
     own = {*values, *(f"containers.{name}.{key}" for name, changes in containers.items() for key in changes)}
     if targets:
         own.add("targets")
+    if crops:
+        own.add("crops")
     own |= {f"finding_levels.{name}" for name in levels}
     if "min_usable_pots" in values:
         # A group that sets the general number means every class that it does not name.
@@ -67,7 +73,13 @@ def _in_force(start: date, end: date | None, group: Periods, site: Periods) -> P
         for name, days in CONTAINER_INTERVAL_DAYS.items():
             containers[name].setdefault("routine_interval_days", days)
     rules = {name: rule.model_copy(update=containers[name]) for name, rule in CONTAINER_DEFAULTS.items()}
-    merged = PolicyValues(**values, containers=rules, targets=tuple(targets.values()), finding_levels=levels)
+    merged = PolicyValues(
+        **values,
+        containers=rules,
+        targets=tuple(targets.values()),
+        crops=tuple(crops.values()),
+        finding_levels=levels,
+    )
     return PolicyInForce(start, end, merged, frozenset(own))
 
 

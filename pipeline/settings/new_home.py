@@ -38,6 +38,12 @@ _POLICY_TARGETS = """
 # high = 6.0
 # stage = "finishing"      # leave out for all stages, else "establishing", "active" or "finishing"
 # note = "our own trials"
+
+# A crop that no published table has can count among a pH group and a feeding level, whose published ranges it takes.
+# [[policy.crops]]
+# crop = "scaevola"
+# ph_group = "iron-inefficient"   # or "general", "iron-efficient"
+# feeding_level = "light"         # or "medium", "heavy"
 """
 
 

@@ -15,7 +15,15 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Fie
 from pydantic_core import PydanticCustomError
 
 from pipeline.settings.findings import SETTABLE
-from pipeline.settings.words import ContainerClass, Origin, Quantity, SettableLevel, Stage
+from pipeline.settings.words import (
+    ContainerClass,
+    FeedingLevel,
+    Origin,
+    PhGroup,
+    Quantity,
+    SettableLevel,
+    Stage,
+)
 
 ORIGIN_WORDS: dict[Origin, str] = {"P": "published", "C": "common practice", "H": "house default"}
 FEED_CHANGE_WAIT = "New England Greenhouse Update, 30 Mar 2015"
@@ -577,11 +585,25 @@ class OwnTarget(Target):
     set_by: Literal["group", "site"]
 
 
+class CropGroup(Frozen):
+    """Among which pH group and feeding level a crop counts for which no source prints a range of its own."""
+
+    crop: Text
+    ph_group: PhGroup | None = None
+    feeding_level: FeedingLevel | None = None
+
+    @property
+    def key(self) -> str:
+        """What a later row of that crop replaces; crops compare without case and blanks."""
+        return " ".join(self.crop.casefold().split())
+
+
 class PolicyValues(PolicyScalars):
     """All values in force on a day; every container class is there."""
 
     containers: dict[ContainerClass, ContainerRule] = Field(default_factory=lambda: dict(CONTAINER_DEFAULTS))
     targets: tuple[OwnTarget, ...] = ()
+    crops: tuple[CropGroup, ...] = ()
     finding_levels: dict[FindingName, SettableLevel] = Field(default_factory=dict)
 
 
@@ -591,11 +613,12 @@ class PolicyPeriod(PolicyScalars):
     valid_from: Day
     containers: dict[ContainerClass, ContainerChange] = Field(default_factory=dict)
     targets: tuple[Target, ...] = ()
+    crops: tuple[CropGroup, ...] = ()
     finding_levels: dict[FindingName, SettableLevel] = Field(default_factory=dict)
 
     def listed(self) -> dict[str, Any]:
         """Return the plain values that this table lists, by name."""
-        names = self.model_fields_set - {"valid_from", "containers", "targets", "finding_levels"}
+        names = self.model_fields_set - {"valid_from", "containers", "targets", "crops", "finding_levels"}
         return {name: getattr(self, name) for name in sorted(names)}
 
     def listed_container_values(self) -> dict[ContainerClass, dict[str, Any]]:

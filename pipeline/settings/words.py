@@ -36,6 +36,8 @@ LotEvent = Literal["started", "moved", "split", "shipped", "changed"]
 CheckStage = Literal["as_found", "as_left", "both"]
 Quantity = Literal["ph", "ec"]
 Stage = Literal["establishing", "active", "finishing"]
+PhGroup = Literal["iron-inefficient", "general", "iron-efficient"]
+FeedingLevel = Literal["light", "medium", "heavy"]
 """How far a lot has come."""
 Origin = Literal["P", "C", "H"]
 SettableLevel = Literal["warn", "note", "off"]

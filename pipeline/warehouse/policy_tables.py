@@ -22,13 +22,14 @@ class Published:
     """Published tables, ready for the warehouse.
 
     ranges: crop_key, quantity, row_no, low, high, source, how_known; general: quantity, low, high, source,
-    source_url, how_known; t_table: df, t; very_high_edges: method, ec_ms_cm, is_included; buffers: buffer,
-    temperature_c, ph, source, how_known. choose: the order of sources in, the chosen rows out (crop_key,
-    quantity, low, high, source, source_url, how_known, ph_group).
+    source_url, how_known; groups: quantity, group_name, low, high, source, source_url, how_known; t_table: df, t;
+    very_high_edges: method, ec_ms_cm, is_included; buffers: buffer, temperature_c, ph, source, how_known. choose: the
+    order of sources in, the chosen rows out (crop_key, quantity, low, high, source, source_url, how_known, ph_group).
     """
 
     ranges: pl.DataFrame
     general: pl.DataFrame
+    groups: pl.DataFrame
     t_table: pl.DataFrame
     very_high_edges: pl.DataFrame
     buffers: pl.DataFrame
@@ -46,7 +47,7 @@ def load_settings_tables(connection: Connection, settings: Settings, published: 
         **_policy_frames(spans),
         "published_ranges": published.ranges,
         "general_targets": published.general,
-        "chosen_targets": _chosen(spans, chosen),
+        "chosen_targets": _chosen(spans, chosen, published.groups),
         "crop_groups": _crop_groups(chosen.values()),
         "t_quantiles": published.t_table,
         "very_high_edges": published.very_high_edges,
@@ -61,14 +62,37 @@ def load_settings_tables(connection: Connection, settings: Settings, published: 
     connection.commit()
 
 
-def _chosen(spans: Sequence[Span], chosen: Mapping[tuple[str, ...], pl.DataFrame]) -> pl.DataFrame | None:
-    frames = [
-        chosen[span.values.target_source_order]
-        .drop("ph_group")
-        .with_columns(site_id=pl.lit(site_id), valid_from=pl.lit(span.valid_from))
-        for site_id, span in spans
+def _chosen(
+    spans: Sequence[Span], chosen: Mapping[tuple[str, ...], pl.DataFrame], groups: pl.DataFrame
+) -> pl.DataFrame | None:
+    frames = []
+    for site_id, span in spans:
+        printed = chosen[span.values.target_source_order]
+        span_of = {"site_id": pl.lit(site_id), "valid_from": pl.lit(span.valid_from)}
+        frames.append(
+            printed.with_columns(**span_of, ph_group=pl.lit(None, dtype=pl.String), group_name=None)
+        )
+        grouped = _grouped(span, printed, groups)
+        if grouped is not None:
+            frames.append(grouped.with_columns(**span_of).select(frames[-1].columns))
+    return pl.concat(frames, how="vertical_relaxed") if frames else None
+
+
+def _grouped(span: PolicyInForce, printed: pl.DataFrame, groups: pl.DataFrame) -> pl.DataFrame | None:
+    """The ranges of the groups among which the policy counts crops, where no source prints one for the crop."""
+    named = [
+        {"crop_key": crop.key, "quantity": quantity, "group_name": name, "ph_group": crop.ph_group}
+        for crop in span.values.crops
+        for quantity, name in (("ph", crop.ph_group), ("ec", crop.feeding_level))
+        if name is not None
     ]
-    return pl.concat(frames) if frames else None
+    if not named:
+        return None
+    return (
+        pl.DataFrame(named, infer_schema_length=None)
+        .join(printed, on=["crop_key", "quantity"], how="anti")
+        .join(groups, on=["quantity", "group_name"], how="inner")
+    )
 
 
 def _sites(sites: Sequence[SiteSettings]) -> pl.DataFrame:
@@ -150,6 +174,7 @@ def _span(site_id: str, span: PolicyInForce) -> dict[str, object]:
 _NOT_SCALAR = {
     "containers",
     "targets",
+    "crops",
     "finding_levels",
     "problem_crops",
     "feed_pair_crops",

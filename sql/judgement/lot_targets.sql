@@ -3,7 +3,8 @@
 -- stage. key: site_id, lot_key, quantity, valid_from
 -- inputs: current_lots, policy, own_targets, chosen_targets, general_targets, crop_groups
 -- rule: an own target for the lot's stage, else an own target for all stages (of each the site's before the group's), else the
--- published row that the policy chooses, else the general range.
+-- published row that the policy chooses, else the published range of the pH group or the feeding level among which the policy
+-- counts the crop (chosen_targets holds either), else the general range.
 -- Plugs, nursery stock and lots on controlled-release fertilizer are not judged on EC without a target of their own.
 -- own_stage: the stage that the chosen own target is for; null: for all, or not an own one
 with
@@ -97,7 +98,7 @@ select
     o.quantity,
     o.valid_from,
     o.valid_to,
-    o.ph_group,
+    coalesce(o.ph_group, c.ph_group) as ph_group,
     o.own_stage,
     case
         when o.own_low is not null then o.own_low
@@ -117,6 +118,9 @@ select
     end as basis,
     case
         when o.own_low is not null then o.own_note
+        when c.group_name is not null and o.quantity = 'ph'
+            then 'pH group ' || c.group_name || ' by the policy; ' || c.source
+        when c.group_name is not null then 'feeding level ' || c.group_name || ' by the policy; ' || c.source
         when c.low is not null then c.source
         else g.source
     end as source,

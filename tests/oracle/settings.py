@@ -128,6 +128,8 @@ class Policy:
     finding_levels: dict[str, str]
     # Crops read in pairs around a feeding, beside those on the problem list.
     paired_crops: frozenset[str] = frozenset()
+    # (crop, quantity) -> pH group or feeding level
+    crop_groups: dict[tuple[str, str], str] = field(default_factory=dict)
 
     def __getitem__(self, name: str) -> Fraction:
         return self.values[name]
@@ -345,6 +347,7 @@ def policy_on(home: Home, site: SiteSettings, day: date) -> Policy:
     paired_crops: frozenset[str] = frozenset()
     problem_crops: frozenset[str] = frozenset()
     source_order = DEFAULT_SOURCE_ORDER
+    crop_groups: dict[tuple[str, str], str] = {}
     own: set[str] = set()
     levels: dict[str, str] = {}
     targets: dict[str, dict[tuple[str, str, str | None], tuple[Fraction, Fraction]]] = {
@@ -361,6 +364,12 @@ def policy_on(home: Home, site: SiteSettings, day: date) -> Policy:
                     for target in value:
                         key = (fold(target["crop"]), target["quantity"], target.get("stage"))
                         targets[owner][key] = (Fraction(target["low"]), Fraction(target["high"]))
+                elif name == "crops":
+                    for crop in value:
+                        for quantity, what in (("ph", "ph_group"), ("ec", "feeding_level")):
+                            crop_groups.pop((fold(crop["crop"]), quantity), None)
+                            if what in crop:
+                                crop_groups[fold(crop["crop"]), quantity] = crop[what]
                 elif name == "containers":
                     for container_class, changed in value.items():
                         for key_name, number in changed.items():
@@ -401,4 +410,5 @@ def policy_on(home: Home, site: SiteSettings, day: date) -> Policy:
         own=frozenset(own),
         finding_levels=levels,
         paired_crops=paired_crops,
+        crop_groups=crop_groups,
     )

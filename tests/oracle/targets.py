@@ -61,6 +61,10 @@ class References:
     rows: tuple[PublishedRow, ...]
     bands: tuple[Band, ...]
     frequencies: tuple[Published, ...] = ()
+    groups: tuple[tuple[str, str, tuple[Fraction, Fraction]], ...] = ()
+
+    def range_of_group(self, quantity: str, name: str | None) -> tuple[Fraction, Fraction] | None:
+        return next((edges for of, group, edges in self.groups if (of, group) == (quantity, name)), None)
 
 
 def range_in(row: dict[str, str], low: str, high: str) -> tuple[Fraction, Fraction] | None:
@@ -93,7 +97,12 @@ def read_references(folder: Path) -> References:
             for row in csv.DictReader(file)
             if row["used"] == "yes"
         )
-    return References(rows, bands, read_frequencies(folder))
+    with (folder / "group_targets.csv").open(encoding="utf-8", newline="") as file:
+        groups = tuple(
+            (row["quantity"], row["group_name"], (Fraction(row["low"]), Fraction(row["high"])))
+            for row in csv.DictReader(file)
+        )
+    return References(rows, bands, read_frequencies(folder), groups)
 
 
 def rows_in_order(references: References, crop: str, quantity: str, policy: Policy) -> list[PublishedRow]:
@@ -121,7 +130,10 @@ def ph_group_of(references: References, crop: str, policy: Policy) -> str | None
     for row in rows_in_order(references, crop, "ph", policy):
         if row.ph_group is not None:
             return row.ph_group
-    return None
+    if rows_in_order(references, crop, "ph", policy):
+        # A range of its own: what the policy counts it among does not come in.
+        return None
+    return policy.crop_groups.get((fold(crop), "ph"))
 
 
 def is_shown_against_its_own_history(lot: Lot) -> bool:
@@ -133,7 +145,7 @@ def target_of(
     lot: Lot, quantity: str, policy: Policy, references: References, stage: str = "active"
 ) -> Target | None:
     """The own range for the stage, else the one for all stages, of each the site's before the group's; else the
-    published one, else for pH the general range.
+    published one, else that of the group among which the policy counts the crop, else for pH the general range.
 
     Plugs, nursery stock and controlled-release lots have an EC target only if it is the site's or group's
     own.
@@ -150,6 +162,9 @@ def target_of(
         return None
     if ranges:
         return Target(*ranges[0], "published", tuple(ranges[1:]))
+    grouped = references.range_of_group(quantity, policy.crop_groups.get((fold(lot.crop), quantity)))
+    if grouped is not None:
+        return Target(*grouped, "published", ())
     return Target(*GENERAL_PH, "general", ()) if quantity == "ph" else None
 
 

@@ -64,6 +64,10 @@ valid_from = 2026-03-20
 wait_leaching_days = 1
 feed_tolerance_share = 0.08
 finding_levels = {feed_weak = "note", drain_time = "off"}
+[[policy.crops]]
+crop = "Glow vine"
+ph_group = "iron-inefficient"
+feeding_level = "light"
 [[policy.targets]]
 crop = "petunia"
 quantity = "ph"
@@ -87,6 +91,7 @@ FILES = {
     "lots.csv": """Lot,House,Crop,Container,Potted,Ships,Plants,Feed,Mix,From
 H-1,1,petunia,pot_5_6in,2026-01-02,2026-05-20,800,constant,Peat,
 H-5,5,petunia,pot_4in,2026-01-02,2026-04-15,300,constant,Peat,
+H-6,6,glow vine,pot_4in,2026-01-02,2026-05-20,300,constant,Peat,
 H-2,1,petunia,plug,2026-01-02,2026-05-20,400,,bark,
 H-2,2,petunia,plug,2026-01-02,2026-05-20,400,constant,Bark ,2026-03-01
 H-2,2,petunia,plug,2026-01-02,2026-05-20,400,periodic,bark,2026-03-12
@@ -140,12 +145,14 @@ def readings() -> str:
         ("H-1", "2026-03-24", "routine", 550, "2.40"),
         *(("H-2", f"2026-03-{day:02}", "routine", 540 + 4 * day, "0.60") for day in (3, 10, 17, 24, 31)),
         ("H-5", "2026-02-10", "routine", 570, "0.60"),
+        ("H-6", "2026-03-10", "routine", 610, "0.90"),
+        ("H-6", "2026-03-24", "routine", 660, "0.40"),
         ("H-5", "2026-03-24", "routine", 570, "0.60"),
         ("H-5", "2026-03-31", "routine", 570, "0.60"),
         *(("H-3", f"2026-03-{day:02}", "routine", 540 + 3 * day, "1.60") for day in (3, 10, 17, 24, 31)),
     ]
-    water = {"H-1": "distilled", "H-2": "tap", "H-3": "", "H-5": ""}
-    ml = {"H-1": 50, "H-2": 30, "H-3": 50, "H-5": 30}
+    water = {"H-1": "distilled", "H-2": "tap", "H-3": "", "H-5": "", "H-6": ""}
+    ml = {"H-1": 50, "H-2": 30, "H-3": 50, "H-5": 30, "H-6": 30}
     return (
         header
         + "".join(
@@ -192,6 +199,21 @@ def test_grubbs_is_told_from_seven_pots_on(both: tuple[dict[str, Any], dict[str,
     earlier = lot["samplings"][0]["ph"]
     assert earlier["n"] == 6
     assert [earlier[name] for name in ("grubbs_g", "grubbs_critical", "grubbs_beyond")] == [None] * 3
+
+
+def test_a_crop_without_a_range_of_its_own_takes_its_groups(
+    both: tuple[dict[str, Any], dict[str, Any]],
+) -> None:
+    (site,) = both[0]["sites"]
+    (lot,) = [lot for lot in site["lots"] if lot["lot_id"] == "H-6"]
+    assert [(lot[name]["low"], lot[name]["high"]) for name in ("target_ph", "target_ec")] == [
+        (5.4, 5.8),
+        (1.0, 2.6),
+    ]
+    assert lot["target_ec"]["source"]["text"].startswith("feeding level light by the policy; NC State")
+    # pH 6.60 is above 6.4, at which sources act for iron-inefficient crops.
+    assert lot["level"] == "act"
+    assert "crop_unknown" not in [one["rule"] for one in site["findings"]]
 
 
 def test_a_target_for_a_stage_judges_that_stage(both: tuple[dict[str, Any], dict[str, Any]]) -> None:

@@ -23,6 +23,7 @@ from pipeline.measures.reference_tables import (
     load_crop_targets,
     load_ec_bands,
     load_general_targets,
+    load_group_targets,
     load_meter_limits,
     load_sampling_frequency,
     load_table,
@@ -32,6 +33,7 @@ from pipeline.settings.policy import CONTAINER_DEFAULTS, PolicyValues
 LOADERS: dict[str, Callable[[], pl.DataFrame]] = {
     "crop_targets": load_crop_targets,
     "general_targets": load_general_targets,
+    "group_targets": load_group_targets,
     "ec_bands": load_ec_bands,
     "container_volumes": load_container_volumes,
     "sampling_frequency": load_sampling_frequency,
@@ -54,6 +56,7 @@ EDGES = [
     ("crop_targets", "ph_low", "ph_high"),
     ("crop_targets", "ec_low_ms_cm", "ec_high_ms_cm"),
     ("general_targets", "low", "high"),
+    ("group_targets", "low", "high"),
     ("ec_bands", "low_ms_cm", "high_ms_cm"),
     ("container_volumes", "leachate_low_ml", "leachate_high_ml"),
     ("container_volumes", "drain_low_min", "drain_high_min"),

@@ -97,6 +97,27 @@ def test_own_targets_replace_each_other_by_crop_and_quantity(tmp_path: Path) -> 
     assert "targets" in now.own
 
 
+def test_the_group_of_a_crop_is_replaced_by_crop(tmp_path: Path) -> None:
+    def crop(name: str, *lines: str) -> str:
+        return "\n".join(["[[policy.crops]]", f'crop = "{name}"', *lines, ""])
+
+    home = write_home(
+        tmp_path,
+        policy="[[policy]]\nvalid_from = 2026-01-01\n"
+        + crop("Scaevola", 'ph_group = "general"', 'feeding_level = "light"')
+        + crop("lantana", 'feeding_level = "medium"'),
+        site=SITE
+        + "[[policy]]\nvalid_from = 2026-02-01\n"
+        + crop("scaevola", 'ph_group = "iron-inefficient"'),
+    )
+    now = resolve(home)[-1]
+    assert [(one.crop, one.ph_group, one.feeding_level) for one in now.values.crops] == [
+        ("scaevola", "iron-inefficient", None),
+        ("lantana", None, "medium"),
+    ]
+    assert "crops" in now.own
+
+
 def test_own_targets_of_other_stages_stand_beside_each_other(tmp_path: Path) -> None:
     def target(low: float, stage: str | None = None) -> str:
         of_stage = f'stage = "{stage}"\n' if stage else ""
@@ -121,6 +142,17 @@ def test_own_targets_of_other_stages_stand_beside_each_other(tmp_path: Path) -> 
             "policy: slope_low_pct: slope_low_pct is 96 and slope_warn_low_pct is 95 from 2026-01-01; "
             "slope_low_pct must not be above slope_warn_low_pct",
             id="wrong way round with a default",
+        ),
+        pytest.param(
+            '[[policy.crops]]\ncrop = "scaevola"',
+            "policy 1: crops 1: scaevola has neither; say its ph_group, its feeding_level, or both",
+            id="a crop without a group",
+        ),
+        pytest.param(
+            '[[policy.crops]]\ncrop = "lantana"\nph_group = "general"\n'
+            '[[policy.crops]]\ncrop = "Lantana"\nfeeding_level = "light"',
+            "policy 1: crops 2: Lantana stands there twice; keep one of them",
+            id="a crop twice",
         ),
         pytest.param(
             "volume_warn_share = -0.1",
@@ -195,7 +227,7 @@ def test_every_value_in_force_is_in_the_catalogue_with_its_default() -> None:
         return {prefix + name for name in type(model).model_fields}
 
     values = PolicyValues()
-    expected = names(values) - {"containers", "targets", "finding_levels"}
+    expected = names(values) - {"containers", "targets", "crops", "finding_levels"}
     for container, rule in values.containers.items():
         expected |= names(rule, f"containers.{container}.")
     assert {entry.name for entry in POLICY_CATALOGUE} == expected

@@ -29,6 +29,7 @@ from pipeline.measures.reference_tables import (
     load_crop_targets,
     load_ec_bands,
     load_general_targets,
+    load_group_targets,
 )
 from pipeline.measures.t_table import t_quantiles
 from pipeline.measures.targets import choose_targets, list_published_ranges
@@ -166,6 +167,14 @@ def published_for(settings: Settings) -> Published:
         general=load_general_targets()
         .filter(pl.col("used"))
         .select("quantity", "low", "high", "source", "source_url", "how_known"),
+        groups=load_group_targets().select(
+            "quantity",
+            "group_name",
+            pl.col("low", "high").cast(pl.Decimal(9, 4)),
+            "source",
+            "source_url",
+            "how_known",
+        ),
         t_table=t_quantiles().select("df", "t"),
         very_high_edges=very_high_edges(load_ec_bands()),
         buffers=load_buffers_by_temperature().select("buffer", "temperature_c", "ph", "source", "how_known"),

@@ -8,7 +8,7 @@ from typing import Literal
 
 import pytest
 
-from pipeline.settings.policy import PolicyPeriod, Target
+from pipeline.settings.policy import CropGroup, PolicyPeriod, Target
 from pipeline.settings.words import Stage
 from tests.sql.bench import Bench, site
 
@@ -102,6 +102,43 @@ def test_a_crop_in_no_table_has_the_general_ph_range_and_no_ec_target(bench: Ben
     bench.lots("crop\nstar jasmine")
     assert target(bench, f"{RANGE}, remark") == (5.4, 6.2, "general", "no_published_target")
     assert target(bench, f"{RANGE}, remark", "ec") == (None, None, None, "no_published_target")
+
+
+def grouped(*crops: CropGroup, since: str = "2026-01-01") -> PolicyPeriod:
+    return PolicyPeriod(valid_from=date.fromisoformat(since), crops=crops)
+
+
+def test_a_crop_in_no_table_takes_the_ranges_of_the_groups_that_the_policy_names(bench: Bench) -> None:
+    crop = CropGroup(crop=" No Such  Crop", ph_group="iron-inefficient", feeding_level="light")
+    bench.use(policy=[grouped(crop, since="2026-03-15")])
+    bench.lots("crop\nno such crop")
+    assert target(bench, on="2026-03-14") == (5.4, 6.2, "general")
+    assert target(bench, f"{RANGE}, ph_group, remark") == (5.4, 5.8, "published", "iron-inefficient", None)
+    assert target(bench, f"{RANGE}, remark", "ec") == (1.0, 2.6, "published", None)
+    assert str(target(bench, "source")[0]).startswith("pH group iron-inefficient by the policy; Growing")
+    assert str(target(bench, "source", "ec")[0]).startswith("feeding level light by the policy; NC State")
+
+
+def test_a_range_printed_for_the_crop_goes_before_a_groups_and_an_own_one_before_both(bench: Bench) -> None:
+    groups = (
+        CropGroup(crop="petunia", ph_group="iron-efficient", feeding_level="heavy"),
+        CropGroup(crop="no such crop", ph_group="iron-efficient"),
+    )
+    bench.use(policy=[grouped(*groups), own("2.2", "3.3", "ec")])
+    bench.lots("lot_code | crop\nA | petunia\nB | no such crop")
+    assert bench.rows("lot_targets", f"lot_key, quantity, {RANGE}", "valid_to > '2026-04-06'") == [
+        ("a", "ec", 2.2, 3.3, "group"),
+        ("a", "ph", 5.4, 6.2, "published"),
+        ("b", "ec", None, None, None),
+        ("b", "ph", 6.2, 6.8, "published"),
+    ]
+
+
+def test_plugs_of_a_group_are_judged_on_ph_alone(bench: Bench) -> None:
+    bench.use(policy=[grouped(CropGroup(crop="no such crop", ph_group="general", feeding_level="medium"))])
+    bench.lots("crop | container_class\nno such crop | plug")
+    assert target(bench) == (5.8, 6.2, "published")
+    assert target(bench, f"{RANGE}, remark", "ec") == (None, None, None, "history_only")
 
 
 @pytest.mark.parametrize(
