@@ -1,7 +1,6 @@
 -- What the rules ask for, before closed days and excuses are looked at.
 -- grain: one rule's due of one standing lot. key: site_id, lot_key, why
--- inputs: standing_lots, last_verdicts, treatment_waits, last_treatments, symptom_rounds, feed_days, closed_days, samplings,
---         policy_feed_pair_crops
+-- inputs: standing_lots, last_verdicts, treatment_waits, last_treatments, symptom_rounds, feed_days, closed_days, samplings, policy_feed_pair_crops
 -- roll_days: days by which an excused due rolls on; null for a follow-up, which is asked for once.
 -- rules:
 -- `first` within 7 days of the start (common practice: soon; 7 days house default); once missed or excused it rolls on by the

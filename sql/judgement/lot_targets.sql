@@ -1,11 +1,11 @@
 -- The range each lot is judged against, and who set it.
--- grain: one quantity of one lot in one span of policy, and in one stage of the lot where an own target of its crop names a
--- stage. key: site_id, lot_key, quantity, valid_from
+-- grain: one quantity of one lot in one span of policy (and stage). key: site_id, lot_key, quantity, valid_from
 -- inputs: current_lots, policy, own_targets, chosen_targets, general_targets, crop_groups
 -- rule: an own target for the lot's stage, else an own target for all stages (of each the site's before the group's), else the
 -- published row that the policy chooses, else the published range of the pH group or the feeding level among which the policy
 -- counts the crop (chosen_targets holds either), else the general range.
 -- Plugs, nursery stock and lots on controlled-release fertilizer are not judged on EC without a target of their own.
+-- Spans are cut at the lot's stages where an own target of its crop names a stage.
 -- own_stage: the stage that the chosen own target is for; null: for all, or not an own one
 with
 asked as (
