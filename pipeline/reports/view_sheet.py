@@ -105,6 +105,7 @@ class LotBlock:
     was_due: str
     why: str
     also: str
+    again: str
     not_before: str
     too_few: str
     pour: str
@@ -174,7 +175,7 @@ def make_sheet_view(sheet: Sheet, facts: SheetFacts, voice: Voice) -> SheetView:
             HouseStops(house, tuple(_stop(lot, voice) for lot in lots))
             for house, lots in groupby(sheet.lots, key=lambda lot: _house(lot.house, say))
         ),
-        lots=tuple(_block(lot, sheet.volume_unit, voice) for lot in sheet.lots),
+        lots=tuple(_block(lot, _next_of(lot, sheet), sheet.volume_unit, voice) for lot in sheet.lots),
         steps=_steps(sheet, say),
         cautions=tuple(say(f"cautions.{number}") for number in range(1, 5)),
         sources=say(
@@ -239,9 +240,22 @@ def _stop(lot: SheetLot, voice: Voice) -> Stop:
         lot=lot.lot_id,
         crop=lot.crop,
         pots=voice.say("walk.stop", n=lot.n_pots),
-        tag=_tag(lot.due, voice),
+        tag=_day_of(lot, voice),
         anchor=f"lot-{lot.number}",
     )
+
+
+def _day_of(lot: SheetLot, voice: Voice) -> str:
+    """When to stop there: where a wait is not over, not before its end, which the round of an earlier day must see."""
+    if lot.not_before is None:
+        return _tag(lot.due, voice)
+    return voice.say("walk.not_before", day=voice.weekday_and_day(lot.not_before))
+
+
+def _next_of(lot: SheetLot, sheet: Sheet) -> SheetLot | None:
+    """The sampling of the same lot that the same sheet asks for on a later day."""
+    later = (one for one in sheet.lots if one.lot_id == lot.lot_id and one.due.due_on > lot.due.due_on)
+    return min(later, key=lambda one: one.due.due_on, default=None)
 
 
 def _tag(due: SheetDue, voice: Voice) -> str:
@@ -250,8 +264,12 @@ def _tag(due: SheetDue, voice: Voice) -> str:
     return voice.say("lot.due", day=voice.weekday_and_day(due.due_on))
 
 
-def _block(lot: SheetLot, volume_unit: str, voice: Voice) -> LotBlock:
+def _block(lot: SheetLot, later: SheetLot | None, volume_unit: str, voice: Voice) -> LotBlock:
     say = voice.say
+    again = ""
+    if later is not None:
+        why = _why(later.due, voice, is_short=True)
+        again = say("lot.again", why=why, day=voice.weekday_and_day(later.not_before or later.due.due_on))
     where = [_house(lot.house, say)]
     if lot.bench and lot.bench.strip():
         where.append(say("lot.bench", bench=lot.bench))
@@ -274,6 +292,7 @@ def _block(lot: SheetLot, volume_unit: str, voice: Voice) -> LotBlock:
         was_due=say("lot.was_due", day=voice.weekday_and_day(lot.due.due_on)) if lot.due.days_overdue else "",
         why=say("lot.why", why=_why(lot.due, voice)),
         also=say("lot.also", dues=also) if also else "",
+        again=again,
         not_before=say("lot.not_before", day=voice.weekday_and_day(lot.not_before)) if lot.not_before else "",
         too_few=say("lot.too_few", n=lot.plants, least=lot.needed_pots) if lot.needed_pots else "",
         pour=_volume(lot.pour_ml, lot.pour_ml, volume_unit, say),

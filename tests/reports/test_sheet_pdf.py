@@ -392,6 +392,27 @@ def test_drawn_places_stand_in_their_boxes() -> None:
     assert all(re.search(rf"^{line}\b", lines, re.MULTILINE) for line in wanted)
 
 
+def test_a_lot_that_is_asked_for_on_two_days_says_so_at_the_first() -> None:
+    wait = {"not_before": AS_OF + timedelta(days=3), "due_on": AS_OF + timedelta(days=3)}
+    rows = [
+        make_row("A", nth=1),
+        make_row("A", why="after_treatment", purposes="retest", interval_days=7, nth=2, **wait),
+    ]
+    view = make_sheet_view(sheet_of(*rows), FACTS, sheet_voice(FACTS))
+    first, second = view.lots
+    assert first.again == "Once more on Thu 04/09/2026: retest after a treatment."
+    assert (second.again, second.not_before) == (
+        "",
+        "Not before Thu 04/09/2026: the treatment needs that long.",
+    )
+    tags = [
+        stop.tag
+        for house in make_sheet_view(sheet_of(*rows), FACTS, sheet_voice(FACTS)).walk
+        for stop in house.stops
+    ]
+    assert tags == ["due Wed 04/08/2026", "not before Thu 04/09/2026"]
+
+
 def test_text_of_an_export_is_escaped_and_strange_letters_are_codes() -> None:
     sheet, facts = case("long")
     html = render_sheet_page(sheet, facts).html
