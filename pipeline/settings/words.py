@@ -36,9 +36,9 @@ LotEvent = Literal["started", "moved", "split", "shipped", "changed"]
 CheckStage = Literal["as_found", "as_left", "both"]
 Quantity = Literal["ph", "ec"]
 Stage = Literal["establishing", "active", "finishing"]
+"""How far a lot has come."""
 PhGroup = Literal["iron-inefficient", "general", "iron-efficient"]
 FeedingLevel = Literal["light", "medium", "heavy"]
-"""How far a lot has come."""
 Origin = Literal["P", "C", "H"]
 SettableLevel = Literal["warn", "note", "off"]
 WeekDay = Literal["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"]
