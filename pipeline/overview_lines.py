@@ -188,9 +188,12 @@ def _levels(summary: Summary) -> str:
 
 
 def _next(lot: Lot, date_format: str) -> str:
-    """The lot's next sampling, and the retest that a treatment waits for where that is not the next one."""
+    """The lot's next sampling; before it, what was taken and did not count; after it, a retest that comes later."""
     due = lot.due
-    sentence = due.group_sentence or due.why
+    lost = (one for one in lot.reasons[1:] if one.code == "last_did_not_count")
+    sentence = " ".join(
+        [*(one.group_sentence or one.sentence for one in lost), due.group_sentence or due.why]
+    )
     if due.retest_due_on is None or due.rule == "after_treatment":
         return sentence
     day = due.retest_due_on

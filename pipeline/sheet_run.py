@@ -13,14 +13,18 @@ from pipeline import __version__
 from pipeline.errors import ReportError
 from pipeline.files import write_whole
 from pipeline.measures.reference_tables import load_buffers_by_temperature
-from pipeline.programme.sheet import Sheet, make_sheet
+from pipeline.programme.sheet import Sheet, SheetLeftOut, make_sheet
 from pipeline.programme.sheet_buffers import list_buffers
+from pipeline.reports.pages import shorten
 from pipeline.reports.render_sheet import make_sheet_files
 from pipeline.reports.view_sheet import SheetFacts
 from pipeline.settings import load_settings
 from pipeline.trace.find import find_site
 from pipeline.warehouse.connect import reader
 from pipeline.warehouse.query import fetch_sheet
+
+MOST_LEFT_OUT = 20
+MOST_LETTERS = 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +54,7 @@ def write_sheet(home: Path, site_id: str, until: date | None = None) -> SheetRes
         list_buffers(load_buffers_by_temperature()),
         as_of=rows.as_of,
         until=rows.until,
+        left_out=rows.left_out.filter(pl.col("site_id") == site.id).iter_rows(named=True),
     )
     facts = SheetFacts(
         site_id=site.id,
@@ -86,7 +91,21 @@ def tell_sheet(result: SheetResult) -> list[str]:
         head = f"{result.site_id}: {samplings}, {pots}, about {sheet.minutes:.0f} min, due {until}"
     else:
         head = f"{result.site_id}: nothing is due {until}; the sheet says so"
-    return [head, *(f"  {path}" for path in result.paths)]
+    left_out = [f"  not on it: {_tell_left_out(one)}" for one in sheet.left_out[:MOST_LEFT_OUT]]
+    more = len(sheet.left_out) - MOST_LEFT_OUT
+    if more > 0:
+        left_out.append(f"  not on it: {more} more; the sheet lists them")
+    return [head, *left_out, *(f"  {path}" for path in result.paths)]
+
+
+def _tell_left_out(one: SheetLeftOut) -> str:
+    """A due that is not asked for, and why."""
+    if one.because == "ships_first":
+        return f"{one.lot_id}, due {one.due_on}, ships {one.because_until}"
+    who = ", ".join(
+        shorten(" ".join(text.split()), MOST_LETTERS) for text in (one.reason, one.person) if text
+    )
+    return f"{one.lot_id}, due {one.due_on}, excused until {one.because_until}{f' ({who})' if who else ''}"
 
 
 def describe_sheet(result: SheetResult) -> dict[str, Any]:

@@ -107,6 +107,20 @@ class SheetLot(SheetPart):
         return sum(len(group.pots) for group in self.groups)
 
 
+class SheetLeftOut(SheetPart):
+    """A due that the sheet does not ask for, and what keeps it off."""
+
+    lot_id: str
+    house: str | None
+    crop: str
+    why: Why
+    due_on: date
+    because: Literal["excused", "ships_first"]
+    because_until: date = Field(description="The last day of the excuse, or the day on which the lot ships")
+    reason: str | None = Field(description="Of an excuse, as it was written")
+    person: str | None = Field(description="Who excused it")
+
+
 class Sheet(SheetPart):
     """The sampling sheet of one site: what is due up to a day, overdue included, in walking order."""
 
@@ -118,6 +132,9 @@ class Sheet(SheetPart):
     buffers: list[SheetBuffer]
     pots: int
     minutes: float = Field(description="By the policy's minutes for a pot")
+    left_out: list[SheetLeftOut] = Field(
+        default_factory=list, description="Due by the same day and not asked for, in order of the lots' codes"
+    )
 
 
 def list_benches(benches: Sequence[Bench]) -> list[BenchMap]:
@@ -136,10 +153,12 @@ def make_sheet(
     *,
     as_of: date,
     until: date,
+    left_out: Iterable[Row] = (),
 ) -> Sheet:
     """Make the sheet of one site.
 
-    dues: rows of sql/queries/sheet_lots.sql, of this site; meters: their names; buffers: what they read.
+    dues: rows of sql/queries/sheet_lots.sql, of this site; meters: their names; buffers: what they read; left_out: rows
+    of sql/queries/sheet_left_out.sql, of this site.
     The order in which rows come does not matter.
     """
     walk = _Walk(list_benches(site.benches))
@@ -162,6 +181,12 @@ def make_sheet(
         buffers=list(buffers),
         pots=pots,
         minutes=round(pots * per_pot, 2),
+        left_out=[
+            SheetLeftOut(**{name: row[name] for name in SheetLeftOut.model_fields})
+            for row in sorted(
+                left_out, key=lambda row: (natural_key(row["lot_id"]), row["due_on"], row["why"])
+            )
+        ],
     )
 
 
@@ -298,6 +323,7 @@ __all__ = [
     "Sheet",
     "SheetDue",
     "SheetGroup",
+    "SheetLeftOut",
     "SheetLot",
     "SheetPot",
     "Why",

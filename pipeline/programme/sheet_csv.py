@@ -9,6 +9,7 @@ import csv
 import io
 from collections.abc import Iterable, Sequence
 from decimal import ROUND_HALF_UP, Decimal
+from itertools import chain
 from typing import Final
 
 from pipeline.programme.sheet import Sheet, SheetGroup, SheetLot, SheetPot
@@ -41,7 +42,9 @@ CALIBRATION_COLUMNS: Final = (
 )
 # What a spreadsheet takes for the beginning of a formula; a tab or a line end before one hides it.
 _RUNS: Final = ("=", "+", "-", "@", "\t", "\r", "\n")
-_OUNCES: Final = {"pour_ml": "pour_fl_oz", "collect_ml": "collect_fl_oz", "leachate_ml": "leachate_fl_oz"}
+# Asked for in both units where the site measures in fluid ounces, written in one.
+_BESIDE: Final = {"pour_ml": "pour_fl_oz", "collect_ml": "collect_fl_oz"}
+_INSTEAD: Final = {"leachate_ml": "leachate_fl_oz"}
 
 
 def disarm(text: str) -> str:
@@ -51,10 +54,15 @@ def disarm(text: str) -> str:
 
 def name_columns(columns: Sequence[str], sheet: Sheet) -> tuple[str, ...]:
     """A header with the units in which the site writes."""
-    names = dict(_OUNCES) if sheet.volume_unit == "fl oz" else {}
+    instead, beside = (_INSTEAD, _BESIDE) if sheet.volume_unit == "fl oz" else ({}, {})
     if sheet.temperature_unit == "°F":
-        names["temperature_c"] = "temperature_f"
-    return tuple(names.get(name, name) for name in columns)
+        instead = {**instead, "temperature_c": "temperature_f"}
+    return tuple(
+        chain.from_iterable(
+            (instead.get(name, name), beside[name]) if name in beside else (instead.get(name, name),)
+            for name in columns
+        )
+    )
 
 
 def write_sheet_csv(sheet: Sheet, site_id: str) -> bytes:
@@ -95,7 +103,7 @@ def in_volume_unit(value_ml: float, unit: str) -> Decimal:
 
 
 def _pot_cells(lot: SheetLot, group: SheetGroup, pot: SheetPot, unit: str) -> list[str]:
-    low, high = (f"{in_volume_unit(value, unit):f}" for value in (lot.collect_low_ml, lot.collect_high_ml))
+    units = ("mL",) if unit == "mL" else ("mL", unit)
     return [
         disarm(lot.lot_id),
         disarm(pot.house or lot.house or ""),
@@ -106,10 +114,15 @@ def _pot_cells(lot: SheetLot, group: SheetGroup, pot: SheetPot, unit: str) -> li
         lot.due.why,
         lot.due.due_on.isoformat(),
         str(pot.pot),
-        f"{in_volume_unit(lot.pour_ml, unit):f}",
-        low if low == high else f"{low}-{high}",
+        *(f"{in_volume_unit(lot.pour_ml, one):f}" for one in units),
+        *(_ranged(lot.collect_low_ml, lot.collect_high_ml, one) for one in units),
         *_EMPTY.values(),
     ]
+
+
+def _ranged(low_ml: float, high_ml: float, unit: str) -> str:
+    low, high = (f"{in_volume_unit(value, unit):f}" for value in (low_ml, high_ml))
+    return low if low == high else f"{low}-{high}"
 
 
 def _write(columns: Sequence[str], lines: Iterable[Sequence[str]]) -> bytes:

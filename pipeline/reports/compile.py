@@ -180,6 +180,7 @@ def _site(site: SiteSettings, policy: PolicyInForce, rows: Rows, group_date_form
             rows.buffers,
             as_of=as_of,
             until=as_of + timedelta(days=SHEET_DAYS),
+            left_out=rows.site("sheet_left_out", site.id),
         ),
     )
 

@@ -76,6 +76,7 @@ def arrange_rows(tables: Mapping[str, pl.DataFrame], published: Published) -> Ro
         "planned_samplings",
         "sheet_lots",
         "sheet_meters",
+        "sheet_left_out",
         "meter_states",
         "meter_findings",
         "site_states",

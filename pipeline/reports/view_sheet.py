@@ -24,6 +24,8 @@ MOST_MINUTES = 120
 # Longer names of benches are in the lot's head in full.
 MOST_BENCH_LETTERS = 18
 MOST_LARGE_LETTERS = 4
+MOST_LEFT_OUT = 30
+MOST_REASON_LETTERS = 60
 _SEVERAL = re.compile(r"[,;/+&–-]|\s")
 
 
@@ -135,6 +137,7 @@ class SheetView:
     temperature_unit: str
     volume_label: str
     walk: tuple[HouseStops, ...]
+    left_out: tuple[str, ...]
     lots: tuple[LotBlock, ...]
     steps: tuple[str, ...]
     cautions: tuple[str, ...]
@@ -175,6 +178,7 @@ def make_sheet_view(sheet: Sheet, facts: SheetFacts, voice: Voice) -> SheetView:
             HouseStops(house, tuple(_stop(lot, voice) for lot in lots))
             for house, lots in groupby(sheet.lots, key=lambda lot: _house(lot.house, say))
         ),
+        left_out=_left_out(sheet, voice),
         lots=tuple(_block(lot, _next_of(lot, sheet), sheet.volume_unit, voice) for lot in sheet.lots),
         steps=_steps(sheet, say),
         cautions=tuple(say(f"cautions.{number}") for number in range(1, 5)),
@@ -234,14 +238,55 @@ def _crop(lot: SheetLot) -> str:
     return f"{lot.crop} ‘{lot.cultivar}’" if lot.cultivar else lot.crop
 
 
+def _left_out(sheet: Sheet, voice: Voice) -> tuple[str, ...]:
+    """What is due as well and not asked for, each with its reason."""
+    told = [
+        voice.say(
+            f"left_out.{one.because}",
+            lot=one.lot_id,
+            crop=one.crop,
+            why=voice.say(f"why.{one.why}"),
+            due=voice.weekday_and_day(one.due_on),
+            day=voice.weekday_and_day(one.because_until),
+            reason=", ".join(
+                shorten(" ".join(text.split()), MOST_REASON_LETTERS)
+                for text in (one.reason, one.person)
+                if text
+            ),
+        )
+        for one in sheet.left_out[:MOST_LEFT_OUT]
+    ]
+    more = len(sheet.left_out) - len(told)
+    return (*told, *((voice.say("left_out.more", n=more),) if more else ()))
+
+
 def _stop(lot: SheetLot, voice: Voice) -> Stop:
     return Stop(
         number=lot.number,
         lot=lot.lot_id,
         crop=lot.crop,
-        pots=voice.say("walk.stop", n=lot.n_pots),
-        tag=_day_of(lot, voice),
+        pots=_stop_pots(lot, voice),
+        tag="" if _is_pair(lot) and not lot.due.days_overdue else _day_of(lot, voice),
         anchor=f"lot-{lot.number}",
+    )
+
+
+def _is_pair(lot: SheetLot) -> bool:
+    """Whether the sampling is taken on two days, the second the day of feeding."""
+    return [group.purpose for group in lot.groups] == ["before_feed", "after_feed"]
+
+
+def _stop_pots(lot: SheetLot, voice: Voice) -> str:
+    """How many pots; of a pair around a feeding how many on each of its days, unless they are past."""
+    if not _is_pair(lot) or lot.due.days_overdue:
+        return voice.say("walk.stop", n=lot.n_pots)
+    before, after = lot.groups
+    return voice.say(
+        "walk.pair",
+        first=voice.say("walk.stop", n=len(before.pots)),
+        when=_day_of(lot, voice),
+        n=len(after.pots),
+        day=voice.weekday_and_day(lot.due.rule_on + timedelta(days=1)),
     )
 
 

@@ -114,8 +114,10 @@ def _each(row: Row) -> int:
 
 
 def _moved(row: Row) -> list[str]:
-    """That a due was moved to a day before because the site does not sample on its own."""
+    """That a due was moved to a day before because the site does not sample on its own, or that none could be found."""
     days = (row["rule_on"] - row["due_on"]).days
+    if row["is_on_closed_day"]:
+        return [f"{list_closed([row['due_on']])} is not sampled, but no earlier day that is would do"]
     if days <= 0:
         return []
     closed = [row["due_on"] + timedelta(days=number) for number in range(1, days + 1)]

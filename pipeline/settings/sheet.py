@@ -21,7 +21,8 @@ SHEET_READINGS: Final = 0
 SHEET_CALIBRATIONS: Final = -1
 
 # What each column of the sheet holds, by our fields; the names of the columns are the same in every language.
-# `pour_asked` and `collect_asked` are what the sheet asks for and never what was done, so no figure is made of them.
+# What is `asked` to pour and to collect is never what was done, so no figure is made of it; a site that measures in
+# fluid ounces has it in both units.
 _READING_COLUMNS: Final[Mapping[str, tuple[tuple[str, str | None], ...]]] = MappingProxyType(
     {
         "site": (("site", None),),
@@ -34,8 +35,10 @@ _READING_COLUMNS: Final[Mapping[str, tuple[tuple[str, str | None], ...]]] = Mapp
         "due_why": (("due_why", None),),
         "due_on": (("due_on", None),),
         "pot": (("pot", None),),
-        "pour_asked": (("pour_ml", None), ("pour_fl_oz", None)),
-        "collect_asked": (("collect_ml", None), ("collect_fl_oz", None)),
+        "pour_asked_ml": (("pour_ml", None),),
+        "pour_asked_fl_oz": (("pour_fl_oz", None),),
+        "collect_asked_ml": (("collect_ml", None),),
+        "collect_asked_fl_oz": (("collect_fl_oz", None),),
         "date": (("date", None),),
         "ph": (("ph", None),),
         "ec": (("ec_ms_cm", "mS/cm"),),
@@ -49,6 +52,7 @@ _READING_COLUMNS: Final[Mapping[str, tuple[tuple[str, str | None], ...]]] = Mapp
         "note": (("note", None),),
     }
 )
+_BESIDE: Final = frozenset({"pour_asked_fl_oz", "collect_asked_fl_oz"})
 _CALIBRATION_COLUMNS: Final[Mapping[str, tuple[tuple[str, str | None], ...]]] = MappingProxyType(
     {
         "meter": (("meter", None),),
@@ -152,7 +156,7 @@ def _sheet_export(number: int, header: Sequence[str] | None, order: DayOrder | N
     columns = {}
     for field, names in _COLUMNS[number].items():
         found = _named(names, header)
-        if found is not None:
+        if found is not None and (header is not None or field not in _BESIDE):
             columns[field] = Column(column=found[0], unit=found[1])
     return SheetExport(
         kind="readings" if number == SHEET_READINGS else "calibrations",

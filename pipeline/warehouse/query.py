@@ -70,6 +70,7 @@ def fetch_tables(connection: Connection) -> dict[str, pl.DataFrame]:
         "reread_lines": fetch_reread_lines(connection, only_tonight=True, most=MOST_REREAD_LINES),
         "sheet_lots": sheet.lots,
         "sheet_meters": sheet.meters,
+        "sheet_left_out": sheet.left_out,
     }
 
 
@@ -82,11 +83,12 @@ def fetch_reread_lines(
 
 @dataclass(frozen=True, slots=True)
 class SheetRows:
-    """What sampling sheets are made of, for all sites: dues up to a day with their lots, and meters."""
+    """What sampling sheets are made of, for all sites: dues up to a day with their lots, dues left out, and meters."""
 
     as_of: date
     until: date
     lots: pl.DataFrame
+    left_out: pl.DataFrame
     meters: pl.DataFrame
 
 
@@ -94,8 +96,10 @@ def fetch_sheet(connection: Connection, until: date | None = None) -> SheetRows:
     """Dues up to `until`, by default those of SHEET_DAYS after the as-of day, and the meters seen lately."""
     as_of: date = fetch_relation(connection, "run")["as_of"].item()
     last = as_of + timedelta(days=SHEET_DAYS) if until is None else until
-    lots = fetch(connection, "queries/sheet_lots", {"until": last})
-    return SheetRows(as_of, last, lots, fetch(connection, "queries/sheet_meters"))
+    lots, left_out = (
+        fetch(connection, f"queries/{name}", {"until": last}) for name in ("sheet_lots", "sheet_left_out")
+    )
+    return SheetRows(as_of, last, lots, left_out, fetch(connection, "queries/sheet_meters"))
 
 
 def fetch_measured(connection: Connection) -> dict[str, pl.DataFrame]:

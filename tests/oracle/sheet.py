@@ -143,6 +143,32 @@ def meters_seen(facts: SiteFacts, as_of: date) -> list[str]:
     return sorted((min(each) for each in names.values()), key=digits_last)
 
 
+def left_out(standings: Sequence[Standing], until: date, as_of: date) -> list[dict[str, Any]]:
+    """Dues that nobody is asked for: of each lot and rule the first excused one, or one after shipping."""
+    found: dict[tuple[str, str], tuple[Lot, Due]] = {}
+    for standing in standings:
+        for due in sorted(standing.dues, key=lambda one: one.order):
+            ends_on = standing.lot.ends_on
+            is_told = due.excuse.last >= as_of if due.excuse else ends_on is not None and due.due_on > ends_on
+            if is_told and due.due_on <= until:
+                found.setdefault((standing.lot.code, due.why), (standing.lot, due))
+    rows = [
+        {
+            "lot_id": lot.code,
+            "house": lot.house,
+            "crop": lot.crop,
+            "why": due.why,
+            "due_on": due.due_on.isoformat(),
+            "because": "excused" if due.excuse else "ships_first",
+            "because_until": str(due.excuse.last if due.excuse else lot.ends_on),
+            "reason": due.excuse.reason if due.excuse else None,
+            "person": due.excuse.person if due.excuse else None,
+        }
+        for lot, due in found.values()
+    ]
+    return sorted(rows, key=lambda row: (digits_last(row["lot_id"]), row["due_on"], row["why"]))
+
+
 def sheet_part(
     site: SiteSettings, standings: Sequence[Standing], facts: SiteFacts, policy: Policy, as_of: date
 ) -> dict[str, Any]:
@@ -174,6 +200,7 @@ def sheet_part(
         "buffers": [{"label_ph": label, "ph_at_c": values} for label, values in BUFFERS],
         "pots": pots,
         "minutes": float(pots * policy["minutes_per_pot"]),
+        "left_out": left_out(standings, until, as_of),
     }
 
 

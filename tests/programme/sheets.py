@@ -60,6 +60,22 @@ def make_row(lot_id: str = "A", **changes: Any) -> dict[str, Any]:
     return facts | changes
 
 
+def make_left_out(lot_id: str, **changes: Any) -> dict[str, Any]:
+    """One due that an excuse keeps off the sheet."""
+    facts: dict[str, Any] = {
+        "lot_id": lot_id,
+        "house": "House 1",
+        "crop": "petunia",
+        "why": "routine",
+        "due_on": AS_OF + timedelta(days=2),
+        "because": "excused",
+        "because_until": AS_OF + timedelta(days=9),
+        "reason": "house is being cleaned",
+        "person": "Ada",
+    }
+    return facts | changes
+
+
 def make_benches(*houses: str, benches: Sequence[str] = ("1", "2"), rows: int = 4) -> tuple[Bench, ...]:
     """A map: in each house these benches of four rows and twenty columns."""
     return tuple(Bench(house=house, name=name, rows=rows, columns=20) for house in houses for name in benches)
@@ -83,6 +99,7 @@ def sheet_of(
     meters: Iterable[str] = ("M1",),
     as_of: date = AS_OF,
     until: date = UNTIL,
+    left_out: Iterable[dict[str, Any]] = (),
 ) -> Sheet:
     """The sheet of a site for these dues."""
     return make_sheet(
@@ -92,4 +109,5 @@ def sheet_of(
         read_buffers(),
         as_of=as_of,
         until=until,
+        left_out=left_out,
     )

@@ -54,7 +54,11 @@ def test_the_header_of_calibrations_is_what_the_intake_knows_them_by() -> None:
     [
         (
             {"volume_unit": "fl oz"},
-            {"pour_ml": "pour_fl_oz", "collect_ml": "collect_fl_oz", "leachate_ml": "leachate_fl_oz"},
+            {
+                "pour_ml": "pour_ml,pour_fl_oz",
+                "collect_ml": "collect_ml,collect_fl_oz",
+                "leachate_ml": "leachate_fl_oz",
+            },
         ),
         ({"temperature_unit": "°F"}, {"temperature_c": "temperature_f"}),
     ],
@@ -98,11 +102,12 @@ def test_a_range_to_collect_is_written_as_one() -> None:
     assert line["collect_ml"] == "50-60"
 
 
-def test_fluid_ounces_are_to_a_tenth() -> None:
+def test_fluid_ounces_are_to_a_tenth_and_stand_beside_millilitres() -> None:
     sheet = sheet_of(make_row(leachate_high_ml=Decimal(60)), site=make_site(volume_unit="fl oz"))
     (line, *_) = lines_of(sheet)
     # 75 mL, 50 mL and 60 mL over 29.5735 mL.
-    assert (line["pour_fl_oz"], line["collect_fl_oz"]) == ("2.5", "1.7-2.0")
+    assert (line["pour_ml"], line["pour_fl_oz"]) == ("75", "2.5")
+    assert (line["collect_ml"], line["collect_fl_oz"]) == ("50-60", "1.7-2.0")
 
 
 def test_pots_are_numbered_within_lot_and_purpose() -> None:

@@ -21,7 +21,7 @@ from pipeline.programme.sheet import Sheet
 from pipeline.reports.formats import Voice, load_phrases
 from pipeline.reports.render_sheet import make_sheet_files, render_sheet_page
 from pipeline.reports.view_sheet import SheetFacts, make_sheet_view, sheet_voice
-from tests.programme.sheets import AS_OF, make_benches, make_row, make_site, sheet_of
+from tests.programme.sheets import AS_OF, make_benches, make_left_out, make_row, make_site, sheet_of
 
 MM = 72 / 25.4
 SIDE = 12 * MM
@@ -96,7 +96,17 @@ def case(name: str) -> tuple[Sheet, SheetFacts]:
         ),
     }  # fmt: skip
     (rows, meters, site), facts = cases[name]
-    return sheet_of(*rows, site=site, meters=meters), facts
+    return sheet_of(*rows, site=site, meters=meters, left_out=off_the_sheet(name)), facts
+
+
+def off_the_sheet(name: str) -> list[dict[str, Any]]:
+    ships = {"because": "ships_first", "because_until": AS_OF, "reason": None, "person": None}
+    return {
+        "none": [make_left_out("N-9")],
+        "kinds": [make_left_out("N-10", **ships), make_left_out("N-9")],
+        "kinds_es": [make_left_out("N-10", **ships), make_left_out("N-9")],
+        "long": [make_left_out("L" * 60, crop=LONG, reason=f"{LONG} {ODD} {LONG}", person=LONG)] * 33,
+    }.get(name, [])
 
 
 CASES = (
@@ -479,6 +489,7 @@ def test_every_phrase_is_printed_somewhere() -> None:
     )
     groups = (
         "why.",
+        "left_out.",
         "container.",
         "purpose.",
         "steps.",
@@ -494,3 +505,17 @@ def test_every_phrase_is_printed_somewhere() -> None:
 def test_a_language_without_a_sheet_speaks_english() -> None:
     assert load_phrases("fr", "sheet").language == "en"
     assert Voice(load_phrases("es", "sheet"), "%d/%m/%Y").weekday_and_day(AS_OF) == "lun 06/04/2026"
+
+
+def test_what_is_due_and_not_asked_for_is_told_with_its_reason() -> None:
+    text = flat("kinds")
+    ships = "N-10 petunia: routine, due Wed 08.04.2026; ships Mon 06.04.2026."
+    excused = "N-9 petunia: routine, due Wed 08.04.2026; excused until Wed 15.04.2026 (house is being cleaned, Ada)."
+    assert f"Due and not on this sheet {excused} {ships}" in text
+    assert "excused until" in flat("none")
+    assert "Toca y no está en esta hoja" in flat("kinds_es")
+    assert "3 more are on the site’s page." in flat("long").replace("'", "’")
+
+
+def test_the_walk_tells_the_pots_of_a_pair_day_by_day() -> None:
+    assert "E petunia, 5 pots due Wed 08.04.2026 and 5 on Thu 09.04.2026" in flat("kinds")

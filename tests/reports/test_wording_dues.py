@@ -26,6 +26,7 @@ def due(why: str, due_on: date, **changes: Any) -> dict[str, Any]:
         "purposes": "routine",
         "pots": 5,
         "is_excused": False,
+        "is_on_closed_day": False,
         "excused_until": None,
         "excuse_reason": None,
         "excused_by": None,
@@ -120,6 +121,8 @@ def test_what_was_moved_off_closed_days_says_so() -> None:
     )
     one = due("routine", date(2026, 4, 3), rule_on=date(2026, 4, 4), as_of=date(2026, 4, 1))
     assert "(Sat 4 is not sampled; " in WORDS.due(one)
+    stays = {**one, "rule_on": one["due_on"], "is_on_closed_day": True}
+    assert "(Fri 3 is not sampled, but no earlier day that is would do; " in WORDS.due(stays)
 
 
 def test_a_pair_whose_first_day_was_moved_keeps_the_day_of_feeding() -> None:

@@ -20,6 +20,13 @@ def asked(bench: Bench, until: date | None = None) -> list[dict[str, Any]]:
     return fetch_sheet(bench.connection, until).lots.to_dicts()
 
 
+def left_out(bench: Bench) -> list[tuple[Any, ...]]:
+    bench.measure()
+    bench.build("dues", "calibrations", "meter_days")
+    names = ("lot_id", "why", "due_on", "because", "because_until", "reason", "person")
+    return fetch_sheet(bench.connection).left_out.select(names).rows()
+
+
 def seen(bench: Bench) -> list[str]:
     bench.build("calibrations", "meter_days", "dues")
     meters: list[str] = fetch_sheet(bench.connection).meters["meter_id"].to_list()
@@ -83,11 +90,23 @@ def test_what_is_excused_is_not_asked_for(bench: Bench) -> None:
         "exemptions", "lot_code | from_on | until_on | entered_on\nA | 2026-04-01 | 2026-04-20 | 2026-04-01"
     )
     assert [row["lot_id"] for row in asked(bench)] == ["B"]
+    assert left_out(bench) == [
+        ("A", "first", date(2026, 4, 8), "excused", date(2026, 4, 20), "sold out", "Ann"),
+    ]
+
+
+def test_an_excuse_that_has_ended_keeps_nothing_off(bench: Bench) -> None:
+    bench.lots("lot_code | started_on\nA | 2026-03-20")
+    bench.load_file(
+        "exemptions", "lot_code | from_on | until_on | entered_on\nA | 2026-03-20 | 2026-04-05 | 2026-03-20"
+    )
+    assert (left_out(bench), len(asked(bench))) == ([], 1)
 
 
 def test_a_lot_that_ships_before_its_due_day_is_not_asked_for(bench: Bench) -> None:
     bench.lots("lot_code | started_on | ends_on\nA | 2026-04-01 | 2026-04-07\nB | 2026-04-01 | 2026-04-08")
     assert [row["lot_id"] for row in asked(bench)] == ["B"]
+    assert left_out(bench) == [("A", "first", date(2026, 4, 8), "ships_first", date(2026, 4, 7), None, None)]
 
 
 def test_the_recipe_is_that_of_the_policy_in_force_tonight(bench: Bench) -> None:
