@@ -6,9 +6,11 @@ import re
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import partial
-from typing import Any, get_args
+from types import MappingProxyType
+from typing import Any, Final, get_args
 
 from pipeline.measures.t_table import LEAST_POTS_FOR_SD
+from pipeline.reports.places import list_places
 from pipeline.reports.rows import Rows
 from pipeline.reports.summary import (
     AnsweredDue,
@@ -338,6 +340,14 @@ def _samplings(key: tuple[str, str], rows: Rows, words: Wording) -> list[Samplin
     for row in rows.lot("samplings", *key):
         at = (row["sampled_on"], row["purpose"])
         by_quantity = {figure["quantity"]: figure for figure in figures[at]}
+        read = [
+            Pot(
+                **{name: pot[name] for name in _POT_FIELDS},
+                usable_ph=pot["is_usable_ph"],
+                usable_ec=pot["is_usable_ec"],
+            )
+            for pot in pots.get(at, [])
+        ]
         samplings.append(
             Sampling(
                 sampled_on=row["sampled_on"],
@@ -358,21 +368,36 @@ def _samplings(key: tuple[str, str], rows: Rows, words: Wording) -> list[Samplin
                 ph=_figures(by_quantity["ph"]),
                 ec=_figures(by_quantity["ec"]),
                 answers=[AnsweredDue(**one) for one in row["answers"] or []],
-                pots=[
-                    Pot(
-                        **{name: pot[name] for name in _POT_FIELDS},
-                        usable_ph=pot["is_usable_ph"],
-                        usable_ec=pot["is_usable_ec"],
-                    )
-                    for pot in pots.get(at, [])
-                ],
+                pots=read,
                 findings=[
-                    Finding(rule=finding["rule"], level=finding["level"], sentence=words.finding(finding))
+                    Finding(
+                        rule=finding["rule"],
+                        level=finding["level"],
+                        sentence=words.finding(finding),
+                        places=_places(finding["rule"], read),
+                    )
                     for finding in sorted(findings.get(at, []), key=lambda f: f["rule"])
                 ],
             )
         )
     return samplings
+
+
+# Remarks on some of a sampling's pots; every other one is about all of them.
+_PICKS: Final[Mapping[str, Callable[[Pot], bool]]] = MappingProxyType(
+    {
+        "outlier_ph": lambda pot: pot.outlier_ph,
+        "outlier_ec": lambda pot: pot.outlier_ec,
+        "volume_excludes_ec": lambda pot: pot.why_not_ec in ("over_collected", "under_collected"),
+        "no_temperature": lambda pot: pot.why_not_ec == "no_temperature",
+    }
+)
+
+
+def _places(rule: str, pots: Sequence[Pot]) -> str | None:
+    """Where the lines stand that a remark is about."""
+    picks = _PICKS.get(rule)
+    return list_places((pot.file, pot.line) for pot in pots if picks is None or picks(pot)) or None
 
 
 _POT_FIELDS = [name for name in Pot.model_fields if name not in ("usable_ph", "usable_ec")]

@@ -177,6 +177,7 @@ class Finding(Part):
     )
     file: str | None = None
     line: int | None = None
+    places: str | None = Field(default=None, description="Files and lines of the pots that it is about")
     sources: list[str] = Field(default_factory=list, description="Publications that the remark leans on")
 
 

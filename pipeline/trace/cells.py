@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Sequence
-from itertools import groupby
 from typing import Any
 
+from pipeline.reports.places import list_places
 from pipeline.settings import SiteSettings
 from pipeline.settings.sheet import columns_of
 from pipeline.trace.find import header_of
@@ -35,21 +35,6 @@ def _unit(unit: str | None) -> str:
     return f" {unit}" if unit else ""
 
 
-def list_places(rows: Iterable[Row]) -> str:
-    """Where lines stand: “drop/a.csv lines 3-7 and 9; drop/b.csv line 2”. `rows` have file and line."""
-    ordered = sorted({(row["file"], row["line"]) for row in rows})
-    return "; ".join(
-        f"{file} {_numbers([line for _, line in lines])}"
-        for file, lines in groupby(ordered, key=lambda place: place[0])
-    )
-
-
-def _numbers(lines: list[int]) -> str:
-    spans: list[list[int]] = []
-    for line in lines:
-        if spans and line == spans[-1][1] + 1:
-            spans[-1][1] = line
-        else:
-            spans.append([line, line])
-    written = [str(first) if first == last else f"{first}-{last}" for first, last in spans]
-    return f"{'line' if len(lines) == 1 else 'lines'} {', '.join(written)}"
+def places_of(rows: Iterable[Row]) -> str:
+    """Where lines stand: “drop/a.csv lines 3-7, 9; drop/b.csv line 2”. `rows` have file and line."""
+    return list_places((row["file"], row["line"]) for row in rows)

@@ -11,7 +11,7 @@ from pydantic import BaseModel, ConfigDict
 
 from pipeline.reports.wording import Wording
 from pipeline.settings import SiteSettings
-from pipeline.trace.cells import list_places, show_cells
+from pipeline.trace.cells import places_of, show_cells
 from pipeline.warehouse.query import StandingRows
 
 Row = dict[str, Any]
@@ -60,7 +60,7 @@ class _About:
 
 def _in_general(a: _About) -> list[str]:
     """Where the lines stand whose cells are shown with the sampling."""
-    return [f"from {list_places(a.own)}"] if a.own else []
+    return [f"from {places_of(a.own)}"] if a.own else []
 
 
 def _cells(*fields: str) -> Callable[[_About], list[str]]:

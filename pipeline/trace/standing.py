@@ -13,7 +13,7 @@ from pydantic import BaseModel, ConfigDict
 from pipeline.reports.compile_lot import give_context
 from pipeline.reports.wording import TREATMENT_WORDS, Wording
 from pipeline.settings import SiteSettings
-from pipeline.trace.cells import list_places, show_cells
+from pipeline.trace.cells import places_of, show_cells
 from pipeline.warehouse.query import StandingRows
 
 Row = dict[str, Any]
@@ -184,7 +184,7 @@ def _reason(row: Row, known: _Known, words: Wording) -> TracedReason:
     fields = {"ph": ("ph",), "ec": ("ec", "temperature", "leachate")}.get(row["quantity"], ("ph", "ec"))
     shown = [show_cells(line, known.site, () if "sampled_on" not in line else fields) for line in lines]
     if len(shown) > MOST_LINES:
-        shown = [*shown[:MOST_LINES], f"and {len(shown) - MOST_LINES} more: {list_places(lines)}"]
+        shown = [*shown[:MOST_LINES], f"and {len(shown) - MOST_LINES} more: {places_of(lines)}"]
     return TracedReason(
         code=row["code"],
         level=row["level"],
@@ -260,7 +260,7 @@ def _row_steps(row: Row, verdict: Row, known: _Known) -> list[str]:
     ]
     return [
         f"{one['in_a_row']} in a row: {one['sampled_on']}, mean {_mean_of(one)} "
-        f"({list_places(_lines_of(known, one['sampled_on'], [one['purpose']]))})"
+        f"({places_of(_lines_of(known, one['sampled_on'], [one['purpose']]))})"
         for one in sorted(members, key=lambda one: (one["sampled_on"], one["in_a_row"]))
     ]
 
@@ -383,7 +383,7 @@ def _series_places(row: Row, known: _Known) -> str:
             and (first is None or one["sampled_on"] >= first)
         }
     )
-    return "; ".join(f"{day}: {list_places(_lines_of(known, day, [purpose]))}" for day, purpose in days)
+    return "; ".join(f"{day}: {places_of(_lines_of(known, day, [purpose]))}" for day, purpose in days)
 
 
 def _compared_steps(comparison: str, known: _Known) -> list[str]:
@@ -395,8 +395,8 @@ def _compared_steps(comparison: str, known: _Known) -> list[str]:
     }
     purposes = ("affected",) if comparison == "affected" else ("routine", "retest")
     return [
-        f"first {first}: {list_places(_lines_of(known, first, purposes))}; "
-        f"second {second}: {list_places(_lines_of(known, second, [purpose]))}"
+        f"first {first}: {places_of(_lines_of(known, first, purposes))}; "
+        f"second {second}: {places_of(_lines_of(known, second, [purpose]))}"
         for first, second, purpose in sorted(pairs)
     ]
 

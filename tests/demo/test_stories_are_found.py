@@ -155,6 +155,21 @@ def test_leachate_was_over_collected_for_weeks(second: Summary) -> None:
     assert lot_of(second, "ER-210").target_ec is None
 
 
+def test_a_remark_names_file_and_lines_of_its_pots(second: Summary) -> None:
+    (apart, sampling) = next(
+        (finding, one)
+        for one in lot_of(second, "ER-201").samplings
+        for finding in one.findings
+        if finding.rule == "outlier_ec"
+    )
+    (pot,) = [one for one in sampling.pots if one.ec_ms_cm == pytest.approx(5.22)]
+    assert apart.places == f"{pot.file} line {pot.line}"
+    late = lot_of(second, "ER-211").samplings[-1]
+    (over,) = [one for one in late.findings if one.rule == "over_collected"]
+    assert over.places == f"{late.pots[0].file} lines {late.pots[0].line}-{late.pots[-1].line}"
+    assert late.pots[-1].line - late.pots[0].line == 4
+
+
 def test_nobody_calibrated_a_meter_one_day(second: Summary) -> None:
     (meter,) = [one for one in site_of(second, "erlenwerth").meters if one.meter_id == "G2"]
     assert [str(day) for day in meter.days_used_without_calibration] == ["2026-03-26"]
