@@ -11,7 +11,7 @@ from contextlib import contextmanager
 from datetime import UTC, date, datetime
 from multiprocessing import get_context
 from pathlib import Path
-from typing import Any, NoReturn
+from typing import Any, Literal, NoReturn
 
 import click
 
@@ -351,6 +351,23 @@ def rebuild(home: Path, as_json: bool) -> None:
     with _progress() as say:
         result = rebuild_home(home, now=datetime.now(UTC), say=say)
     _print(as_json, describe_rebuild(result), tell_rebuild(result))
+
+
+@cli.command()
+@HOME
+@click.option(
+    "--format", "form", type=click.Choice(["parquet", "csv", "xlsx"]), default="xlsx", show_default=True
+)
+@AS_JSON
+def tables(home: Path, form: Literal["parquet", "csv", "xlsx"], as_json: bool) -> None:
+    """Hand out the tables of HOME's newest night with a dictionary of every column, for whatever you use next.
+
+    Example: leachbook tables my_home --format parquet
+    """
+    from pipeline.tables import describe_tables, tell_tables, write_tables
+
+    result = write_tables(home, form)
+    _print(as_json, describe_tables(result), tell_tables(result))
 
 
 @cli.command()

@@ -81,6 +81,12 @@ def fetch_reread_lines(
     return fetch(connection, "queries/reread_lines", {"only_tonight": only_tonight, "most": most})
 
 
+def fetch_as_of(connection: Connection) -> date:
+    """The day that the warehouse was last judged from."""
+    as_of: date = fetch_relation(connection, "run")["as_of"].item()
+    return as_of
+
+
 @dataclass(frozen=True, slots=True)
 class SheetRows:
     """What sampling sheets are made of, for all sites: dues up to a day with their lots, dues left out, and meters."""
@@ -94,7 +100,7 @@ class SheetRows:
 
 def fetch_sheet(connection: Connection, until: date | None = None) -> SheetRows:
     """Dues up to `until`, by default those of SHEET_DAYS after the as-of day, and the meters seen lately."""
-    as_of: date = fetch_relation(connection, "run")["as_of"].item()
+    as_of = fetch_as_of(connection)
     last = as_of + timedelta(days=SHEET_DAYS) if until is None else until
     lots, left_out = (
         fetch(connection, f"queries/{name}", {"until": last}) for name in ("sheet_lots", "sheet_left_out")
