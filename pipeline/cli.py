@@ -355,6 +355,37 @@ def rebuild(home: Path, as_json: bool) -> None:
 
 @cli.command()
 @HOME
+@click.option("--from", "from_on", type=DAY, required=True, help="First day of the period, YYYY-MM-DD.")
+@click.option("--to", "to_on", type=DAY, required=True, help="Last day of the period, YYYY-MM-DD.")
+@click.option("--site", help="One site alone.")
+@click.option("--as-known", type=DAY, help="Judge by what was known at the end of this day, YYYY-MM-DD.")
+@AS_JSON
+def audit(
+    home: Path, from_on: datetime, to_on: datetime, site: str | None, as_known: datetime | None, as_json: bool
+) -> None:
+    """Write the auditor's dossier of HOME for a period: a PDF with its evidence attached, and the same tables as CSV.
+
+    Its SHA-256 is printed and kept in the ledger. With --as-known an earlier state is made again from the archive.
+
+    Example: leachbook audit my_home --from 2026-01-01 --to 2026-03-31
+    """
+    from pipeline.audit.run import describe_audit_result, run_audit, tell_audit
+
+    with _progress() as say:
+        result = run_audit(
+            home,
+            from_on.date(),
+            to_on.date(),
+            site,
+            as_known=_day(as_known),
+            now=datetime.now(UTC),
+            say=say,
+        )
+    _print(as_json, describe_audit_result(result), tell_audit(result))
+
+
+@cli.command()
+@HOME
 @click.option(
     "--format", "form", type=click.Choice(["parquet", "csv", "xlsx"]), default="xlsx", show_default=True
 )

@@ -83,6 +83,10 @@ class ReportError(LeachbookError):
     """Raise when a page or a PDF cannot be made or written: full disk, system library or font missing."""
 
 
+class AuditError(LeachbookError):
+    """Raise when a dossier cannot be made or checked: no day of it was known, or the file is no dossier."""
+
+
 class AdoptError(LeachbookError):
     """Raise when a file cannot be described as an export: not text, empty, no header, or already claimed."""
 

@@ -23,6 +23,7 @@ FIRST_PREVIOUS = "0" * 64
 RECEIPT = "receipt"
 NIGHT = "night"
 REBUILD = "rebuild"
+AUDIT = "audit"
 
 Entry = dict[str, Any]
 
@@ -69,6 +70,11 @@ def night_entry(as_of: date, settings_sha256: str, facts_digest: str, **more: ob
 def rebuild_entry(rebuilt_at: datetime, night: int, **more: object) -> Entry:
     """The entry for a warehouse that was made anew up to this night; `more` are further plain values."""
     return {"kind": REBUILD, "rebuilt_at": rebuilt_at.isoformat(), "night": night, **more}
+
+
+def audit_entry(made_at: datetime, sha256: str, **more: object) -> Entry:
+    """The entry for a dossier that was handed out, by the hash of its PDF; `more` are further plain values."""
+    return {"kind": AUDIT, "made_at": made_at.isoformat(), "sha256": sha256, **more}
 
 
 def append(home: Path, entries: Iterable[Mapping[str, Any]]) -> str:
@@ -131,6 +137,11 @@ def last_hash(home: Path) -> str:
     """The hash of the last line, which a warehouse remembers to notice a cut ledger."""
     lines = _read_lines(home)
     return _hash(lines[-1]) if lines else FIRST_PREVIOUS
+
+
+def line_hashes(home: Path) -> list[str]:
+    """The hash of every line, oldest first: with its number it names a state of the ledger."""
+    return [_hash(line) for line in _read_lines(home)]
 
 
 def _first_broken(lines: list[bytes]) -> BrokenEntry | None:

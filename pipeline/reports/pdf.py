@@ -1,11 +1,12 @@
-"""HTML to PDF/UA-1 with WeasyPrint: nothing is fetched, and a warning of the renderer is an error."""
+"""HTML to PDF/UA-1 (or PDF/A-3 with files attached) with WeasyPrint: nothing is fetched, a warning is an error."""
 
 from __future__ import annotations
 
 import logging
 import os
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from typing import Any
 
@@ -14,6 +15,15 @@ from pipeline.reports.fonts import use_only_the_package_font
 
 # Warnings that say nothing about the page.
 HARMLESS_WARNINGS: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Attach:
+    """A file that a PDF carries, with what it holds in one clause."""
+
+    name: str
+    data: bytes
+    about: str
 
 
 class RendererWarning(RuntimeError):
@@ -65,8 +75,10 @@ def import_weasyprint(as_of: date) -> Any:
     return weasyprint
 
 
-def make_pdf(html: str, pictures: Mapping[str, bytes], as_of: date) -> bytes:
-    """Render a page to PDF/UA-1. `pictures` are the only addresses that the page may use.
+def make_pdf(
+    html: str, pictures: Mapping[str, bytes], as_of: date, *, attach: Sequence[Attach] = ()
+) -> bytes:
+    """Render a page to PDF/UA-1, with files attached to PDF/A-3a. The page may use no address but `pictures`.
 
     The same page gives the same bytes. Raises RendererWarning on any complaint of the renderer.
     """
@@ -85,8 +97,21 @@ def make_pdf(html: str, pictures: Mapping[str, bytes], as_of: date) -> bytes:
         document = weasyprint.HTML(
             string=html, url_fetcher=PictureFetcher(allowed_protocols=(), fail_on_errors=True)
         )
+        midnight = datetime(as_of.year, as_of.month, as_of.day, tzinfo=UTC)
+        files = [
+            weasyprint.Attachment(
+                string=one.data,
+                name=one.name,
+                description=one.about,
+                relationship="Data",
+                created=midnight,
+                modified=midnight,
+            )
+            for one in attach
+        ]
+        options = {"pdf_variant": "pdf/a-3a", "attachments": files} if files else {"pdf_variant": "pdf/ua-1"}
         try:
-            pdf: bytes = document.write_pdf(pdf_variant="pdf/ua-1")
+            pdf: bytes = document.write_pdf(**options)
         except FatalURLFetchingError as error:  # no subclass of Exception: it would end a worker process
             raise RendererWarning(str(error)) from error
     return pdf

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import re
+from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Final
 
+import duckdb
+import polars as pl
+
+from pipeline.errors import WarehouseError
 from pipeline.warehouse.connect import Connection
-from pipeline.warehouse.statements import quoted, read_sql, run_sql
+from pipeline.warehouse.dictionary import fetch_sorted
+from pipeline.warehouse.statements import fetch, fetch_relation, quoted, read_sql, run_sql
 
 GIVEN: Final = ("audit_lots", "rule_spans", "audit_samplings", "cause_dues")
 """What compliance is worked out from: with these, the excuses and the period anybody can work it out again."""
@@ -42,3 +48,78 @@ def build_audit(connection: Connection, models: Sequence[str] = AUDIT_MODELS) ->
         connection.execute(
             f"create or replace temp table {quoted(name)} as\n{read_sql(f'audit/{name}')}"
         ).fetchall()
+
+
+_RELATIONS: Final = {
+    "compliance": "compliance",
+    "dues": "audit_dues",
+    "gaps": "sampling_gaps",
+    "lots": "audit_lots",
+    "samplings": "audit_samplings",
+    "rules": "rule_spans",
+    "causes": "cause_dues",
+}
+_QUERIES: Final = (
+    *("excuses", "figures", "readings", "closings", "corrections", "held", "meters", "remarks", "people"),
+    *("plantings", "files"),
+)
+_NAMED: Final = {"excuses": "audit_exemptions"}
+_GIVEN_AS: Final = {
+    "audit_lots": "lots",
+    "rule_spans": "rules",
+    "audit_samplings": "samplings",
+    "cause_dues": "causes",
+    "exemptions": "excuses",
+}
+_TYPE = re.compile(r"[A-Z]+(\(\d+, ?\d+\))?(\[\])?")
+
+
+def fetch_audit(connection: Connection) -> dict[str, pl.DataFrame]:
+    """Everything that a dossier shows and carries, by the name of its CSV; the relations must have been built."""
+    relations = {name: fetch_sorted(connection, relation) for name, relation in _RELATIONS.items()}
+    queries = {name: fetch(connection, f"queries/{_NAMED.get(name, f'audit_{name}')}") for name in _QUERIES}
+    return {**relations, **queries, "site_questions": fetch_relation(connection, "site_questions")}
+
+
+def compute_again(
+    tables: Mapping[str, pl.DataFrame],
+    types: Mapping[str, Mapping[str, str]],
+    from_on: date,
+    to_on: date,
+    as_of: date,
+) -> dict[str, pl.DataFrame]:
+    """Dues, gaps and compliance worked out once more from a dossier's own tables, without any warehouse.
+
+    tables: columns of text, as a CSV gives them (null where a cell is empty); types: by table and column.
+    Raises WarehouseError where a table lacks a column or a cell cannot be what its column says.
+    """
+    with duckdb.connect() as connection:
+        try:
+            for relation, name in _GIVEN_AS.items():
+                _take(connection, relation, tables[name], types[name])
+            begin_audit(connection, from_on, to_on, as_of)
+            build_audit(connection, AGAIN)
+            return {
+                name: fetch_sorted(connection, _RELATIONS[name]) for name in ("dues", "gaps", "compliance")
+            }
+        except duckdb.Error as error:
+            raise WarehouseError(
+                f"The dossier's tables cannot be computed again ({str(error).splitlines()[0]}); "
+                "ask for the dossier as it was handed out."
+            ) from error
+
+
+def _take(connection: Connection, relation: str, frame: pl.DataFrame, types: Mapping[str, str]) -> None:
+    wrong = [kind for kind in types.values() if not _TYPE.fullmatch(kind)]
+    if wrong or not set(frame.columns) <= set(types):
+        raise WarehouseError(
+            f"The dossier's dictionary does not describe its table for {relation}; "
+            "ask for the dossier as it was handed out."
+        )
+    columns = ", ".join(f"{quoted(name)}::{types[name]} as {quoted(name)}" for name in frame.columns)
+    connection.register("incoming_frame", frame)
+    # Names are quoted and types are looked at above; SQL has no parameter for either.
+    connection.execute(
+        f"create temp table {quoted(relation)} as select {columns} from incoming_frame"  # noqa: S608
+    ).fetchall()
+    connection.unregister("incoming_frame")

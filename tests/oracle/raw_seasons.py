@@ -85,9 +85,8 @@ def drops(draw: st.DrawFn) -> Drops:
     lines: list[Line] = []
     for number in range(draw(st.integers(3, 5))):
         start = draw(st.integers(0, 16).map(lambda number: START + timedelta(days=number)))
-        end = draw(
-            st.none() | st.integers(6, 34).map(lambda length, begin=start: begin + timedelta(days=length))
-        )
+        length = draw(st.none() | st.integers(6, 34))
+        end = None if length is None else start + timedelta(days=length)
         crop, container = (
             draw(st.sampled_from([PROBLEM, "poinsettia"])),
             draw(st.sampled_from(sorted(CONTAINERS))),

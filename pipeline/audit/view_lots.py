@@ -1,0 +1,368 @@
+"""Rows of a dossier to its sections: each lot with its timeline and samplings, the evidence, the policy. Pure."""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
+
+import polars as pl
+
+from pipeline.audit.evidence import Attached, Period
+from pipeline.audit.sheet import Block, Head, Row, Section, Table, days, make_table, plain, say, say_day
+from pipeline.audit.timeline import draw_timeline
+from pipeline.audit.view import in_period, rows_of
+from pipeline.intake.line_ranges import say_lines
+from pipeline.reports.formats import format_number, load_phrases
+
+Key = tuple[str, str]
+MOST_SAMPLINGS: Final = 4000
+"""House default: so many samplings are printed over all lots; the attached CSV has all."""
+_KEY_OF_TIMELINES: Final = (
+    "Above, each due on its day: a bar is on time; a diamond with a line to the day it was answered is late; a "
+    "cross is "
+    "missed; o open, e excused, ? not knowable. A follow-up stands on a foot. Below, samplings: a dot is a "
+    "routine one, a "
+    "triangle a retest, a square another; hollow ones do not count. Between them the longest gap with its days. "
+    "Brackets: "
+    "start and end of the lot. Pots and volumes: usable ones, and right ones, of those that a sampling needs."
+)
+_HOW_TO_FOLLOW: Final = (
+    "Each sampling names file and lines: the number is that of the evidence index at the end, where the file "
+    "stands with "
+    "its SHA-256; its bytes are in the archive under that hash. readings.csv has each of these lines as the site "
+    "wrote it."
+)
+
+
+def lots_section(frames: Mapping[str, pl.DataFrame], sites: Mapping[str, str], period: Period) -> Section:
+    """A block for each lot: facts, timeline, samplings with their figures and lines."""
+    dues, gaps, samplings = (
+        _by_lot(rows)
+        for rows in (rows_of(frames, "dues"), rows_of(frames, "gaps"), in_period(frames, period))
+    )
+    figures = _figures(frames)
+    places = _places(frames)
+    compliance = {
+        (row["site_id"], row["lot_key"]): row
+        for row in rows_of(frames, "compliance")
+        if row["level"] == "lot" and row["part"] == "all"
+    }
+    blocks: list[Block] = []
+    left = MOST_SAMPLINGS
+    for lot in sorted(rows_of(frames, "lots"), key=lambda one: (one["site_id"], one["lot_id"])):
+        key = (lot["site_id"], lot["lot_key"])
+        shown = samplings[key][: max(left, 0)]
+        left -= len(shown)
+        blocks.append(
+            Block(
+                f"{lot['lot_id']}  {lot['crop']}{_cultivar(lot)}",
+                (
+                    (
+                        f"{sites[lot['site_id']]}, {_house(lot['house'])}, {_container(lot['container_class'])}, "
+                        f"{plain(lot['start_kind']) if lot['start_kind'] else 'started'} {say_day(lot['started_on'])}, "
+                        f"ends {say_day(lot['ends_on'])}, {say(lot['plants'])} plants."
+                    ),
+                    _tell(compliance[key], dues[key]),
+                ),
+                draw_timeline(
+                    lot["lot_id"], period.from_on, period.to_on, lot, dues[key], samplings[key], gaps[key]
+                ),
+                _samplings_table(lot, shown, len(samplings[key]) - len(shown), figures, places),
+            )
+        )
+    return Section("lots", "Each lot", (_KEY_OF_TIMELINES, _HOW_TO_FOLLOW), (), tuple(blocks))
+
+
+def _house(name: str | None) -> str:
+    if name is None:
+        return "no house named"
+    return name if name.lower().startswith(("house", "haus", "casa", "nave")) else f"house {name}"
+
+
+def _container(code: str) -> str:
+    return load_phrases("en").name("container", code)
+
+
+def _cultivar(lot: Row) -> str:
+    return f" ‘{lot['cultivar']}’" if lot["cultivar"] else ""
+
+
+def _by_lot(rows: Sequence[dict[str, Any]]) -> dict[Key, list[dict[str, Any]]]:
+    grouped: dict[Key, list[dict[str, Any]]] = defaultdict(list)
+    for row in rows:
+        grouped[row["site_id"], row["lot_key"]].append(row)
+    return grouped
+
+
+def _figures(frames: Mapping[str, pl.DataFrame]) -> dict[tuple[Any, ...], dict[str, Row]]:
+    found: dict[tuple[Any, ...], dict[str, Row]] = defaultdict(dict)
+    for row in rows_of(frames, "figures"):
+        found[row["site_id"], row["lot_id"], row["sampled_on"], row["purpose"]][row["quantity"]] = row
+    return found
+
+
+def _places(frames: Mapping[str, pl.DataFrame]) -> dict[tuple[Any, ...], str]:
+    lines: dict[tuple[Any, ...], dict[int, list[int]]] = defaultdict(lambda: defaultdict(list))
+    for row in rows_of(frames, "readings"):
+        at = (row["site_id"], row["lot_id"], row["sampled_on"], row["purpose"])
+        lines[at][row["file_id"]] += range(row["line_from"], row["line_to"] + 1)
+    return {
+        at: "; ".join(f"no. {file_id} {say_lines(sorted(numbers))}" for file_id, numbers in files.items())
+        for at, files in lines.items()
+    }
+
+
+def _tell(row: Row, dues: Sequence[Row]) -> str:
+    """What became of a lot's dues, in one line."""
+    states = Counter(one["state"] for one in dues)
+    words = ("on_time", "late", "missed", "open", "excused", "not_knowable")
+    told = ", ".join(f"{states[word]} {plain(word)}" for word in words if states[word])
+    first = (
+        ""
+        if row["most_days_to_first"] is None
+        else f" First sampling after {days(row['most_days_to_first'])}."
+    )
+    gap = "" if row["longest_gap_days"] is None else f" Longest gap {days(row['longest_gap_days'])}."
+    due = f"{row['dues']} due{'' if row['dues'] == 1 else 's'}"
+    return f"{due}{f': {told}' if told else ''}.{gap}{first}"
+
+
+def _samplings_table(
+    lot: Row,
+    rows: Sequence[Row],
+    left: int,
+    figures: Mapping[tuple[Any, ...], Mapping[str, Row]],
+    places: Mapping[tuple[Any, ...], str],
+) -> Table | None:
+    if not rows and not left:
+        return None
+    made = []
+    for row in rows:
+        at = (lot["site_id"], lot["lot_id"], row["sampled_on"], row["purpose"])
+        made.append(
+            (
+                say_day(row["sampled_on"]),
+                plain(row["purpose"]),
+                f"{row['n_ph']} of {row['min_pots']}",
+                _figure(figures[at].get("ph")),
+                _figure(figures[at].get("ec")),
+                f"{row['n_volume_right']} of {row['min_pots']}",
+                plain(row["calibrated"]),
+                plain(row["proper"]),
+                places.get(at, "–") + (", corrected" if row["is_corrected"] else ""),
+            )
+        )
+    table = make_table(
+        "Samplings of the period",
+        [
+            Head("Day", 9.5),
+            Head("For", 8.5),
+            Head("Pots", 6, True),
+            Head("pH: mean, target, verdict", 18),
+            Head("EC mS/cm: mean, target, verdict", 20.5),
+            Head("Volumes", 6.5, True),
+            Head("Meter", 8.5),
+            Head("Proper", 8.5),
+            Head("File and lines", 14),
+        ],
+        made,
+        file="samplings",
+        kind="lot",
+    )
+    more = f"{left:,} more samplings are in the attached samplings.csv." if left else table.more
+    return Table(table.caption, table.heads, table.rows, table.empty, more, table.kind)
+
+
+def _figure(row: Row | None) -> str:
+    if row is None or row["mean"] is None:
+        return "–"
+    least = "≥ " if row["is_at_least"] and row["side"] == "high" else "≤ " if row["is_at_least"] else ""
+    target = "" if row["low"] is None else f", {float(row['low']):g}–{float(row['high']):g}"
+    verdict = row["verdict"] or row["not_judged_why"]
+    side = f" {row['side']}" if row["side"] in ("low", "high") else ""
+    return f"{least}{format_number(row['mean'], 2)}{target}: {plain(verdict)}{side}"
+
+
+def evidence_section(frames: Mapping[str, pl.DataFrame], sites: Mapping[str, str]) -> Section:
+    """The evidence index: every file with hash, size, receipt, and what became of its lines."""
+    rows = rows_of(frames, "files")
+    table = make_table(
+        "Every file of the evidence",
+        [
+            Head("No.", 3, True),
+            Head("Site", 8.5),
+            Head("File, size in bytes", 18),
+            Head("Kind", 7.5),
+            Head("Received", 8),
+            Head("Lines", 4.5, True),
+            Head("Used", 4.5, True),
+            Head("Held", 4, True),
+            Head("Re-\npeated", 5, True),
+            Head("Super-\nseded", 5, True),
+            Head("With-\ndrawn", 5, True),
+            Head("No\ndata", 4, True),
+            Head("SHA-256", 23),
+        ],
+        [
+            (
+                str(row["file_id"]),
+                sites.get(row["site_id"], row["site_id"]),
+                f"{row['name']}, {row['size_bytes']:,}",
+                plain(row["kind"]),
+                say_day(row["received_on"]),
+                *(
+                    str(row[name])
+                    for name in (
+                        "lines",
+                        "accepted",
+                        "held",
+                        "repeated",
+                        "superseded",
+                        "withdrawn",
+                        "not_data",
+                    )
+                ),
+                f"{row['sha256'][:32]} {row['sha256'][32:]}",
+            )
+            for row in rows
+        ],
+        file="files",
+        kind="evidence",
+        most=2000,
+    )
+    lines = sum(row["lines"] for row in rows)
+    return Section(
+        "evidence",
+        "Evidence index",
+        (
+            (
+                f"{len(rows)} files with {lines:,} lines. Of each file, lines are the sum over what became of them: "
+                "nothing is lost. The archive keeps each file under its SHA-256, at archive/files/<first two "
+                "signs>/<SHA-256>."
+            ),
+        ),
+        (table,),
+    )
+
+
+_BASIS: Final = (
+    *("first_within_days", "problem_crops", "problem_interval_days", "after_out_interval_days", "grace_days"),
+    *("symptoms_within_days", "affected_pots", "wait_leaching_days", "wait_bicarbonate_days"),
+    *("wait_feed_change_days", "wait_lime_drench_days", "wait_other_days", "volume_warn_share"),
+    *("slope_low_pct", "slope_high_pct", "offset_limit_mv", "buffer_limit_ph", "ec_standard_share"),
+)
+_ENDINGS: Final = ("routine_interval_days", "min_usable_pots")
+
+
+def policy_section(
+    frames: Mapping[str, pl.DataFrame], attached: Sequence[Attached], sites: Mapping[str, str]
+) -> Section:
+    """What the policy asked for, as far as compliance hangs on it, and what the group or a site set itself."""
+    table = next(one for one in attached if one.name == "policy")
+    rows = rows_of(frames, "policy")
+    spans = {(row["site_id"], row["valid_from"], row["valid_to"]) for row in rows}
+    shown: dict[tuple[str, ...], list[Any]] = defaultdict(list)
+    for row in rows:
+        if row["name"] in _BASIS or row["name"].endswith(_ENDINGS) or row["origin"] == "own":
+            at = (_name_value(row), row["value"], row["unit"], row["origin"], row["source"], row["default"])
+            shown[tuple("" if one is None else one for one in at)].append(
+                (row["site_id"], row["valid_from"], row["valid_to"])
+            )
+    made = make_table(
+        "Values that compliance hangs on, and every value that the group or a site set itself",
+        [
+            Head("Value", 36),
+            Head("Is", 14),
+            Head("Unit", 7),
+            Head("Origin and source", 25),
+            Head("Where", 18),
+        ],
+        [
+            (
+                name,
+                value or "none",
+                unit or "–",
+                _ORIGIN[origin]
+                + (f": {source}" if source else "")
+                + (f" (default {default})" if default else ""),
+                _say_where(where, spans, sites),
+            )
+            for (name, value, unit, origin, source, default), where in shown.items()
+        ],
+        file="policy",
+    )
+    return Section(
+        "policy",
+        "Policy in force",
+        (
+            (
+                f"A due is judged by the policy in force on the day from which it is counted. All {table.rows:,} "
+                "values "
+                "with their origins are in policy.csv; the settings files are in the archive under the hashes of "
+                "settings.csv."
+            ),
+        ),
+        (made,),
+    )
+
+
+def _name_value(row: Row) -> str:
+    """What a value means; one of a container class names that."""
+    name = str(row["name"])
+    if name.startswith("containers."):
+        return f"{_container(name.split('.')[1])}: {row['meaning']}"
+    return f"{name}: {row['meaning']}" if name.startswith(("target ", "crop ")) else str(row["meaning"])
+
+
+def _say_where(where: Sequence[Any], spans: set[Any], sites: Mapping[str, str]) -> str:
+    """At which sites and on which days a value holds, as short as can be."""
+    if set(where) == spans:
+        return "everywhere, all the time"
+    by_days: dict[tuple[Any, Any], list[str]] = defaultdict(list)
+    for site_id, first, last in where:
+        by_days[first, last].append(sites[site_id])
+    return "; ".join(
+        f"{'all sites' if len(names) == len(sites) else ', '.join(names)} {say_day(first)} to {say_day(last)}"
+        for (first, last), names in by_days.items()
+    )
+
+
+_ORIGIN: Final = {
+    "P": "published",
+    "C": "common practice",
+    "H": "house default",
+    "own": "set by the group or site",
+}
+
+
+def attachments_section(attached: Sequence[Attached]) -> Section:
+    """What is attached, and how somebody checks it."""
+    table = make_table(
+        "Tables attached to this PDF",
+        [Head("File", 15), Head("Rows", 8, True), Head("Holds", 42), Head("SHA-256", 35)],
+        [(one.file, f"{one.rows:,}", one.about, one.sha256) for one in attached],
+        file="index",
+        kind="evidence",
+    )
+    return Section("verify", "How to check this dossier", _HOW_TO_VERIFY, (table,))
+
+
+_HOW_TO_VERIFY: Final = (
+    (
+        "Take this PDF and a copy of the archive folder, and type: leachbook verify dossier.pdf --archive "
+        "FOLDER. It compares "
+        "each attached table with the index, each file of the evidence with the archive and its ledger, computes "
+        "compliance "
+        "once more from the attached tables, and makes all tables anew from the archive as it was that night."
+    ),
+    (
+        "The SHA-256 of this PDF was printed when it was made and stands in the ledger; a copy of the ledger "
+        "that nobody at "
+        "the group can change is what proves it. Without the program: open the attachments in any reader or "
+        "spreadsheet; "
+        "sha256sum names each file; dues.csv leads to samplings.csv, that to readings.csv with file and line, "
+        "and files.csv "
+        "to the archived file."
+    ),
+)
