@@ -320,21 +320,46 @@ def adopt(
 
 
 @cli.command()
-@HOME
+@click.argument("home", type=click.Path(path_type=Path, exists=True), metavar="HOME|DOSSIER.pdf")
+@click.option(
+    "--archive",
+    "archive_folder",
+    type=click.Path(path_type=Path, file_okay=False, exists=True),
+    help="For a dossier: the archive folder, or a copy of it.",
+)
 @AS_JSON
-def verify(home: Path, as_json: bool) -> None:
-    """Prove HOME: hash the archive, walk the ledger, read every block of the warehouse, balance the lines.
+def verify(home: Path, archive_folder: Path | None, as_json: bool) -> None:
+    """Prove HOME, or a dossier away from its home.
+
+    HOME: hash the archive, walk the ledger, read every block of the warehouse, balance the lines.
+    DOSSIER.pdf with --archive: attachments against their index, the evidence against archive and ledger, compliance
+    computed again, every table made anew.
 
     Ends with 0 when all is proven, 1 when something is wrong (each thing with place and mend), 2 when it could not run.
 
-    Example: leachbook verify my_home
+    Example: leachbook verify dossier.pdf --archive copy_of_archive
     """
+    if home.is_file():
+        _verify_dossier(home, archive_folder, as_json=as_json)
+    if archive_folder is not None:
+        raise click.UsageError(f"--archive goes with a dossier, but {home} is a folder; leave it out.")
     from pipeline.verify import describe_verify, tell_verify, verify_home
 
     with _progress() as say:
         result = verify_home(home, now=datetime.now(UTC), say=say)
     _print(as_json, describe_verify(result), tell_verify(result))
     sys.exit(1 if result.findings else 0)
+
+
+def _verify_dossier(dossier: Path, archive_folder: Path | None, *, as_json: bool) -> NoReturn:
+    from pipeline.audit.check import check_dossier, describe_check, tell_check
+
+    if archive_folder is None:
+        raise click.UsageError(f"{dossier} is a file: say with --archive where the archive of its home is.")
+    with _progress() as say:
+        checked = check_dossier(dossier, archive_folder, say=say)
+    _print(as_json, describe_check(checked), tell_check(checked))
+    sys.exit(1 if checked.findings else 0)
 
 
 @cli.command()

@@ -57,6 +57,23 @@ def open_known(home: Path, day: date | None, say: Say = lambda _: None) -> Itera
             yield connection, known
 
 
+@contextmanager
+def open_known_night(
+    home: Path, number: int, say: Say = lambda _: None
+) -> Iterator[tuple[Connection, Known]]:
+    """Make the warehouse of one night anew from archive and ledger, wherever they lie, and open it for reading.
+
+    Raises AuditError where the ledger has no such night, ArchiveError, RebuildError.
+    """
+    nights = read_nights(home, ledger.read_ledger(home))
+    if not 0 < number <= len(nights):
+        raise AuditError(f"the ledger knows {len(nights)} nights, the dossier was made from number {number}.")
+    with SettingsShelf(home) as shelf:
+        known = _describe(home, nights[number - 1], shelf)
+        with replayed(home, nights[:number], say) as path, open_file(path) as connection:
+            yield connection, known
+
+
 def _describe(home: Path, night: LedgerNight, shelf: SettingsShelf) -> Known:
     entries, _ = ledger.walk_chain(home)
     line = next(

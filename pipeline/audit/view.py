@@ -377,7 +377,8 @@ def record_sections(frames: Mapping[str, pl.DataFrame], sites: Mapping[str, str]
             "What was out of range, and how it was closed",
             (
                 (
-                    "Samplings out on one side, one after the other, are one row here. Treated: from its first day on."
+                    "Samplings out on one side, one after the other, are one row here. Treated: from its first "
+                    "day on."
                 ),
             ),
             (closings,),

@@ -60,7 +60,8 @@ def lots_section(frames: Mapping[str, pl.DataFrame], sites: Mapping[str, str], p
                 (
                     (
                         f"{sites[lot['site_id']]}, {_house(lot['house'])}, {_container(lot['container_class'])}, "
-                        f"{plain(lot['start_kind']) if lot['start_kind'] else 'started'} {say_day(lot['started_on'])}, "
+                        f"{plain(lot['start_kind']) if lot['start_kind'] else 'started'} "
+                        f"{say_day(lot['started_on'])}, "
                         f"ends {say_day(lot['ends_on'])}, {say(lot['plants'])} plants."
                     ),
                     _tell(compliance[key], dues[key]),

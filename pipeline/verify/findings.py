@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-Part = Literal["archive", "ledger", "warehouse", "balance", "pages"]
+Part = Literal["archive", "ledger", "warehouse", "balance", "pages", "attachments", "evidence", "compliance"]
+"""The last three are of a dossier."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,212 @@
+"""`leachbook verify DOSSIER.pdf`: what somebody changed is found, with its place, wherever it was changed."""
+
+import csv
+import hashlib
+import io
+import json
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+import duckdb
+import pikepdf
+import pytest
+
+from pipeline.warehouse import connect
+from tests.audit.homes import attachments, audit, make_audited_home
+from tests.home import DROP, Ran, run_cli
+
+DOSSIER = Path("out") / "audit" / "2026-03-02_2026-04-06" / "dossier.pdf"
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    home = make_audited_home(tmp_path_factory.mktemp("check") / "home")
+    assert audit(home).code == 0
+    return home
+
+
+@pytest.fixture
+def home(made: Path, tmp_path: Path) -> Path:
+    return Path(shutil.copytree(made, tmp_path / "home", symlinks=True))
+
+
+def check(home: Path, dossier: Path | None = None) -> Ran:
+    return run_cli("verify", dossier or home / DOSSIER, "--archive", home / "archive", "--json")
+
+
+def sentences(told: Ran, part: str) -> list[str]:
+    assert told.code == 1, told.err
+    assert told.json["proven"] is False
+    return [one["sentence"] for one in told.json["findings"] if one["part"] == part]
+
+
+def replace_attachments(dossier: Path, changes: dict[str, bytes]) -> None:
+    """Put other files into the PDF, under the same names."""
+    with pikepdf.open(dossier, allow_overwriting_input=True) as pdf:
+        for name, data in changes.items():
+            pdf.attachments[name] = pikepdf.AttachedFileSpec(pdf, data, filename=name)
+        pdf.save(dossier)
+
+
+def edit(data: bytes, change: Callable[[dict[str, str]], None]) -> bytes:
+    rows = list(csv.DictReader(io.StringIO(data.decode("utf-8-sig"))))
+    for row in rows:
+        change(row)
+    out = io.StringIO()
+    writer = csv.DictWriter(out, rows[0], lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(rows)
+    return out.getvalue().encode("utf-8-sig")
+
+
+def test_a_dossier_is_proven_away_from_its_home(home: Path, tmp_path: Path) -> None:
+    away = tmp_path / "auditor"
+    shutil.copytree(home / "archive", away / "archive")
+    shutil.copyfile(home / DOSSIER, away / "dossier.pdf")
+    shutil.rmtree(home)
+    for folder in (away / "archive", away):
+        told = run_cli("verify", away / "dossier.pdf", "--archive", folder, "--json")
+        assert told.code == 0, told.out
+        assert told.json["proven"] is True
+        assert (told.json["files"], told.json["lots"]) == (5, 2)
+    assert sorted(path.name for path in away.iterdir()) == ["archive", "dossier.pdf"]
+
+
+def test_a_changed_byte_in_the_archive_is_named_by_its_file(home: Path) -> None:
+    sha256 = hashlib.sha256((home / DROP / "readings_2026-03-08.csv").read_bytes()).hexdigest()
+    path = home / "archive" / "files" / sha256[:2] / sha256
+    data = bytearray(path.read_bytes())
+    data[len(data) // 2] ^= 1
+    path.write_bytes(data)
+    (told,) = sentences(check(home), "evidence")
+    assert told.startswith(f"archive/files/{sha256[:2]}/{sha256}: was altered (file no. ")
+    assert "readings_2026-03-08.csv of hill" in told
+
+
+def test_a_missing_file_of_the_archive_is_named(home: Path) -> None:
+    sha256 = hashlib.sha256((home / DROP / "meters.csv").read_bytes()).hexdigest()
+    (home / "archive" / "files" / sha256[:2] / sha256).unlink()
+    (told,) = sentences(check(home), "evidence")
+    assert "is missing or cannot be read" in told
+    assert "drop/meters.csv of hill" in told
+
+
+def test_a_deleted_row_of_the_ledger_is_named_by_line_and_file(home: Path) -> None:
+    ledger = home / "archive" / "ledger.jsonl"
+    lines = ledger.read_bytes().splitlines(keepends=True)
+    gone = json.loads(lines[1])
+    ledger.write_bytes(b"".join(lines[:1] + lines[2:]))
+    told = check(home)
+    broken = sentences(told, "ledger")
+    assert any(one.startswith("archive/ledger.jsonl line 2: the entry does not follow") for one in broken)
+    assert [one for one in sentences(told, "evidence") if f"has no receipt of {gone['name']} of hill" in one]
+
+
+def test_a_ledger_written_anew_without_a_row_is_found_by_its_line(home: Path) -> None:
+    """Whoever can write may chain the rest anew: the dossier knows the hash of the line that it was made from."""
+    path = home / "archive" / "ledger.jsonl"
+    entries = [json.loads(line) for line in path.read_bytes().splitlines()]
+    del entries[1]
+    previous, lines = "0" * 64, []
+    for entry in entries:
+        text = json.dumps({**entry, "previous": previous}, ensure_ascii=False, separators=(",", ":"))
+        lines.append(text.encode())
+        previous = hashlib.sha256(lines[-1]).hexdigest()
+    path.write_bytes(b"\n".join(lines) + b"\n")
+    assert [
+        one
+        for one in sentences(check(home), "ledger")
+        if "is not the entry that the dossier was made from" in one
+    ]
+
+
+def test_an_edited_warehouse_is_refused_and_if_forced_named_by_row(
+    home: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with duckdb.connect(home / "warehouse.duckdb") as connection:
+        connection.execute(
+            "update samplings set is_counting = false where lot_id = 'H-2' and sampled_on = date '2026-03-06'"
+        ).fetchall()
+    refused = audit(home)
+    assert (refused.code, "is not the file that the last night left" in refused.err) == (2, True)
+    monkeypatch.setattr(connect, "check_sealed", lambda _: None)
+    assert audit(home).code == 0
+    told = sentences(check(home), "archive")
+    assert (
+        "samplings.csv, site_id hill, lot_key h-2, sampled_on 2026-03-06, purpose routine: is_counting is false, the "
+        "archive gives true."
+    ) in told
+
+
+def test_a_replaced_attachment_is_found_by_the_index_by_counting_and_by_the_archive(home: Path) -> None:
+    def flatter(row: dict[str, str]) -> None:
+        if row["state"] in ("open", "missed", "late"):
+            row["state"] = "on_time"
+
+    carried = attachments(home / DOSSIER)
+    replace_attachments(home / DOSSIER, {"dues.csv": edit(carried["dues.csv"], flatter)})
+    told = check(home)
+    (of_index,) = sentences(told, "attachments")
+    assert of_index.startswith("dues.csv: is not the file that index.csv names")
+    for part, source in (("compliance", "the attached tables give"), ("archive", "the archive gives")):
+        assert [one for one in sentences(told, part) if "state is on_time" in one and source in one]
+    assert [one for one in sentences(told, "ledger") if "no entry of the ledger knows its SHA-256" in one]
+
+
+def test_a_replaced_attachment_with_a_new_index_is_still_found(home: Path) -> None:
+    def better(row: dict[str, str]) -> None:
+        row["proper"] = "yes"
+
+    carried = attachments(home / DOSSIER)
+    samplings = edit(carried["samplings.csv"], better)
+
+    def point_to_it(row: dict[str, str]) -> None:
+        if row["file"] == "samplings.csv":
+            row["sha256"] = hashlib.sha256(samplings).hexdigest()
+            row["size_bytes"] = str(len(samplings))
+
+    replace_attachments(
+        home / DOSSIER, {"samplings.csv": samplings, "index.csv": edit(carried["index.csv"], point_to_it)}
+    )
+    told = check(home)
+    assert sentences(told, "attachments") == []
+    assert [one for one in sentences(told, "archive") if one.startswith("samplings.csv, site_id hill")]
+    assert sentences(told, "ledger")
+
+
+def test_an_attachment_that_is_missing_or_added_is_named(home: Path) -> None:
+    with pikepdf.open(home / DOSSIER, allow_overwriting_input=True) as pdf:
+        del pdf.attachments["held.csv"]
+        pdf.attachments["more.csv"] = pikepdf.AttachedFileSpec(pdf, b"a\n1\n", filename="more.csv")
+        pdf.save(home / DOSSIER)
+    told = sentences(check(home), "attachments")
+    assert [one.split(";")[0] for one in told] == [
+        "held.csv: is missing",
+        "more.csv: is attached, but index.csv does not name it",
+    ]
+
+
+def test_files_taken_out_of_the_index_are_missed(home: Path) -> None:
+    carried = attachments(home / DOSSIER)
+    rows = carried["files.csv"].decode("utf-8-sig").splitlines(keepends=True)
+    replace_attachments(home / DOSSIER, {"files.csv": "".join(rows[:1] + rows[2:]).encode("utf-8-sig")})
+    assert [one for one in sentences(check(home), "evidence") if one.startswith("files.csv: lacks drop/")]
+
+
+def test_what_is_no_dossier_or_no_archive_is_said_in_one_sentence(home: Path, tmp_path: Path) -> None:
+    text = tmp_path / "a.pdf"
+    text.write_text("no pdf")
+    told = run_cli("verify", text, "--archive", home / "archive")
+    assert (told.code, "cannot be read as a PDF" in told.err) == (2, True)
+    empty = pikepdf.new()
+    empty.add_blank_page()
+    empty.save(tmp_path / "b.pdf")
+    told = run_cli("verify", tmp_path / "b.pdf", "--archive", home / "archive")
+    assert (told.code, "carries no tables of a dossier" in told.err) == (2, True)
+    told = run_cli("verify", home / DOSSIER, "--archive", tmp_path)
+    assert (told.code, "holds no ledger.jsonl" in told.err) == (2, True)
+    told = run_cli("verify", home / DOSSIER)
+    assert (told.code, "say with --archive" in told.err) == (2, True)
+    told = run_cli("verify", home, "--archive", home / "archive")
+    assert (told.code, "leave it out" in told.err) == (2, True)
