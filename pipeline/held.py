@@ -147,7 +147,7 @@ def list_reread(lines: pl.DataFrame) -> list[RereadNight]:
         RereadNight(
             site_id=str(site_id),
             as_of=rows["as_of"][0],
-            lines=[reread_line(row) for row in rows.iter_rows(named=True)],
+            lines=[reread_line(row, Wording("%Y-%m-%d")) for row in rows.iter_rows(named=True)],
         )
         for (site_id,), rows in lines.group_by("site_id", maintain_order=True)
     ]

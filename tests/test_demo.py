@@ -69,7 +69,12 @@ def test_a_site_that_sends_nothing_is_quiet_after_four_nights(demo_home: Path, s
     assert (site.is_silent, site.nights_silent, site.files_tonight) == (True, 4, [])
     (finding,) = [one for one in site.findings if one.rule == "site_silent"]
     assert finding.sentence == (
-        "Loma Alta has sent nothing for 4 nights, the last files came on 04/02/2026; "
+        "Loma Alta no ha enviado nada en 4 noches, los últimos archivos llegaron el 04/02/2026; "
+        "revise la exportación y la carpeta drop."
+    )
+    # the manager reads it in the group's language and dates
+    assert finding.group_sentence == (
+        "Loma Alta has sent nothing for 4 nights, the last files came on 02 Apr 2026; "
         "check the export and the drop folder."
     )
     assert not any(site.is_silent for site in summary_of(demo_home, FIRST_NIGHT).sites)

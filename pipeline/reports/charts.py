@@ -19,6 +19,9 @@ from pipeline.reports.formats import Voice, format_number, writes_month_first
 from pipeline.reports.summary import Figures, Lot, Quantity, Sampling, Target
 
 VL_VERSION = "6.4"
+CHART_LOCALE = "chart locale"
+"""Context of the one message of a catalog that is the name of a d3 locale."""
+ENGLISH_LOCALE = "en-US"
 SPEC = "lot_quantity.vl.json"
 DAY_MS = 86_400_000
 TICK_DAYS = (7, 14, 28, 56, 91, 182, 364)
@@ -89,8 +92,13 @@ def is_judged(sampling: Sampling, quantity: Quantity) -> bool:
     return figures.side is not None or figures.n >= sampling.min_pots
 
 
-def plan_chart(lot: Lot, quantity: Quantity, as_of: date, days: int, date_format: str) -> Plan | None:
-    """Work out what the chart of a lot shows for the last days up to the as-of date; None when there is nothing."""
+def plan_chart(
+    lot: Lot, quantity: Quantity, as_of: date, days: int, date_format: str, mark: str = "."
+) -> Plan | None:
+    """Work out what the chart of a lot shows for the last days up to the as-of date; None when there is nothing.
+
+    `mark`: the decimal mark of its labels.
+    """
     first_day = as_of - timedelta(days=days)
     shown = tuple(
         sampling
@@ -100,7 +108,7 @@ def plan_chart(lot: Lot, quantity: Quantity, as_of: date, days: int, date_format
     if not shown:
         return None
     target = get_target(lot, quantity)
-    means = [plan_mean(sampling, quantity) for sampling in shown if is_judged(sampling, quantity)]
+    means = [plan_mean(sampling, quantity, mark) for sampling in shown if is_judged(sampling, quantity)]
     others = [plan_other(sampling, quantity) for sampling in shown if not is_judged(sampling, quantity)]
     pots = [pot for sampling in shown for pot in plan_pots(sampling, quantity)]
     start, end = shown[0].sampled_on, max(as_of, shown[-1].sampled_on)
@@ -147,11 +155,11 @@ def plan_chart(lot: Lot, quantity: Quantity, as_of: date, days: int, date_format
     )
 
 
-def plan_mean(sampling: Sampling, quantity: Quantity) -> dict[str, Any]:
+def plan_mean(sampling: Sampling, quantity: Quantity, mark: str = ".") -> dict[str, Any]:
     """Return the point of a sampling that counts."""
     figures = get_figures(sampling, quantity)
     is_out = figures.side in ("low", "high")
-    text = format_number(figures.mean, DECIMALS[quantity])
+    text = format_number(figures.mean, DECIMALS[quantity], mark)
     return {
         "on": to_milliseconds(sampling.sampled_on),
         "mean": figures.mean,
@@ -268,12 +276,15 @@ def fill_spec(compiled: dict[str, Any], plan: Plan, size: Size) -> dict[str, Any
     return spec
 
 
-def draw_chart(plan: Plan, size: Size) -> str:
-    """Draw a plan as SVG."""
+def draw_chart(plan: Plan, size: Size, locale: Any = ENGLISH_LOCALE) -> str:
+    """Draw a plan as SVG; `locale` names the marks in figures and the names of months (d3)."""
     import vl_convert
 
     return vl_convert.vega_to_svg(
-        fill_spec(compile_spec(SPEC), plan, size), allowed_base_urls=[], time_format_locale="en-US"
+        fill_spec(compile_spec(SPEC), plan, size),
+        allowed_base_urls=[],
+        format_locale=locale,
+        time_format_locale=locale,
     )
 
 
@@ -287,8 +298,8 @@ def describe_chart(lot: Lot, plan: Plan, voice: Voice) -> str:
         parts.append(
             say(
                 "chart.target",
-                low=format_number(plan.target.low, 1),
-                high=format_number(plan.target.high, 1),
+                low=voice.number(plan.target.low, 1),
+                high=voice.number(plan.target.high, 1),
             )
         )
     if judged:
@@ -298,9 +309,9 @@ def describe_chart(lot: Lot, plan: Plan, voice: Voice) -> str:
             say(
                 key,
                 n=len(judged),
-                first=f"{mark_at_least(first)}{format_number(first.mean, decimals)}",
+                first=f"{mark_at_least(first)}{voice.number(first.mean, decimals)}",
                 first_day=voice.day(judged[0].sampled_on),
-                last=f"{mark_at_least(last)}{format_number(last.mean, decimals)}",
+                last=f"{mark_at_least(last)}{voice.number(last.mean, decimals)}",
                 last_day=voice.day(judged[-1].sampled_on),
             )
         )
@@ -323,7 +334,8 @@ def make_chart(
     lot: Lot, quantity: Quantity, as_of: date, voice: Voice, *, days: int, size: Size
 ) -> Chart | None:
     """Plan, draw and describe the chart of one quantity of a lot; None when nothing was measured in the time."""
-    plan = plan_chart(lot, quantity, as_of, days, voice.date_format)
+    plan = plan_chart(lot, quantity, as_of, days, voice.date_format, voice.say.decimal_mark)
     if plan is None:
         return None
-    return Chart(draw_chart(plan, size), describe_chart(lot, plan, voice), quantity, plan.marks)
+    locale = voice.say.tongue.find(ENGLISH_LOCALE, CHART_LOCALE)
+    return Chart(draw_chart(plan, size, locale), describe_chart(lot, plan, voice), quantity, plan.marks)

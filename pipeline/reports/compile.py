@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date, timedelta
 from difflib import get_close_matches
 from functools import partial
@@ -47,7 +47,6 @@ from pipeline.reports.summary import (
 )
 from pipeline.reports.wording import Row, Wording
 from pipeline.reports.wording_held import is_harmless
-from pipeline.reports.wording_rereads import say_reread_line
 from pipeline.settings import PolicyInForce, Settings, SiteSettings
 from pipeline.warehouse.query import SHEET_DAYS
 
@@ -80,7 +79,13 @@ def compile_summary(
     """
     rows = arrange_rows(tables, published)
     sites = [
-        _site(site, policies[site.id], rows, settings.group.date_format, night.as_of)
+        _site(
+            site,
+            policies[site.id],
+            rows,
+            Wording(site.date_format, settings.group.date_format, site.language, settings.group.language),
+            night.as_of,
+        )
         for site in settings.sites
     ]
     levels = Counter(lot.level for site in sites for lot in site.lots)
@@ -100,8 +105,7 @@ def compile_summary(
     )
 
 
-def _site(site: SiteSettings, policy: PolicyInForce, rows: Rows, group_date_format: str, as_of: date) -> Site:
-    words = Wording(site.date_format, group_date_format)
+def _site(site: SiteSettings, policy: PolicyInForce, rows: Rows, words: Wording, as_of: date) -> Site:
     state = rows.site("site_states", site.id)[0]
     lots = [compile_lot(lot, rows, words) for lot in rows.site("lots", site.id)]
     levels = Counter(lot.level for lot in lots)
@@ -156,7 +160,7 @@ def _site(site: SiteSettings, policy: PolicyInForce, rows: Rows, group_date_form
             Reread(**{name: row[name] for name in _REREAD_FIELDS}, sentence=words.reread(row))
             for row in rows.site("rereads_tonight", site.id)
         ],
-        reread_lines=[reread_line(row) for row in changed],
+        reread_lines=[reread_line(row, words) for row in changed],
         reread_lines_more=changed[0]["lines_in_all"] - len(changed) if changed else 0,
         held=_held(rows.site("held_causes", site.id), words),
         meters=[
@@ -191,9 +195,9 @@ def _event(row: Row) -> CalendarEvent:
     return CalendarEvent(**{**facts, "description": lines})
 
 
-def reread_line(row: Row) -> RereadLine:
+def reread_line(row: Row, words: Wording) -> RereadLine:
     """One row of the query `reread_lines`."""
-    return RereadLine(**{name: row[name] for name in _REREAD_LINE_FIELDS}, sentence=say_reread_line(row))
+    return RereadLine(**{name: row[name] for name in _REREAD_LINE_FIELDS}, sentence=words.reread_line(row))
 
 
 def _released_file(row: Row) -> ReleasedFile:
@@ -270,64 +274,82 @@ def _site_findings(
     findings = []
     if state["is_silent"]:
         findings.append(
-            Finding(
-                rule="site_silent",
-                level="warn",
-                sentence=_silence(site, state, words),
-                group_sentence=words.for_group(partial(_silence, site, state)),
-            )
+            Finding(rule="site_silent", level="warn", **_told(words, partial(_silence, site, state)))
         )
     findings += [
         Finding(
             rule=row["problem"],
             # A header without lines holds nothing: the site may have had nothing to report.
             level="note" if is_harmless(row) else "hold",
-            sentence=words.file(row),
             file=row["name"],
+            **_told(words, partial(Wording.file, row=row)),
         )
         for row in rows.site("files_tonight", site.id)
         if row["problem"] is not None
     ]
     findings += [
-        Finding(rule="new_columns", level="note", sentence=words.new_columns(row), file=row["file"])
+        Finding(
+            rule="new_columns",
+            level="note",
+            file=row["file"],
+            **_told(words, partial(Wording.new_columns, row=row)),
+        )
         for row in rows.site("new_columns", site.id)
     ]
     findings += [
-        Finding(rule="older_file", level="note", sentence=words.older_file(row), file=row["file"])
+        Finding(
+            rule="older_file",
+            level="note",
+            file=row["file"],
+            **_told(words, partial(Wording.older_file, row=row)),
+        )
         for row in rows.site("older_files", site.id)
     ]
     for row in rows.site("troubles", site.id):
         # A file that settles needs nobody: the next night takes it.
         level: Any = "note" if row["code"] in ("unclaimed", "settling") else "hold"
-        sentence = f"{row['sentence']} {row['mend']}"
-        findings.append(Finding(rule=row["code"], level=level, sentence=sentence, file=row["name"]))
+        findings.append(
+            Finding(
+                rule=row["code"],
+                level=level,
+                file=row["name"],
+                **_told(words, partial(Wording.trouble, row=row)),
+            )
+        )
     findings += [
-        Finding(rule=row["rule"], level=row["level"], sentence=words.question(row))
+        Finding(rule=row["rule"], level=row["level"], **_told(words, partial(Wording.question, row=row)))
         for row in sorted(rows.site("site_questions", site.id), key=lambda r: (r["rule"], r["quantity"]))
     ]
     findings += [
         Finding(
             rule=row["rule"],
             level=row["level"],
-            sentence=words.water_finding(row),
-            group_sentence=words.for_group(partial(Wording.water_finding, row=row)),
             sources=list(dict.fromkeys(one["source"] for one in row["ranges"] or [])),
+            **_told(words, partial(Wording.water_finding, row=row)),
         )
         for row in sorted(rows.site("water_findings", site.id), key=lambda r: (r["rule"], r["place"] or ""))
     ]
     findings += [
-        Finding(rule=row["rule"], level=row["level"], sentence=words.list_finding(row))
+        Finding(rule=row["rule"], level=row["level"], **_told(words, partial(Wording.list_finding, row=row)))
         for row in sorted(rows.site("list_findings", site.id), key=lambda r: str(r["rule"]))
     ]
     findings += [
         Finding(
             rule="crop_unknown",
             level="warn",
-            sentence=words.unknown_crop(crop, lots, nearest_crop(crop, rows)),
+            **_told(
+                words,
+                partial(Wording.unknown_crop, crop=crop, lots=number, nearest=nearest_crop(crop, rows)),
+            ),
         )
-        for crop, lots in sorted(Counter(lot.crop for lot in unknown_crops(lots, rows)).items())
+        for crop, number in sorted(Counter(lot.crop for lot in unknown_crops(lots, rows)).items())
     ]
     return findings
+
+
+def _told(words: Wording, write: Callable[[Wording], str]) -> dict[str, Any]:
+    """A sentence for the site, and beside it the group's where that speaks or writes dates otherwise."""
+    return {"sentence": write(words), "group_sentence": words.for_group(write)}
 
 
 def _held(causes: Sequence[Row], words: Wording) -> list[HeldCause]:
@@ -342,6 +364,7 @@ def _held(causes: Sequence[Row], words: Wording) -> list[HeldCause]:
                 sentence=sentence,
                 group_sentence=words.for_group(partial(_held_sentence, row)),
                 mend=mend,
+                group_mend=words.for_group(partial(_held_mend, row)),
                 records=row["records"],
                 examples=examples,
             )
@@ -351,6 +374,10 @@ def _held(causes: Sequence[Row], words: Wording) -> list[HeldCause]:
 
 def _silence(site: SiteSettings, state: Row, words: Wording) -> str:
     return words.silent(site.name, state["last_received_on"], state["nights_silent"])
+
+
+def _held_mend(row: Row, words: Wording) -> str:
+    return words.held(row)[1]
 
 
 def _held_sentence(row: Row, words: Wording) -> str:

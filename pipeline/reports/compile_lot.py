@@ -31,7 +31,7 @@ from pipeline.reports.summary import (
     Treatment,
     Trend,
 )
-from pipeline.reports.wording import CONTAINER_WORDS, Row, Wording
+from pipeline.reports.wording import Row, Wording
 
 QUANTITIES: tuple[Quantity, ...] = get_args(Quantity)
 _OUT_CODES = {"clearly_out", "out", "ec_very_high", "affected_clearly_out"}
@@ -74,7 +74,7 @@ def compile_lot(row: Row, rows: Rows, words: Wording) -> Lot:
         ph_group=ph_group,
         target_ph=_target(targets["ph"], rows),
         target_ec=_target(targets["ec"], rows),
-        no_target_why=_no_target(row, targets),
+        no_target_why=_no_target(row, targets, words),
         level=row["level"],
         rank=row["rank"],
         score=row["score"],
@@ -244,24 +244,18 @@ def _own_chart(row: Row, words: Wording) -> OwnChart:
     )
 
 
-def _no_target(lot: Row, targets: Mapping[str, Row]) -> dict[Quantity, str]:
+def _no_target(lot: Row, targets: Mapping[str, Row], words: Wording) -> dict[Quantity, str]:
     why: dict[Quantity, str] = {}
     for quantity in QUANTITIES:
         target = targets[quantity]
-        name = "pH" if quantity == "ph" else "EC"
         if target["low"] is None and target["remark"] == "history_only":
-            what = (
-                "lots on controlled-release fertilizer are"
-                if lot["feed_mode"] == "controlled_release"
-                else f"a {CONTAINER_WORDS[lot['container_class']]} is"
+            why[quantity] = words.no_target(
+                quantity,
+                lot["container_class"],
+                is_controlled_release=lot["feed_mode"] == "controlled_release",
             )
-            why[quantity] = (
-                f"No {name} target: {what} judged only against an own target, which policy does not set."
-            )
-        elif target["low"] is None:
-            why[quantity] = f"No published {name} target for this crop."
-        elif target["remark"] == "no_published_target":
-            why[quantity] = f"No published {name} target for this crop; the general range is used."
+        elif target["low"] is None or target["remark"] == "no_published_target":
+            why[quantity] = words.unpublished(quantity, is_general_used=target["low"] is not None)
     return why
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
@@ -21,7 +22,7 @@ from markupsafe import Markup
 from pipeline.assets import templates_folder
 from pipeline.reports.charts import Chart
 from pipeline.reports.fonts import make_displayable, make_printable
-from pipeline.reports.formats import Voice, format_count, format_number
+from pipeline.reports.formats import Voice
 from pipeline.reports.summary import Pot
 
 Medium = Literal["screen", "print"]
@@ -134,15 +135,17 @@ def make_environment(voice: Voice, medium: Medium) -> Environment:
         return ", ".join(voice.day(day) for day in days)
 
     environment.filters |= {
-        "count": format_count,
-        "decimals": format_number,
+        "count": voice.count,
+        "decimals": voice.number,
         "day": voice.day,
         "days": write_days,
         "known": lambda code: voice.say.name("known", code),
         "kind": lambda code: voice.say.name("kind", code),
         "use": lambda pot: describe_use(pot, voice),
         "for_foot": lambda text: shorten(REPLACERS[medium](text), MOST_FOOT_LETTERS),
-        "own_cautions": leave_out_common_cautions,
+        "own_cautions": lambda text: write_own_cautions(text, voice),
+        "ours": voice.say.text,
+        "sentences": lambda text: write_sentences(text, voice),
         "stopped": lambda text: text if text.endswith((".", "!", "?")) else f"{text}.",
         "after_number": lambda text: text.partition(" ")[2],
     }
@@ -154,6 +157,21 @@ COMMON_CAUTIONS = (
     "Try it on a few plants first.",
     "Follow the product label and local rules, and ask the local extension service or a licensed adviser.",
 )
+
+
+def write_own_cautions(cautions: str, voice: Voice) -> str:
+    """The cautions of one option without the common ones, in the language of the page, sentence by sentence."""
+    return write_sentences(leave_out_common_cautions(cautions), voice)
+
+
+def write_sentences(text: str, voice: Voice) -> str:
+    """A text of ours in the language of the page, sentence by sentence."""
+    return " ".join(map(voice.say.text, split_sentences(text)))
+
+
+def split_sentences(text: str) -> list[str]:
+    """A text of ours as its sentences, so that one that stands in many texts is translated once."""
+    return re.split(r"(?<=[.!?]) (?=[A-Z])", text)
 
 
 def leave_out_common_cautions(cautions: str) -> str:

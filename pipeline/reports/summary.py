@@ -173,7 +173,7 @@ class Finding(Part):
     level: Literal["hold", "exclude", "warn", "note"]
     sentence: str
     group_sentence: str | None = Field(
-        default=None, description="The same with dates as the group writes them, where they differ"
+        default=None, description="The same in the group's language and with its dates, where they differ"
     )
     file: str | None = None
     line: int | None = None
@@ -190,7 +190,7 @@ class Reason(Part):
     side: Side | None
     sentence: str
     group_sentence: str | None = Field(
-        default=None, description="The same with dates as the group writes them, where they differ"
+        default=None, description="The same in the group's language and with its dates, where they differ"
     )
 
 
@@ -311,7 +311,7 @@ class Due(Part):
     purpose: str = Field(description="One purpose, or two with a comma between")
     why: str = Field(description="Sentence")
     group_sentence: str | None = Field(
-        default=None, description="The same with dates as the group writes them, where they differ"
+        default=None, description="The same in the group's language and with its dates, where they differ"
     )
     also: list[str] = Field(description="Other dues of the lot, excused ones too, in a few words each")
     days_overdue: int | None
@@ -440,9 +440,12 @@ class HeldCause(Part):
     what: str | None = Field(description="What is missing or wrong: a lot code, a column")
     sentence: str
     group_sentence: str | None = Field(
-        default=None, description="The same with dates as the group writes them, where they differ"
+        default=None, description="The same in the group's language and with its dates, where they differ"
     )
     mend: str = Field(description="What would release them")
+    group_mend: str | None = Field(
+        default=None, description="The same in the group's language, where it differs"
+    )
     records: int
     examples: list[HeldExample]
 
@@ -555,7 +558,7 @@ class Meter(Part):
     days_used_without_calibration: list[date] = Field(description="In the last 28 days")
     sentence: str | None = Field(description="What is the matter, None when all is well")
     group_sentence: str | None = Field(
-        default=None, description="The same with dates as the group writes them, where they differ"
+        default=None, description="The same in the group's language and with its dates, where they differ"
     )
     findings: list[Finding] = Field(
         default_factory=list,

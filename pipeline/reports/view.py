@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from pipeline.reports.charts import Chart, Size, make_chart
-from pipeline.reports.formats import Voice, format_count, format_number
+from pipeline.reports.formats import Voice
 from pipeline.reports.summary import (
     Due,
     Figures,
@@ -175,7 +175,7 @@ def name_lot(lot: Lot, voice: Voice) -> LotName:
         crop=lot.crop,
         cultivar=lot.cultivar,
         place=name_place(lot, voice),
-        plants=voice.say("lot.plants", n=lot.plants, count=format_count(lot.plants))
+        plants=voice.say("lot.plants", n=lot.plants, count=voice.count(lot.plants))
         if lot.plants is not None
         else "",
         ships=voice.say("lot.ships", day=voice.day(lot.ends_on)) if lot.ends_on else "",
@@ -191,12 +191,12 @@ def describe_figures(figures: Figures, decimals: int, voice: Voice) -> FigureTex
     # What decided are pots that lean one way: their mean is a bound, and the usable pots' interval is not its own.
     has_interval = low is not None and high is not None and not figures.at_least
     interval = (
-        f"{format_number(max(0.0, low), decimals)}–{format_number(max(0.0, high), decimals)}"
+        f"{voice.number(max(0.0, low), decimals)}–{voice.number(max(0.0, high), decimals)}"
         if low is not None and high is not None and has_interval
         else ""
     )
     return FigureText(
-        mean=prefix + format_number(figures.bound if figures.at_least else figures.mean, decimals),
+        mean=prefix + voice.number(figures.bound if figures.at_least else figures.mean, decimals),
         interval=interval + ("†" if figures.sd_assumed and has_interval else ""),
         sign=SIDE_SIGNS.get(figures.side or "", ""),
         verdict=describe_verdict(figures, voice),
@@ -233,7 +233,7 @@ def describe_sampling(sampling: Sampling, voice: Voice) -> SamplingRow:
         pots=str(sampling.n_pots),
         ph=describe_figures(sampling.ph, 2, voice),
         ec=describe_figures(sampling.ec, 2, voice),
-        leachate=format_number(sampling.leachate_median_ml, 0),
+        leachate=voice.number(sampling.leachate_median_ml, 0),
         meters=", ".join(sampling.meter_ids) or "–",
         counts=voice.say.name("counts", sampling.proper if sampling.counts else "not_counting"),
     )
@@ -251,13 +251,13 @@ def describe_source(source: Source, voice: Voice) -> str:
     basis = voice.say.name("basis", source.basis)
     if source.stage is not None:
         basis = voice.say("target.own_stage", basis=basis, stage=voice.say.name("stage", source.stage))
-    return f"{basis}: {source.text} ({known})"
+    return f"{basis}: {voice.say.text(source.text)} ({known})"
 
 
 def describe_other(other: OtherRange, voice: Voice) -> str:
     """Name a range that another source publishes."""
     known = voice.say.name("known", other.how_known)
-    return f"{format_number(other.low, 1)}–{format_number(other.high, 1)}, {other.source} ({known})"
+    return f"{voice.number(other.low, 1)}–{voice.number(other.high, 1)}, {voice.say.text(other.source)} ({known})"
 
 
 def describe_target(lot: Lot, quantity: Quantity, target: Target | None, voice: Voice) -> TargetText:
@@ -265,11 +265,11 @@ def describe_target(lot: Lot, quantity: Quantity, target: Target | None, voice: 
     return TargetText(
         quantity=quantity,
         heading=voice.say(f"quantity.{quantity}"),
-        low=format_number(target.low, 1) if target else "",
-        high=format_number(target.high, 1) if target else "",
+        low=voice.number(target.low, 1) if target else "",
+        high=voice.number(target.high, 1) if target else "",
         source=describe_target_source(quantity, target, voice) if target else "",
         others=tuple(describe_other(other, voice) for other in target.others) if target else (),
-        other_ranges=list_other_ranges(target),
+        other_ranges=list_other_ranges(target, voice),
         missing="" if target else lot.no_target_why.get(quantity, voice.say("target.none")),
     )
 
@@ -282,22 +282,22 @@ def describe_target_source(quantity: Quantity, target: Target, voice: Voice) -> 
     return f"{voice.say('target.no_published', quantity=voice.say.name('short', quantity))}; {source}"
 
 
-def list_other_ranges(target: Target | None) -> tuple[str, ...]:
+def list_other_ranges(target: Target | None, voice: Voice) -> tuple[str, ...]:
     """Ranges that other sources publish, each once, in the order of the sources."""
     ranges = [(other.low, other.high) for other in target.others] if target else []
     return tuple(
-        f"{format_number(low, 1)}–{format_number(high, 1)}"
+        f"{voice.number(low, 1)}–{voice.number(high, 1)}"
         for low, high in dict.fromkeys(ranges)
         if target and (low, high) != (target.low, target.high)
     )
 
 
-def write_range(target: Target | None) -> str:
+def write_range(target: Target | None, voice: Voice) -> str:
     """Write a target as low–high, with a star where it is the general range; a dash for none."""
     if target is None:
         return "–"
     star = "*" if target.source.basis == "general" else ""
-    return f"{format_number(target.low, 1)}–{format_number(target.high, 1)}{star}"
+    return f"{voice.number(target.low, 1)}–{voice.number(target.high, 1)}{star}"
 
 
 def describe_due(lot: Lot, as_of: date, voice: Voice) -> str:
@@ -374,8 +374,8 @@ def make_lot_row(lot: Lot, as_of: date, voice: Voice, has_block: bool) -> LotRow
         mark=make_mark(lot.level, voice),
         name=name_lot(lot, voice),
         last=describe_sampling(last, voice) if last else None,
-        ph_target=write_range(lot.target_ph),
-        ec_target=write_range(lot.target_ec),
+        ph_target=write_range(lot.target_ph, voice),
+        ec_target=write_range(lot.target_ec, voice),
         due=describe_due(lot, as_of, voice),
         is_late=bool(lot.due.days_overdue),
         has_block=has_block,
@@ -418,7 +418,7 @@ def make_lot_block(
         treatments=list_treatments(lot, voice),
         waiting=describe_waiting(lot, as_of, voice),
         measures=tuple(
-            (quantity, found) for quantity in quantities if (found := list_measures(lot, quantity))
+            (quantity, found) for quantity in quantities if (found := list_measures(lot, quantity, voice))
         ),
         measures_line=write_measures(lot),
         due=tell_next(lot, voice),
@@ -439,7 +439,7 @@ def list_treatments(lot: Lot, voice: Voice) -> str:
     return "; ".join([*shown, voice.say("treatment.more", n=more)] if more else shown)
 
 
-def list_measures(lot: Lot, quantity: Quantity) -> tuple[str, ...]:
+def list_measures(lot: Lot, quantity: Quantity, voice: Voice) -> tuple[str, ...]:
     """What the measures say of a quantity beside the reasons: trend, own chart, pots needed, contrasts."""
     told = {(reason.code, reason.quantity) for reason in lot.reasons}
     sentences = []
@@ -458,14 +458,11 @@ def list_measures(lot: Lot, quantity: Quantity) -> tuple[str, ...]:
         and not (contrast.comparison == "affected" and ("affected_differ", quantity) in told)
     ]
     # The quantity stands before the list.
+    before = f"{voice.say.name('short', quantity)}: "
     return tuple(
-        capitalize(sentence.partition(": ")[2]) if is_named(sentence) else sentence for sentence in sentences
+        capitalize(sentence.removeprefix(before)) if sentence.startswith(before) else sentence
+        for sentence in sentences
     )
-
-
-def is_named(sentence: str) -> bool:
-    """Whether a sentence begins with its quantity and a colon."""
-    return sentence.startswith(("pH: ", "EC: "))
 
 
 def capitalize(sentence: str) -> str:
@@ -520,7 +517,7 @@ def collect_sources(
         for published in interval.published:
             add(published.source, published.how_known, published.url)
     return tuple(
-        (f"{text}, {url}" if url else text, voice.say.name("known", known))
+        (f"{voice.say.text(text)}, {url}" if url else voice.say.text(text), voice.say.name("known", known))
         for text, (known, url) in sorted(found.items())
     )
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from pipeline.reports.formats import Voice, format_number, format_signed
+from pipeline.reports.formats import Voice
 from pipeline.reports.summary import CropContrast, HeldCause, Meter, Night, Site, Summary
 from pipeline.reports.view import (
     LevelCount,
@@ -102,7 +102,7 @@ def list_contrasts(summary: Summary, voice: Voice) -> tuple[ContrastRow, ...]:
 
     def describe(one: CropContrast) -> ContrastRow:
         def side(site_id: str, mean: float | None, n: int) -> str:
-            return voice.say("contrasts.site", site=names[site_id], mean=format_number(mean, 2), n=n)
+            return voice.say("contrasts.site", site=names[site_id], mean=voice.number(mean, 2), n=n)
 
         has_interval = one.ci_low is not None and one.ci_high is not None
         return ContrastRow(
@@ -110,8 +110,12 @@ def list_contrasts(summary: Summary, voice: Voice) -> tuple[ContrastRow, ...]:
             quantity=voice.say.name("short", one.quantity),
             first=side(one.first_site, one.mean_first, one.n_first),
             second=side(one.second_site, one.mean_second, one.n_second),
-            difference=format_signed(one.difference),
-            interval=f"{format_signed(one.ci_low)} to {format_signed(one.ci_high)}" if has_interval else "",
+            difference=voice.signed(one.difference),
+            interval=voice.say(
+                "contrasts.interval", low=voice.signed(one.ci_low), high=voice.signed(one.ci_high)
+            )
+            if has_interval
+            else "",
             word=voice.say.name("contrasts", one.word),
             is_clear=one.word == "clear",
         )
@@ -155,5 +159,5 @@ def make_overview_view(summary: Summary, voice: Voice) -> OverviewView:
         contrasts=list_contrasts(summary, voice),
         meters=tuple(PlacedMeter(site, meter) for site in summary.sites for meter in site.meters),
         held=tuple(PlacedHeld(site, held) for site in summary.sites for held in site.held),
-        order_formula=summary.order_formula,
+        order_formula=voice.say.text(summary.order_formula),
     )

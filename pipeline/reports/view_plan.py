@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from pipeline.reports.formats import Voice, format_count
+from pipeline.reports.formats import Voice
 from pipeline.reports.summary import Lot, PlanDay, PlannedSampling, PlanWeek, Site
 from pipeline.reports.view import LotName, name_lot, write_minutes
 
@@ -82,8 +82,8 @@ def make_day(day: PlanDay, lots: Mapping[str, Lot], voice: Voice) -> SamplingDay
     return SamplingDay(
         label=voice.weekday_and_day(day.plan_on),
         items=items,
-        lots=format_count(day.lots),
-        pots=format_count(day.pots),
+        lots=voice.count(day.lots),
+        pots=voice.count(day.pots),
         pots_count=day.pots,
         minutes=write_minutes(day.minutes, voice),
     )
@@ -106,8 +106,8 @@ def list_weeks(site: Site, voice: Voice) -> tuple[PlannedWeek, ...]:
         return PlannedWeek(
             label=_name_week(week, voice),
             days=tuple(make_day(day, lots, voice) for day in days),
-            lots=format_count(week.lots),
-            pots=format_count(week.pots),
+            lots=voice.count(week.lots),
+            pots=voice.count(week.pots),
             minutes=write_minutes(week.minutes, voice),
         )
 

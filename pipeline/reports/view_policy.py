@@ -45,7 +45,7 @@ def describe_origin(value: PolicyValue, voice: Voice) -> str:
     """Say where a value comes from, and what the default would be where it is somebody's own."""
     text = voice.say.name("origin", value.origin)
     if value.source:
-        source = value.source
+        source = voice.say.text(value.source)
         # "published: published worksheet" says it twice
         text = source if source.startswith(text) else f"{text}: {source}"
     if value.default is not None:
@@ -55,12 +55,14 @@ def describe_origin(value: PolicyValue, voice: Voice) -> str:
 
 def make_policy_row(value: PolicyValue, voice: Voice) -> PolicyRow:
     """Return one value as a row. A target of the site's or group's own carries the crop in its name."""
-    meaning = f"{value.name}: {value.meaning}" if value.name.startswith("target ") else value.meaning
+    meaning = voice.say.text(value.meaning)
+    if value.name.startswith("target "):
+        meaning = f"{value.name}: {meaning}"
     return PolicyRow(
         meaning,
         value.value,
         bool(FIGURE.fullmatch(value.value)),
-        value.unit or "",
+        voice.say.text(value.unit or ""),
         describe_origin(value, voice),
     )
 
@@ -74,7 +76,8 @@ def make_container_table(values: list[PolicyValue], voice: Voice) -> ContainerTa
         cells.setdefault(container, {})[field] = (
             f"{value.value} {voice.say.name('origin_letter', value.origin)}"
         )
-        headings.setdefault(field, f"{value.meaning}, {value.unit}" if value.unit else value.meaning)
+        meaning = voice.say.text(value.meaning)
+        headings.setdefault(field, f"{meaning}, {voice.say.text(value.unit)}" if value.unit else meaning)
     if not cells:
         return None
     return ContainerTable(
@@ -83,7 +86,7 @@ def make_container_table(values: list[PolicyValue], voice: Voice) -> ContainerTa
             (voice.say.name("container", container), tuple(row.get(field, "–") for field in headings))
             for container, row in cells.items()
         ),
-        sources=tuple(dict.fromkeys(value.source for value in values if value.source)),
+        sources=tuple(dict.fromkeys(voice.say.text(value.source) for value in values if value.source)),
     )
 
 

@@ -197,7 +197,7 @@ def _number(value: float, say: Phrases, decimals: int | None = None) -> str:
         text = text.rstrip("0").rstrip(".") if "." in text else text
     else:
         text = format_number(value, decimals)
-    return text.replace(".", say("decimal_mark"))
+    return text.replace(".", say.decimal_mark)
 
 
 def _total(sheet: Sheet, say: Phrases) -> str:
@@ -354,7 +354,7 @@ def _block(lot: SheetLot, later: SheetLot | None, volume_unit: str, voice: Voice
 
 
 def _count(value: int, say: Phrases) -> str:
-    return format_count(value).replace(",", "." if say("decimal_mark") == "," else ",")
+    return format_count(value, say.decimal_mark)
 
 
 def _why(due: SheetDue, voice: Voice, *, is_short: bool = False) -> str:

@@ -132,7 +132,7 @@ def make_action_line(lot: Lot, voice: Voice) -> ActionLine:
     return ActionLine(
         name=name_lot(lot, voice),
         sentences=tuple(reason.sentence for reason in reasons[:MOST_REASONS]),
-        checks=tuple(option.title for option in lot.options[:MOST_CHECKS]),
+        checks=tuple(voice.say.text(option.title) for option in lot.options[:MOST_CHECKS]),
         has_options=bool(lot.options),
         due=lot.due,
         next_words=tell_when(lot, voice),

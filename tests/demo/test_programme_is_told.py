@@ -52,9 +52,9 @@ def test_a_lot_still_out_at_its_retest_ranks_up(second: Summary) -> None:
     # Bicarbonate on 26 March waits three days; on 31 March the lot was low for the fifth time.
     lot = lot_of(second, "LA-01")
     (unmoved,) = [reason for reason in lot.reasons if reason.code == "unmoved_after_treatment"]
-    assert unmoved.sentence == (
-        "pH is still low on 03/31/2026, as it has been since 03/03/2026: the treatment of 03/26/2026 (bicarbonate) has "
-        "not mended it."
+    assert unmoved.group_sentence == (
+        "pH is still low on 31 Mar 2026, as it has been since 03 Mar 2026: the treatment of 26 Mar 2026 (bicarbonate) "
+        "has not mended it."
     )
     last = next(one for one in reversed(lot.samplings) if one.counts and one.purpose == "routine")
     assert last.ph.mean is not None

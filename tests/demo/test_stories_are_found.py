@@ -309,7 +309,7 @@ def test_water_feed_and_planting_lists_are_told_with_their_figures(
 ) -> None:
     (finding,) = [one for one in site_of(second, site_id).findings if one.rule == rule]
     assert finding.level == "warn"
-    assert [word for word in words if word not in finding.sentence] == []
+    assert [word for word in words if word not in (finding.group_sentence or finding.sentence)] == []
 
 
 @pytest.mark.parametrize(
@@ -323,5 +323,6 @@ def test_water_feed_and_planting_lists_are_told_with_their_figures(
 def test_treatments_and_trends_are_told_with_their_figures(
     second: Summary, lot_id: str, code: str, words: tuple[str, ...]
 ) -> None:
-    told = " ".join(one.sentence for one in lot_of(second, lot_id).reasons if one.code == code)
+    reasons = [one for one in lot_of(second, lot_id).reasons if one.code == code]
+    told = " ".join(f"{one.sentence} {one.group_sentence or ''}" for one in reasons)
     assert [word for word in words if word not in told] == []

@@ -192,8 +192,8 @@ def test_why_there_is_no_target_is_said(stored: Summary) -> None:
         "which policy does not set."
     )
     assert lot_of(stored, "LA-09").no_target_why == {
-        "ph": "No published pH target for this crop; the general range is used.",
-        "ec": "No published EC target for this crop.",
+        "ph": "Sin objetivo de pH publicado para este cultivo; se usa el rango general.",
+        "ec": "Sin objetivo de CE publicado para este cultivo.",
     }
     assert lot_of(stored, "NR-101").no_target_why == {}
 

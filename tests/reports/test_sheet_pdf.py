@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import json
 import re
-import string
 from dataclasses import replace
 from datetime import timedelta
 from functools import cache
@@ -18,7 +16,7 @@ from pdfua import Severity, validate
 
 from pipeline.assets import templates_folder
 from pipeline.programme.sheet import Sheet
-from pipeline.reports.formats import Voice, load_phrases
+from pipeline.reports.formats import Voice, load_phrases, read_phrases
 from pipeline.reports.render_sheet import make_sheet_files, render_sheet_page
 from pipeline.reports.view_sheet import SheetFacts, make_sheet_view, sheet_voice
 from tests.programme.sheets import AS_OF, make_benches, make_left_out, make_row, make_site, sheet_of
@@ -443,41 +441,6 @@ def test_the_same_sheet_gives_the_same_bytes() -> None:
     assert make_sheet_files(sheet, facts)["hill-sheet.pdf"] == pdf_of("kinds")
 
 
-def placeholders(text: str) -> set[str]:
-    return {name for _, name, _, _ in string.Formatter().parse(text) if name}
-
-
-def phrases(language: str) -> dict[str, Any]:
-    found: dict[str, Any] = json.loads(
-        templates_folder("phrases", f"sheet.{language}.json").read_text("utf-8")
-    )
-    return found
-
-
-def test_every_phrase_of_the_sheet_is_there_in_spanish_and_takes_the_same_values() -> None:
-    english, spanish = phrases("en"), phrases("es")
-    assert english.keys() == spanish.keys()
-    for key, text in english.items():
-        other = spanish[key]
-        assert type(other) is type(text), key
-        if isinstance(text, list):
-            assert len(other) == len(text), key
-        mine = [text] if isinstance(text, str) else text
-        theirs = [other] if isinstance(other, str) else other
-        for one, translated in zip(mine, theirs, strict=True):
-            assert placeholders(one) == placeholders(translated), key
-
-
-def test_no_phrase_was_left_in_english() -> None:
-    english, spanish = phrases("en"), phrases("es")
-    same = {
-        key
-        for key, text in english.items()
-        if text == spanish[key] and re.search(r"[A-Za-zÀ-ÿ]{4,}", re.sub(r"\{\w+\}", "", str(text)))
-    }
-    assert same == set()
-
-
 def test_every_phrase_is_printed_somewhere() -> None:
     sources = "".join(
         path.read_text("utf-8")
@@ -498,7 +461,9 @@ def test_every_phrase_is_printed_somewhere() -> None:
         "meters.found",
         "meters.left",
     )
-    unused = [key for key in phrases("en") if f'"{key}"' not in sources and not key.startswith(groups)]
+    unused = [
+        key for key in read_phrases("sheet") if f'"{key}"' not in sources and not key.startswith(groups)
+    ]
     assert unused == []
 
 

@@ -11,7 +11,7 @@ import pytest
 from pydantic import ValidationError
 
 from pipeline.assets import sql_folder
-from pipeline.reports import wording, wording_held
+from pipeline.reports import wording_findings, wording_held, wording_reasons, wording_site
 from pipeline.settings import PolicyPeriod, findings_page
 from pipeline.settings.findings import BY_NAME, FINDINGS, REASONS, SETTABLE, FindingRule, ReasonRule
 from pipeline.settings.findings_page import write_page
@@ -54,12 +54,10 @@ def rules_of_the_code() -> dict[str, set[str]]:
     return {
         "made in the document": set(re.findall(r'rule="([a-z_]+)"', read_code("reports", "compile.py"))),
         "worded": {
-            *wording._FINDINGS,
-            *wording._DATED_FINDINGS,
-            *wording._METER_FINDINGS,
-            *wording._WATER_FINDINGS,
-            *wording._LIST_FINDINGS,
-            *wording._QUESTIONS,
+            *wording_findings.FINDINGS,
+            *wording_site.WATER_FINDINGS,
+            *wording_site.LIST_FINDINGS,
+            *wording_site.QUESTIONS,
         },
         "lists": set(re.findall(r"'([a-z_]+)'(?: as rule)?,\s+'(?:warn|note)'", sql["list_findings"])),
         "questions": set(re.findall(r"'([a-z_]+)'(?: as rule)?,\s+'(?:warn|note)'", sql["site_questions"])),
@@ -69,7 +67,7 @@ def rules_of_the_code() -> dict[str, set[str]]:
         )
         | set(re.findall(r'"(unclaimed)"', read_code("haul.py"))),
         "files": set(re.findall(r'FileProblem\(\s*"([a-z_]+)"', intake)) | set(wording_held.FILE_PROBLEMS),
-        "held": {*wording_held._HELD, *wording_held._MENDS}
+        "held": {*wording_held._HELD, *wording_held.MENDS}
         | {
             name
             for names in re.findall(
@@ -96,7 +94,7 @@ def test_the_catalogue_names_no_rule_that_the_code_does_not_have() -> None:
 
 def test_every_reason_is_in_the_catalogue_once() -> None:
     names = [one.name for one in REASONS]
-    assert sorted(names) == sorted(wording._REASONS)
+    assert sorted(names) == sorted(wording_reasons.REASONS)
     sql = sql_folder("judgement", "reasons.sql").read_text(encoding="utf-8")
     for name, level in re.findall(r"'([a-z_]+)' as code,\s+'([a-z_]+)' as level", sql):
         assert [one.levels for one in REASONS if one.name == name] == [(level,)], name

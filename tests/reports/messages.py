@@ -1,0 +1,179 @@
+"""Every message that pages can say, gathered from where it stands: what a catalog has to have.
+
+    python -m tests.reports.messages fr > report_templates/languages/fr.po
+
+writes an empty catalog for a new language.
+"""
+
+from __future__ import annotations
+
+import ast
+import csv
+import sys
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from babel.messages.catalog import Catalog
+from babel.messages.pofile import write_po
+
+from pipeline.assets import reference_folder
+from pipeline.reports import wording as wording_facade
+from pipeline.reports import (
+    wording_dues,
+    wording_figures,
+    wording_findings,
+    wording_held,
+    wording_meters,
+    wording_reasons,
+    wording_rereads,
+    wording_site,
+)
+from pipeline.reports.charts import CHART_LOCALE, ENGLISH_LOCALE
+from pipeline.reports.compile import ORDER_FORMULA
+from pipeline.reports.formats import context_of, read_phrases
+from pipeline.reports.languages import DECIMAL_MARK, NAMES
+from pipeline.reports.pages import leave_out_common_cautions, split_sentences
+from pipeline.settings import POLICY_CATALOGUE
+from pipeline.settings.findings import FINDINGS
+
+_MODULES: Final = (
+    wording_facade,
+    wording_dues,
+    wording_figures,
+    wording_findings,
+    wording_held,
+    wording_meters,
+    wording_reasons,
+    wording_rereads,
+    wording_site,
+)
+# What stands in tables of the code and is said through a name.
+_TABLES: Final = (
+    wording_figures.QUANTITY_WORDS,
+    wording_figures.CONTAINER_WORDS,
+    wording_figures.CONTAINERS_WORDS,
+    wording_figures.TREATMENT_WORDS,
+    wording_figures.SIDE_WORDS,
+    wording_findings.WATER_WORDS,
+    wording_findings.PURPOSES,
+    wording_held.MENDS,
+    wording_held.FILE_WORDS,
+    wording_held.CELL_WORDS,
+    wording_held.TROUBLE_WORDS,
+)
+_SINGLE: Final = (
+    "{n}th",
+    wording_held.OTHER_CELL,
+    wording_held.OTHER_FILE,
+    wording_held.OTHER_MEND,
+    wording_held.OTHER_TROUBLE,
+    "common practice",
+    "set by the site",
+    "set by the group",
+    "target set by the site",
+    "target set by the group",
+    "its published ranges hold where no source prints one for the crop",
+    ORDER_FORMULA,
+)
+# A source that is a title stays as it is printed; these are words of ours.
+_SOURCES_OF_OURS: Final = ("common practice", "published worksheet", "usual laboratory window", "1.91 %/°C")
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """One message: its English, its form for several where it has one, and the key of a phrase."""
+
+    english: str
+    plural: str | None = None
+    context: str | None = None
+
+
+def list_messages() -> list[Said]:
+    """All messages, each once, in the order in which a translator reads them."""
+    return list(
+        dict.fromkeys(
+            [
+                Said(".", context=DECIMAL_MARK),
+                Said(ENGLISH_LOCALE, context=CHART_LOCALE),
+                *(Said(names, context=group) for group, names in NAMES.items()),
+                *_phrases(None),
+                *_phrases("sheet"),
+                *_in_code(),
+                *(Said(text) for table in _TABLES for text in table.values()),
+                *map(Said, _SINGLE),
+                *map(Said, _policy()),
+                *map(Said, _options()),
+                *map(Said, _frequencies()),
+            ]
+        )
+    )
+
+
+def _phrases(part: str | None) -> Iterator[Said]:
+    for key, text in read_phrases(part).items():
+        one, other = (text, None) if isinstance(text, str) else text
+        yield Said(one, other, context_of(key, part))
+
+
+def _in_code() -> Iterator[Said]:
+    """Calls of a speech, w("...") and w.many("...", "...", n), in the modules that write sentences."""
+    for module in _MODULES:
+        assert module.__file__ is not None
+        for node in ast.walk(ast.parse(Path(module.__file__).read_text("utf-8"))):
+            if not isinstance(node, ast.Call):
+                continue
+            texts = [
+                one.value for one in node.args if isinstance(one, ast.Constant) and isinstance(one.value, str)
+            ]
+            if isinstance(node.func, ast.Name) and node.func.id == "w" and texts:
+                yield Said(texts[0])
+            elif isinstance(node.func, ast.Attribute) and node.func.attr == "many":
+                assert len(texts) == 2, ast.unparse(node)
+                yield Said(texts[0], texts[1])
+
+
+def _policy() -> Iterable[str]:
+    for entry in POLICY_CATALOGUE:
+        yield entry.meaning
+        if entry.unit:
+            yield entry.unit
+        if entry.source and entry.source.startswith(_SOURCES_OF_OURS):
+            yield entry.source
+    yield from (finding.rule for finding in FINDINGS if finding.is_settable)
+
+
+def _options() -> Iterable[str]:
+    with reference_folder("corrective_options.csv").open(encoding="utf-8", newline="") as file:
+        for row in csv.DictReader(file):
+            yield row["title"]
+            yield from split_sentences(row["text"])
+            yield row["wait"]
+            yield from split_sentences(leave_out_common_cautions(row["cautions"]))
+            if row["source"].startswith(_SOURCES_OF_OURS):
+                yield row["source"]
+
+
+def _frequencies() -> Iterable[str]:
+    with reference_folder("sampling_frequency.csv").open(encoding="utf-8", newline="") as file:
+        for row in csv.DictReader(file):
+            if row["container_classes"] and row["interval_high_days"]:
+                yield row["frequency_as_printed"]
+
+
+def make_catalog(language: str, known: Catalog | None = None) -> Catalog:
+    """A catalog of a language with every message, filled from a known one where that has it."""
+    catalog = Catalog(locale=language, project="Leachbook", charset="utf-8", fuzzy=False)
+    for said in list_messages():
+        if not said.english:
+            continue
+        found = None if known is None else known.get(said.english, said.context)
+        message = said.english if said.plural is None else (said.english, said.plural)
+        string = found.string if found is not None else None
+        catalog.add(message, string or ("" if said.plural is None else ("", "")), context=said.context)
+    return catalog
+
+
+if __name__ == "__main__":
+    write_po(sys.stdout.buffer, make_catalog(sys.argv[1]), width=120, omit_header=False)
