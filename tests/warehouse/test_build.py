@@ -25,8 +25,8 @@ PAGES = {
     "sampling_findings", "site_questions", "meter_states", "site_states", "held_causes", "releases", "published_ranges",
     "trends", "own_charts", "contrasts", "crop_contrasts", "treatments", "water_checks", "water_findings",
     "list_findings", "new_columns", "corrections_tonight", "rereads_tonight", "not_data_lines", "not_data_files",
-    "planned_samplings", "sampling_plan_days", "sheet_lots", "sheet_left_out", "sheet_meters", "calendar", "meter_findings",
-    "reread_lines", "released_files", "older_files",
+    "planned_samplings", "sampling_plan_days", "sheet_lots", "sheet_left_out", "sheet_meters", "calendar",
+    "meter_findings", "reread_lines", "released_files", "older_files",
 }  # fmt: skip
 
 
