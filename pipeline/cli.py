@@ -384,18 +384,33 @@ def rebuild(home: Path, as_json: bool) -> None:
 @click.option("--to", "to_on", type=DAY, required=True, help="Last day of the period, YYYY-MM-DD.")
 @click.option("--site", help="One site alone.")
 @click.option("--as-known", type=DAY, help="Judge by what was known at the end of this day, YYYY-MM-DD.")
+@click.option("--draw", "number", type=click.IntRange(1), help="Draw so many lots for a check of your own.")
+@click.option("--seed", help="What they are drawn by: the same seed draws the same lots.")
 @AS_JSON
 def audit(
-    home: Path, from_on: datetime, to_on: datetime, site: str | None, as_known: datetime | None, as_json: bool
+    home: Path,
+    from_on: datetime,
+    to_on: datetime,
+    site: str | None,
+    as_known: datetime | None,
+    number: int | None,
+    seed: str | None,
+    as_json: bool,
 ) -> None:
     """Write the auditor's dossier of HOME for a period: a PDF with its evidence attached, and the same tables as CSV.
 
-    Its SHA-256 is printed and kept in the ledger. With --as-known an earlier state is made again from the archive.
+    Its SHA-256 is printed and kept in the ledger. With --as-known an earlier state is made again from the archive, and
+    what changed since is written beside it. With --draw and --seed the full files of lots drawn at random, by site.
 
     Example: leachbook audit my_home --from 2026-01-01 --to 2026-03-31
     """
-    from pipeline.audit.run import describe_audit_result, run_audit, tell_audit
+    from pipeline.audit.run import Draw, describe_audit_result, run_audit, tell_audit
 
+    if (number is None) != (seed is None):
+        raise click.UsageError(
+            "--draw and --seed go together: say how many lots, and a seed that you choose."
+        )
+    draw = None if number is None or seed is None else Draw(number, seed)
     with _progress() as say:
         result = run_audit(
             home,
@@ -403,6 +418,7 @@ def audit(
             to_on.date(),
             site,
             as_known=_day(as_known),
+            draw=draw,
             now=datetime.now(UTC),
             say=say,
         )

@@ -12,11 +12,13 @@ from typing import Any
 import polars as pl
 
 from pipeline import __version__
+from pipeline.audit.draw import draw_lots, make_drawn
 from pipeline.audit.evidence import Attached, Period, add_background, attach
 from pipeline.audit.known import Known, open_known
 from pipeline.audit.pages import make_dossier
 from pipeline.audit.sentences import add_sentences
 from pipeline.audit.sheet import say_share
+from pipeline.audit.since import tell_since
 from pipeline.errors import AuditError, HomeError, ReportError
 from pipeline.files import write_whole
 from pipeline.intake import ledger
@@ -28,12 +30,25 @@ from pipeline.warehouse.audit import begin_audit, build_audit, fetch_audit
 from pipeline.warehouse.connect import Connection
 
 Say = Callable[[str], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Draw:
+    """How many lots are drawn, and from which seed."""
+
+    number: int
+    seed: str
+
+
 DOSSIER = "dossier.pdf"
 
 
 @dataclass(frozen=True, slots=True)
 class AuditResult:
-    """A dossier that was written. `period`: as judged, which may end with the night before the day asked for."""
+    """A dossier that was written. `period`: as judged, which may end with the night before the day asked for.
+
+    `beside`: what changed since, and the drawn lots' files, where asked for; `changes`: how many values changed since.
+    """
 
     period: Period
     asked_until: date
@@ -42,6 +57,9 @@ class AuditResult:
     path: Path
     tables: list[Attached]
     shares: list[dict[str, Any]]
+    beside: list[Path]
+    drawn: list[dict[str, Any]]
+    changes: int | None
 
 
 def run_audit(
@@ -51,12 +69,14 @@ def run_audit(
     site_id: str | None = None,
     *,
     as_known: date | None = None,
+    draw: Draw | None = None,
     now: datetime,
     say: Say = lambda _: None,
 ) -> AuditResult:
     """Write the dossier of a period to out/audit/, with its tables beside it, and its hash into the ledger.
 
-    `as_known`: judge by what was known at the end of that day. `now` is an aware instant.
+    `as_known`: judge by what was known at the end of that day; then what changed since is written beside it.
+    `draw`: lots to draw for the auditor's own check. `now` is an aware instant.
     Raises HomeError, AuditError, SiteNotFound, NightRunning, ArchiveError, RebuildError, WarehouseError, ReportError.
     """
     if to_on < from_on:
@@ -76,6 +96,22 @@ def run_audit(
         folder = home / "out" / "audit" / _folder(period, to_on, as_known)
         sha256 = hashlib.sha256(pdf).hexdigest()
         _write(folder, [(DOSSIER, pdf), *((one.file, one.data) for one in attached)])
+        more: dict[str, bytes] = {}
+        changes = None
+        if as_known is not None:
+            say("Looking for what changed since")
+            with open_known(home, None) as (connection, newest):
+                since = tell_since(frames, look_back(connection, period, newest), period, known, newest)
+            changes = len(since.changes)
+            more |= {"since.pdf": since.pdf, "since.csv": since.csv}
+        drawn: set[tuple[str, str]] = set()
+        if draw is not None:
+            say("Laying out the drawn lots")
+            chosen = draw_lots(frames["lots"].select("site_id", "lot_key").rows(), draw.number, draw.seed)
+            drawn = set(chosen)
+            name = "".join(letter if letter.isalnum() else "-" for letter in draw.seed)
+            more[f"drawn_{draw.number}_{name}.pdf"] = make_drawn(frames, period, known, chosen, draw.seed)
+        _write(folder, list(more.items()))
         entry = ledger.audit_entry(
             now,
             sha256,
@@ -90,7 +126,16 @@ def run_audit(
         )
         ledger.append(home, [entry])
     return AuditResult(
-        period, to_on, known, sha256, folder / DOSSIER, attached, _shares(frames, known.settings)
+        period=period,
+        asked_until=to_on,
+        known=known,
+        sha256=sha256,
+        path=folder / DOSSIER,
+        tables=attached,
+        shares=_shares(frames, known.settings),
+        beside=[folder / name for name in more],
+        drawn=[row for row in frames["lots"].to_dicts() if (row["site_id"], row["lot_key"]) in drawn],
+        changes=changes,
     )
 
 
@@ -147,6 +192,9 @@ def describe_audit_result(result: AuditResult) -> dict[str, Any]:
         "dossier": str(result.path),
         "sha256": result.sha256,
         "tables": [one.file for one in result.tables],
+        "beside": [str(path) for path in result.beside],
+        "changes_since": result.changes,
+        "drawn": [{"site": row["site_id"], "lot": row["lot_id"]} for row in result.drawn],
         "sites": [
             {
                 "site": row["site_id"],
@@ -192,4 +240,14 @@ def tell_audit(result: AuditResult) -> list[str]:
             f"({say_share(row['share_on_time_with_excused'])} with the excused); {row['late']} late, {row['missed']} "
             f"missed, {row['open_dues']} open; proper {proper}; longest gap {row['longest_gap_days']} days."
         )
+    if result.drawn:
+        told.append("  Drawn for a check of your own:")
+        told += [f"    {row['site_id']}: {row['lot_id']} {row['crop']}" for row in result.drawn]
+    if result.changes is not None:
+        told.append(
+            "  Nothing of it changed since."
+            if result.changes == 0
+            else f"  Since then {result.changes} values changed; since.pdf and since.csv name them."
+        )
+    told += [f"  {path}" for path in result.beside]
     return [*told, f"  {result.path}", f"  SHA-256 {result.sha256}, noted in the ledger."]

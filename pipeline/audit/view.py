@@ -259,7 +259,7 @@ def late_section(frames: Mapping[str, pl.DataFrame], sites: Mapping[str, str]) -
                 say_day(row["caused_on"]),
                 say_day(row["due_on"]),
                 say_day(row["taken_on"]),
-                _state(row),
+                say_state(row),
                 "yes" if row["is_history"] else "–",
             )
             for row in sorted(
@@ -272,7 +272,8 @@ def late_section(frames: Mapping[str, pl.DataFrame], sites: Mapping[str, str]) -
     return Section("late", "What was late, missed or open", (), (table,))
 
 
-def _state(row: Row) -> str:
+def say_state(row: Row) -> str:
+    """What became of a due, in words."""
     if row["state"] == "late":
         return f"late by {days(row['days_late'])}"
     if row["state"] == "open":
