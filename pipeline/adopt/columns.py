@@ -11,7 +11,7 @@ from functools import cached_property, lru_cache
 from pipeline.adopt.cell_guess import known_share
 from pipeline.adopt.dictionary import OTHER, fold, header_words, known_phrases, unit_key, unit_words
 from pipeline.adopt.moments import are_weeks, are_years, day_formats, moment_formats, time_formats
-from pipeline.adopt.numerals import numeric_share, values_of
+from pipeline.adopt.numerals import numeric_share, values_by_own_mark, values_of
 from pipeline.adopt.questions import Sure
 from pipeline.adopt.waters import is_about, is_of_leachate, is_of_other_water, named_quantity
 from pipeline.intake.header import header_key
@@ -410,8 +410,8 @@ def _figures_fit(field: str, column: ColumnFacts) -> bool:
     low, high = _RANGES[field]
     if column.unit == ("ec", "µS/m"):
         high *= 100
-    for decimal in (".", ","):
-        values = values_of(column.cells, decimal)
+    by_mark = (values_of(column.cells, "."), values_of(column.cells, ","), values_by_own_mark(column.cells))
+    for values in by_mark:
         inside = sum(low <= value <= high for value in values)
         if values and inside >= 0.6 * len(values):
             return True

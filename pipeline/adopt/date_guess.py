@@ -6,9 +6,10 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from pipeline.adopt.columns import ColumnFacts
-from pipeline.adopt.moments import day_formats, span_days
+from pipeline.adopt.moments import day_formats, first_of_two_orders, span_days
 from pipeline.adopt.questions import Choice, Desk, Guess, Question
 from pipeline.errors import AdoptError
+from pipeline.intake.days import is_day_number
 
 _LONG_DAY = "%-d %B %Y"
 _LONG_SPAN_DAYS = 3 * 366
@@ -45,11 +46,7 @@ def _choose(key: str, forms: Sequence[str], columns: Sequence[ColumnFacts], hint
     if not forms:
         if key in desk.answers:
             return desk.settle(key, Guess("", "unsure", ""))
-        cell, header = " ".join(column.cells[0].split())[:40], " ".join(column.header.split())
-        raise AdoptError(
-            f'no date format reads "{cell}" in the column "{header}"; export its dates in figures, '
-            f"or name the format with --answer {key}=FORMAT."
-        )
+        raise AdoptError(_explain_unread(key, column))
     sensible = _without_long_spans(_without_odd_ones(forms), column)
     if len(sensible) == 1:
         why = _reads_all(column)
@@ -69,6 +66,26 @@ def _choose(key: str, forms: Sequence[str], columns: Sequence[ColumnFacts], hint
     choices = tuple(Choice(form, f"{cell} is {_say(cell, form)}") for form in sensible)
     proposed = next((form for form in sensible if form.startswith(hint)), None)
     return desk.ask(Question(key, text, choices, proposed))
+
+
+def _explain_unread(key: str, column: ColumnFacts) -> str:
+    """Why no format reads a column: two orders in it, a spreadsheet's day numbers, or something else."""
+    cell, header = " ".join(column.cells[0].split())[:40], " ".join(column.header.split())
+    if key == "date_format" and sum(is_day_number(one) for one in column.cells) > len(column.cells) / 2:
+        return (
+            f'"{cell}" in the column "{header}" looks like a spreadsheet\'s day number; format the column as dates '
+            "and export it again."
+        )
+    orders = first_of_two_orders(column.cells) if key == "date_format" else None
+    if orders is not None:
+        return (
+            f'"{orders[0]}" and "{orders[1]}" in the column "{header}" put day and month in different orders; '
+            f"correct the file, or name the order with --answer {key}=FORMAT, and the others are held."
+        )
+    return (
+        f'no date format reads "{cell}" in the column "{header}"; export its dates in figures, '
+        f"or name the format with --answer {key}=FORMAT."
+    )
 
 
 def _without_odd_ones(forms: Sequence[str]) -> list[str]:

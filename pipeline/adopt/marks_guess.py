@@ -16,6 +16,7 @@ _MARK_WORDS = {".": "point", ",": "comma"}
 _MOST_MS = 25.0
 # One other mark among so many is a slip of the hand, whose line is held.
 _SLIPS = 20
+_NO_THOUSANDS = "none"
 _BUFFERS = ("found_", "left_", "mv_")
 
 
@@ -32,7 +33,8 @@ def guess_marks(figures: Mapping[str, ColumnFacts], delimiter: str, desk: Desk) 
     """Decide from the columns that hold figures, by field."""
     total = count_marks(cell for column in figures.values() for cell in column.cells)
     decimal = _guess_decimal(total, figures, delimiter, desk)
-    return NumberMarks(decimal, _guess_thousands(total, decimal.value, desk), _guess_signs(figures, desk))
+    thousands = _guess_thousands(total, figures, decimal.value, desk)
+    return NumberMarks(decimal, thousands, _guess_signs(figures, desk))
 
 
 def _guess_decimal(total: Marks, figures: Mapping[str, ColumnFacts], delimiter: str, desk: Desk) -> Guess:
@@ -108,9 +110,14 @@ def _meant(field: str, column: ColumnFacts, body: str, mark: str) -> str:
     return "either"
 
 
-def _guess_thousands(total: Marks, decimal: str, desk: Desk) -> Guess | None:
+def _guess_thousands(
+    total: Marks, figures: Mapping[str, ColumnFacts], decimal: str, desk: Desk
+) -> Guess | None:
     counts = Counter({mark: count for mark, count in total.thousands.items() if mark != decimal})
-    counts[_OTHER[decimal]] += total.either[_OTHER[decimal]]
+    other = _OTHER[decimal]
+    if total.either[other] and not counts[other] and (pair := _find_mixed(total, figures, decimal)):
+        return _ask_thousands(pair, other, desk)
+    counts[other] += total.either[other]
     mark, count = max(counts.items(), key=lambda one: one[1])
     if not count:
         return (
@@ -120,6 +127,49 @@ def _guess_thousands(total: Marks, decimal: str, desk: Desk) -> Guess | None:
         )
     why = f"{_cells(count)} with three digits behind it"
     return desk.settle("thousands", Guess(mark, "likely", why), ("", ".", ",", "'", " "))
+
+
+def _find_mixed(total: Marks, figures: Mapping[str, ColumnFacts], decimal: str) -> tuple[str, str] | None:
+    """A cell like 1,234 and one whose mark is the other one, where the file writes decimals with both; else None.
+
+    A few slips of the hand do not count, unless both stand in one column with three digits behind.
+    """
+    other = _OTHER[decimal]
+    by_column = [(column, count_marks(column.cells)) for column in figures.values()]
+    open_cell = next(
+        cell
+        for column, marks in by_column
+        if marks.either[other]
+        for cell in column.cells
+        if _is_open(cell, other)
+    )
+    for column, marks in by_column:
+        if marks.either[other] and marks.either[decimal]:
+            mine = next(cell for cell in column.cells if _is_open(cell, other))
+            return mine, next(cell for cell in column.cells if _is_open(cell, decimal))
+    if total.decimal[other] * _SLIPS <= total.decimal[decimal]:
+        return None
+    return open_cell, next(
+        cell for column, _ in by_column for cell in column.cells if count_marks([cell]).decimal[other]
+    )
+
+
+def _is_open(cell: str, mark: str) -> bool:
+    return bool(count_marks([cell]).either[mark])
+
+
+def _ask_thousands(pair: tuple[str, str], mark: str, desk: Desk) -> Guess | None:
+    example, beside = pair
+    text = (
+        f"{example} and {beside} stand in one file: does the {_MARK_WORDS[mark]} in {example} mark decimals or "
+        "thousands?"
+    )
+    choices = (
+        Choice(_NO_THOUSANDS, f"nobody knows, or both: lines with cells like {example} are held"),
+        Choice(mark, f"thousands: {example} is {example.replace(mark, '')}"),
+    )
+    answer = desk.ask(Question("thousands", text, choices))
+    return None if answer.value == _NO_THOUSANDS else answer
 
 
 def _guess_signs(figures: Mapping[str, ColumnFacts], desk: Desk) -> Guess | None:

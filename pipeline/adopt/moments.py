@@ -69,6 +69,19 @@ def day_formats(cells: Sequence[str], *, with_times: bool = False) -> list[str]:
     return moment_formats(cells)
 
 
+def first_of_two_orders(cells: Sequence[str]) -> tuple[str, str] | None:
+    """A cell that only a day before its month reads, and one that only a month before its day does; else None."""
+    for form in _DAYS:
+        turned = form.replace("%d", "%?").replace("%m", "%d").replace("%?", "%m")
+        if not form.startswith("%d") or turned not in _DAYS:
+            continue
+        days_first = next((one for one in cells if _parse(one, form) and not _parse(one, turned)), None)
+        months_first = next((one for one in cells if _parse(one, turned) and not _parse(one, form)), None)
+        if days_first is not None and months_first is not None:
+            return days_first, months_first
+    return None
+
+
 def moment_formats(cells: Sequence[str]) -> list[str]:
     """The formats that read the cells as days with a time of day."""
     parts = [match for cell in cells if (match := _MOMENT.fullmatch(cell))]

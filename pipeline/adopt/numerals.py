@@ -65,6 +65,13 @@ def values_of(cells: Iterable[str], decimal: str) -> list[float]:
     return [value for value in values if value is not None]
 
 
+def values_by_own_mark(cells: Iterable[str]) -> list[float]:
+    """The values of all cells that hold a number, the last mark of each taken for its decimal mark."""
+    figures = [figure for figure in map(read_figure, cells) if figure]
+    values = (value_of(figure.body, max(".", ",", key=figure.body.rfind)) for figure in figures)
+    return [value for value in values if value is not None]
+
+
 def numeric_share(cells: Sequence[str]) -> float:
     """Which part of the cells are numbers, from 0 to 1; 0 for no cells."""
     return sum(read_figure(cell) is not None for cell in cells) / len(cells) if cells else 0.0

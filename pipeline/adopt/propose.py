@@ -26,7 +26,7 @@ from pipeline.adopt.file_guess import guess_mode, guess_pattern
 from pipeline.adopt.kind_guess import guess_kind
 from pipeline.adopt.marks_guess import guess_marks
 from pipeline.adopt.moments import span_days
-from pipeline.adopt.numerals import middle_of, values_of
+from pipeline.adopt.numerals import middle_of, values_by_own_mark, values_of
 from pipeline.adopt.questions import Choice, Desk, Guess, Question
 from pipeline.adopt.sniff import Sheet, sniff
 from pipeline.adopt.unit_guess import NO_UNIT, foreign_unit, guess_unit
@@ -575,8 +575,8 @@ def _notes(columns: Sequence[ColumnFacts], by_field: Mapping[str, Match]) -> lis
 
 
 def _looks_like_ph(column: ColumnFacts) -> bool:
-    middles = [middle_of(values_of(column.cells, decimal)) for decimal in (".", ",")]
-    return any(_LEAST_PH <= middle <= _MOST_PH for middle in middles)
+    by_mark = (values_of(column.cells, "."), values_of(column.cells, ","), values_by_own_mark(column.cells))
+    return any(_LEAST_PH <= middle_of(values) <= _MOST_PH for values in by_mark)
 
 
 def _as_export(

@@ -109,9 +109,7 @@ def sniff(data: bytes, name: str, desk: Desk) -> Sheet:
     comment = _guess_comment(lines, first)
     layout = _find_layout(lines, first, declared[1] if declared else None, comment)
     if layout is None:
-        raise AdoptError(
-            f"{name}: no comma, semicolon, tab or bar divides its lines into the columns of a table; export it as CSV."
-        )
+        raise AdoptError(_explain_no_layout(lines, first, name))
     delimiter = _explain_delimiter(layout, is_declared=declared is not None)
     units = _units_row(layout)
     comment = _settle_comment(comment, lines, layout, desk)
@@ -246,6 +244,24 @@ def _find_layout(lines: list[str], first: int, declared: str | None, comment: Gu
         if delimiter and (layout := _lay_out(_rows(lines, first, delimiter, prefix), delimiter))
     ]
     return max(layouts, key=lambda one: (one.hits, round(one.share, 2), one.width), default=None)
+
+
+def _explain_no_layout(lines: list[str], first: int, name: str) -> str:
+    """Why no delimiter makes a table with a header: none divides the lines, or figures stand from the first line on."""
+    for delimiter in DELIMITERS:
+        rows = _rows(lines, first, delimiter, None)
+        wide = [row for row in rows if len(row.cells) == len(rows[0].cells) > 1]
+        if rows and 2 * len(wide) > len(rows):
+            cells = (cell.strip() for cell in rows[0].cells)
+            data = next(
+                (cell for cell in cells if _FIGURE.fullmatch(cell) or _DATE_LIKE.fullmatch(cell)), None
+            )
+            if data is not None:
+                return (
+                    f"{name} has no header: line {rows[0].line_from}, where the names of the columns should stand, "
+                    f'holds data (like "{data}"); export it with its header, or write one above it.'
+                )
+    return f"{name}: no comma, semicolon, tab or bar divides its lines into the columns of a table; export it as CSV."
 
 
 def _rows(lines: list[str], first: int, delimiter: str, prefix: str | None) -> list[_Row]:

@@ -108,6 +108,11 @@ def _read_quickly(texts: pl.Series, form: str) -> pl.Series:
     return moments.select(pl.when(same & known).then(moment)).to_series()
 
 
+def is_day_number(text: str) -> bool:
+    """Whether a text looks like the number by which a spreadsheet counts a day: 46115 is 3 April 2026."""
+    return _SERIAL.fullmatch(text) is not None
+
+
 def explain_moment(text: str, formats: Sequence[str], what: str) -> str:
     """Why a text is no date or time by these formats, with what it looks like where that can be said."""
     like = f"write it like {example_of(formats[0])}"

@@ -206,6 +206,56 @@ def test_dates_that_no_format_reads_are_one_sentence() -> None:
         )
 
 
+@pytest.mark.parametrize(
+    ("rows", "sentence"),
+    [
+        (
+            "46114,A-1,5.8,1.9\n46115,A-1,5.9,1.8",
+            '"46114" in the column "Date" looks like a spreadsheet\'s day',
+        ),
+        (
+            "13/04/2026,A-1,5.8,1.9\n04/14/2026,A-1,5.9,1.8",
+            '"13/04/2026" and "04/14/2026" in the column "Date"',
+        ),
+    ],
+)
+def test_dates_that_cannot_be_read_say_what_they_are(rows: str, sentence: str) -> None:
+    with pytest.raises(AdoptError) as refused:
+        propose(_readings(rows), "log.csv", SITE)
+    assert sentence in str(refused.value)
+
+
+MIXED = "2026-04-03;A-1;5,8;1,234\n2026-04-04;A-2;5.9;1.234\n2026-04-05;A-2;6.0;1.234"
+
+
+@pytest.mark.parametrize("unit", ["mS/cm", "µS/cm"])
+def test_figures_with_both_marks_keep_their_columns_and_are_asked_about(unit: str) -> None:
+    data = _readings(MIXED, f"Date;Lot;pH;EC ({unit})")
+    proposal = propose(data, "log_2026-04-03.csv", SITE)
+    assert {"ph", "ec"} <= set(mapped(proposal))
+    assert {"decimal", "thousands"} <= keys(proposal)
+    answers = {"decimal": ".", "thousands": "none"}
+    answered = propose(data, "log_2026-04-03.csv", SITE, None, answers)
+    assert not answered.questions
+    assert answered.export.thousands == ""
+
+
+def test_one_column_with_both_marks_is_asked_about_though_the_others_have_one() -> None:
+    data = _readings("2026-04-03;A-1;5.8;1,234\n2026-04-04;A-2;5.9;1.234", "Date;Lot;pH;EC (µS/cm)")
+    (question,) = propose(data, "log_2026-04-03.csv", SITE).questions
+    assert question.key == "thousands"
+    assert question.text.startswith("1,234 and 1.234 stand in one file")
+
+
+def test_a_slip_among_many_leaves_the_thousands_likely() -> None:
+    rows = "".join(f"2026-04-{day:02};A-1;5,8;1.85{day % 10}\n" for day in range(1, 29))
+    rows += "".join(f"2026-03-{day:02};A-1;5,{day};1.86{day % 10}\n" for day in range(1, 29))
+    data = _readings(rows + "2026-04-30;A-1;5.9;1.900", "Date;Lot;pH;EC (µS/cm)")
+    proposal = propose(data, "log_2026-04-03.csv", SITE, None, {"mode": "increment"})
+    assert not proposal.questions
+    assert (setting(proposal, "decimal"), setting(proposal, "thousands")) == (",", ".")
+
+
 def test_weeks_stand_for_days() -> None:
     data = _readings("14,2026,House 1,5.8\n15,2026,House 2,5.9", "Week,Year,House,Mean pH")
     proposal = propose(data, "sheet.csv", SITE)

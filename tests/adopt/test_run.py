@@ -157,6 +157,7 @@ def _xlsx() -> bytes:
         (bytes(range(256)) * 4, "no text"),
         (b"<html><table><tr><td>pH</td></tr></table></html>", "web page"),
         (b"Date;Lot;pH;EC (mS/cm)\n", "a header and no data"),
+        (b"A-1,2026-04-02,5.8,2.1\nA-2,2026-04-02,5.9,2.2\n", "has no header: line 1, where the names"),
         (b"just a line of words\nand another one\n", "no comma, semicolon, tab or bar"),
     ],
 )
