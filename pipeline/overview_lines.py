@@ -248,7 +248,7 @@ def _changes(summary: Summary) -> list[str]:
     """Lines that were released, files that were read again, and lines that gave way to others: a line each."""
     told: list[str] = []
     for site in summary.sites:
-        sentences = site.released_sentences
+        sentences = site.group_released_sentences or site.released_sentences
         told += [f"  {site.name}: {text}" for text in sentences[:MOST_RELEASES]]
         if len(sentences) > MOST_RELEASES:
             told.append(f"  {site.name}: {len(sentences) - MOST_RELEASES} more on its page.")
@@ -256,7 +256,7 @@ def _changes(summary: Summary) -> list[str]:
         if len(site.released_files) > MOST_RELEASES:
             told.append(f"    and {_count(len(site.released_files) - MOST_RELEASES, 'more file')}")
     for site in summary.sites:
-        told += [f"  {site.name}: {one.sentence}" for one in site.rereads_tonight]
+        told += [f"  {site.name}: {one.group_sentence or one.sentence}" for one in site.rereads_tonight]
         shown = site.reread_lines[:MOST_REREAD]
         told += [f"    {one.file} {one.sentence}" for one in shown]
         more = len(site.reread_lines) - len(shown) + site.reread_lines_more

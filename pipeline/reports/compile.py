@@ -59,7 +59,7 @@ ORDER_FORMULA = (
 )
 MOST_CORRECTIONS = 20
 MOST_SET_ASIDE = 50
-_REREAD_FIELDS = [name for name in Reread.model_fields if name != "sentence"]
+_REREAD_FIELDS = [name for name in Reread.model_fields if name not in ("sentence", "group_sentence")]
 _REREAD_LINE_FIELDS = [name for name in RereadLine.model_fields if name != "sentence"]
 _CROP_CONTRAST_FIELDS = [name for name in CropContrast.model_fields if name != "crop"]
 LEVELS: tuple[Level, ...] = get_args(Level)
@@ -149,6 +149,7 @@ def _site(site: SiteSettings, policy: PolicyInForce, rows: Rows, words: Wording,
         ],
         released_tonight=sum(row["records"] for row in releases),
         released_sentences=[words.released(row) for row in releases],
+        group_released_sentences=words.group_texts(partial(_released, releases)),
         released_files=[_released_file(row) for row in rows.site("released_files", site.id)],
         superseded_tonight=sum(row["fate"] == "superseded" for row in corrections),
         withdrawn_tonight=sum(row["fate"] == "withdrawn" for row in corrections),
@@ -157,7 +158,10 @@ def _site(site: SiteSettings, policy: PolicyInForce, rows: Rows, words: Wording,
             for row in corrections[:MOST_CORRECTIONS]
         ],
         rereads_tonight=[
-            Reread(**{name: row[name] for name in _REREAD_FIELDS}, sentence=words.reread(row))
+            Reread(
+                **{name: row[name] for name in _REREAD_FIELDS},
+                **_told(words, partial(Wording.reread, row=row)),
+            )
             for row in rows.site("rereads_tonight", site.id)
         ],
         reread_lines=[reread_line(row, words) for row in changed],
@@ -370,6 +374,10 @@ def _held(causes: Sequence[Row], words: Wording) -> list[HeldCause]:
             )
         )
     return held
+
+
+def _released(releases: Sequence[Row], words: Wording) -> list[str]:
+    return [words.released(row) for row in releases]
 
 
 def _silence(site: SiteSettings, state: Row, words: Wording) -> str:

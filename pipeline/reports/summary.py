@@ -499,6 +499,9 @@ class Reread(Part):
     held_before: int
     held_after: int
     sentence: str
+    group_sentence: str | None = Field(
+        default=None, description="The same in the group's language, where it differs"
+    )
 
 
 class ChangedValue(Part):
@@ -640,6 +643,9 @@ class Site(Part):
     files_tonight: list[FileReceived]
     released_tonight: int = Field(description="Records held last night and accepted tonight")
     released_sentences: list[str]
+    group_released_sentences: list[str] | None = Field(
+        default=None, description="The same in the group's language, where it differs"
+    )
     released_files: list[ReleasedFile] = Field(default_factory=list, description="Where these lines stand")
     superseded_tonight: int = Field(default=0, description="Lines that gave way to a later version tonight")
     withdrawn_tonight: int = Field(

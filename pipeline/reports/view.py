@@ -6,6 +6,7 @@ Every figure comes from the summary; here it only gets words and an order.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
@@ -170,7 +171,7 @@ def name_place(lot: Lot, voice: Voice) -> str:
 def name_lot(lot: Lot, voice: Voice) -> LotName:
     """Return the words for a lot."""
     return LotName(
-        anchor=f"lot-{lot.rank}",
+        anchor=name_anchor(lot.lot_id),
         lot_id=lot.lot_id,
         crop=lot.crop,
         cultivar=lot.cultivar,
@@ -243,6 +244,14 @@ def list_reasons(lot: Lot) -> tuple[Reason, ...]:
     """The lot's reasons as a page shows them: that affected plants were sampled is told by how they differ."""
     differ = any(reason.code == "affected_differ" for reason in lot.reasons)
     return tuple(reason for reason in lot.reasons if not (differ and reason.code == "affected_noted"))
+
+
+def name_anchor(lot_id: str) -> str:
+    """The place of a lot on its site's page; the same every night, so that a link kept by somebody leads there still.
+
+    Codes of lots are one whatever their case.
+    """
+    return "lot-" + re.sub(r"[^a-z0-9-]", lambda letter: f"_{ord(letter[0]):x}_", lot_id.lower())
 
 
 def describe_source(source: Source, voice: Voice) -> str:

@@ -2,19 +2,37 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Final
 
 from pipeline.reports.formats import Voice
-from pipeline.reports.summary import CropContrast, HeldCause, Meter, Night, Site, Summary
+from pipeline.reports.summary import (
+    CropContrast,
+    HeldCause,
+    Level,
+    Lot,
+    Meter,
+    Night,
+    Quantity,
+    Site,
+    Summary,
+)
 from pipeline.reports.view import (
     LevelCount,
     LotRow,
     count_levels,
     describe_freshness,
+    find_last_counting,
     list_reasons,
     make_lot_row,
 )
 from pipeline.reports.view_plan import WeekCell, list_week_cells, name_weeks
+
+MOST_LOTS: Final = 300
+"""In print these are listed, and on the screen shown until somebody asks for all."""
+MOST_CROPS: Final = 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +93,18 @@ class ContrastRow:
 
 
 @dataclass(frozen=True, slots=True)
+class CropRow:
+    """One crop over all sites: its lots by level, and the span of their last counting means."""
+
+    crop: str
+    sites: int
+    lots_total: int
+    counts: tuple[LevelCount, ...]
+    ph: str
+    ec: str
+
+
+@dataclass(frozen=True, slots=True)
 class OverviewView:
     """All sites on one day, ready for a page."""
 
@@ -90,10 +120,50 @@ class OverviewView:
     plan_weeks: tuple[str, ...]
     plan: tuple[PlanRow, ...]
     lots: tuple[PlacedLot, ...]
+    lots_shown: int
+    lots_more: int
+    crops: tuple[CropRow, ...]
+    crops_more: int
     contrasts: tuple[ContrastRow, ...]
     meters: tuple[PlacedMeter, ...]
     held: tuple[PlacedHeld, ...]
     order_formula: str
+
+
+def list_crops(summary: Summary, voice: Voice) -> tuple[CropRow, ...]:
+    """Every crop with its lots at all sites; those with most lots that need someone first."""
+    by_crop: dict[str, list[tuple[Site, Lot]]] = {}
+    for site in summary.sites:
+        for lot in site.lots:
+            by_crop.setdefault(" ".join(lot.crop.lower().split()), []).append((site, lot))
+    placed = sorted(
+        by_crop.values(),
+        key=lambda lots: (-sum(lot.level != "ok" for _, lot in lots), lots[0][1].crop.lower()),
+    )
+    return tuple(_make_crop_row(lots, voice) for lots in placed)
+
+
+def _make_crop_row(placed: list[tuple[Site, Lot]], voice: Voice) -> CropRow:
+    lots = [lot for _, lot in placed]
+    levels: Counter[Level] = Counter(lot.level for lot in lots)
+    return CropRow(
+        crop=lots[0].crop,
+        sites=len({site.site_id for site, _ in placed}),
+        lots_total=len(lots),
+        counts=count_levels({level: levels[level] for level in ("act", "no_reading", "watch", "ok")}, voice),
+        ph=_write_span(lots, "ph", voice),
+        ec=_write_span(lots, "ec", voice),
+    )
+
+
+def _write_span(lots: Iterable[Lot], quantity: Quantity, voice: Voice) -> str:
+    """Lowest and highest mean of the lots' last counting samplings; a dash where there is none."""
+    last = [one for lot in lots if (one := find_last_counting(lot)) is not None]
+    means = [mean for one in last if (mean := getattr(one, quantity).mean) is not None]
+    if not means:
+        return "–"
+    low, high = (voice.number(value, 2) for value in (min(means), max(means)))
+    return low if low == high else f"{low}–{high}"
 
 
 def list_contrasts(summary: Summary, voice: Voice) -> tuple[ContrastRow, ...]:
@@ -143,6 +213,7 @@ def make_overview_view(summary: Summary, voice: Voice) -> OverviewView:
         for lot in site.lots
         if lot.level != "ok"
     ]
+    crops = list_crops(summary, voice)
     return OverviewView(
         group_name=summary.group_name,
         night=night,
@@ -156,6 +227,10 @@ def make_overview_view(summary: Summary, voice: Voice) -> OverviewView:
         plan_weeks=name_weeks(summary.sites, voice),
         plan=tuple(PlanRow(site, list_week_cells(site, voice)) for site in summary.sites if site.plan_weeks),
         lots=tuple(sorted(placed, key=lambda lot: lot.row.lot.rank)),
+        lots_shown=MOST_LOTS,
+        lots_more=max(0, len(placed) - MOST_LOTS),
+        crops=crops,
+        crops_more=max(0, len(crops) - MOST_CROPS),
         contrasts=list_contrasts(summary, voice),
         meters=tuple(PlacedMeter(site, meter) for site in summary.sites for meter in site.meters),
         held=tuple(PlacedHeld(site, held) for site in summary.sites for held in site.held),

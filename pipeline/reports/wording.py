@@ -57,6 +57,10 @@ class Wording:
         """What `write` makes in the group's style; None where the site speaks and writes dates alike."""
         return None if self._group is None else write(self._group)
 
+    def group_texts(self, write: Callable[[Wording], list[str]]) -> list[str] | None:
+        """Several sentences in the group's style; None where the site speaks and writes dates alike."""
+        return None if self._group is None else write(self._group)
+
     def day(self, value: date) -> str:
         """One date as the site writes it."""
         return self.speech.day(value)

@@ -13,7 +13,7 @@ from playwright.sync_api import Browser, Page, sync_playwright
 from pipeline.reports.formats import Voice, load_phrases
 from pipeline.reports.pages import render_page
 from pipeline.reports.view_overview import make_overview_view
-from tests.reports.factory import make_large_summary
+from tests.reports.factory import make_large_summary, make_lot, make_site, make_summary
 
 RULES = {"runOnly": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa", "best-practice"]}
 CHROMIUM = shutil.which("chromium")
@@ -47,6 +47,71 @@ def overview(tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("browser") / "overview.html"
     path.write_text(render_page("overview.html", view, voice, medium="screen", paper="a4").html, "utf-8")
     return path
+
+
+@pytest.fixture(scope="module")
+def crowd(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """An overview of two sites with 320 lots that need someone, 20 of them at the second."""
+    lots = [make_lot(number, "act" if number < 9 else "watch", crop="petunia") for number in range(300)]
+    sites = [
+        make_site(1, (), lots=lots),
+        make_site(2, (), lots=[make_lot(number, "watch", crop="Begonia rex") for number in range(300, 320)]),
+    ]
+    voice = Voice(load_phrases("es"), "%d/%m/%Y")
+    view = make_overview_view(make_summary(sites, language="es"), voice)
+    path = tmp_path_factory.mktemp("crowd") / "overview.html"
+    path.write_text(render_page("overview.html", view, voice, medium="screen", paper="a4").html, "utf-8")
+    return path
+
+
+def shown(page: Page) -> int:
+    return page.locator("table#lots tbody tr:visible").count()
+
+
+def test_three_hundred_lots_are_shown_until_all_are_asked_for(crowd: Path, page: Page) -> None:
+    page.goto(crowd.as_uri())
+    told = page.locator("form.find output")
+    assert (shown(page), told.inner_text()) == (300, "300 a la vista de 320 que encajan, 320 en total")
+    page.get_by_role("button", name="Mostrar todos").press("Enter")
+    assert shown(page) == 320
+    assert not page.get_by_role("button", name="Mostrar todos").is_visible()
+
+
+def test_what_is_typed_and_chosen_leaves_the_lots_that_fit(crowd: Path, page: Page) -> None:
+    page.goto(crowd.as_uri())
+    box = page.get_by_role("searchbox", name="Buscar")
+    box.press_sequentially("BEGÓNIA  rex")
+    assert shown(page) == 20
+    box.fill("")
+    page.locator("select[name=level]").select_option("act")
+    assert shown(page) == 9
+    # sorting keeps what was chosen
+    page.locator("table#lots thead th", has_text="Plantas").get_by_role("button").click()
+    assert shown(page) == 9
+    box.fill("nothing like it")
+    assert shown(page) == 0
+    box.fill("")
+    page.locator("select[name=level]").select_option("")
+    page.locator("select[name=site]").select_option(index=2)
+    assert shown(page) == 20
+
+
+def test_the_crowded_page_passes_the_accessibility_check(crowd: Path, page: Page) -> None:
+    page.goto(crowd.as_uri())
+    results = Axe().run(page, options=RULES)
+    assert results.violations_count == 0, results.generate_report()
+
+
+def test_a_page_leads_to_a_lot_and_prints(small_night: Path, page: Page, tmp_path: Path) -> None:
+    page.goto((small_night / "overview.html").as_uri())
+    link = page.locator("table#lots tbody th a").first
+    lot = link.inner_text()
+    link.click()
+    page.wait_for_url("**/sites/site-1.html#lot-*")
+    block = page.locator(page.evaluate("'#' + CSS.escape(location.hash.slice(1))"))
+    assert lot in block.locator("h3").inner_text()
+    page.pdf(path=tmp_path / "page.pdf")
+    assert (tmp_path / "page.pdf").read_bytes().startswith(b"%PDF-")
 
 
 @pytest.mark.parametrize("width", [1280, 400])

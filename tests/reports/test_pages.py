@@ -118,7 +118,7 @@ def test_the_policy_allows_the_one_script_and_nothing_fetched(small_night: Path)
 def test_the_overview_shows_sites_lots_meters_and_held_lines(small_night: Path) -> None:
     page = parse(small_night / "overview.html")
     captions = [caption.text_content() for caption in page.iter("caption")]
-    assert len(captions) == 5
+    assert len(captions) == 6
     text = " ".join(page.text_content().split())
     for part in (
         "North range",
@@ -142,7 +142,7 @@ def test_the_plan_has_a_row_for_each_day_under_its_week(small_night: Path) -> No
     rows = [row for week in weeks for row in week.findall("tr")]
     assert len(rows) == 4 + len(site.plan)
     linked = {a.get("href") for row in rows for a in row.iter("a")}
-    assert linked == {f"#lot-{lot.rank}" for lot in site.lots}
+    assert linked == {f"#lot-{lot.lot_id.lower()}" for lot in site.lots}
     first = " ".join(rows[0].text_content().split())
     assert first.startswith("2026-04-06 to 2026-04-12")
     assert first.endswith(f"{site.plan_weeks[0].pots}80 min")
