@@ -277,7 +277,7 @@ def say_state(row: Row) -> str:
     if row["state"] == "late":
         return f"late by {days(row['days_late'])}"
     if row["state"] == "open":
-        return f"open, {days(row['days_open'])}"
+        return f"open, {days(row['days_open'])}" if row["days_open"] else "open, due on the last day"
     if row["state"] == "excused":
         late = ", entered late" if row["is_excused_late"] else ""
         return f"excused until {say_day(row['excused_until'])}{late}"
