@@ -320,11 +320,11 @@ def adopt(
 
 
 @cli.command()
-@click.argument("home", type=click.Path(path_type=Path, exists=True), metavar="HOME|DOSSIER.pdf")
+@click.argument("home", type=click.Path(path_type=Path), metavar="HOME|DOSSIER.pdf")
 @click.option(
     "--archive",
     "archive_folder",
-    type=click.Path(path_type=Path, file_okay=False, exists=True),
+    type=click.Path(path_type=Path, file_okay=False),
     help="For a dossier: the archive folder, or a copy of it.",
 )
 @AS_JSON
