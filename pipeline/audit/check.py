@@ -9,8 +9,11 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import Any, Final
+
+import polars as pl
 
 from pipeline.audit.differences import Difference, count_rows, find_differences, say_value
 from pipeline.audit.evidence import Attached, attach
@@ -25,6 +28,8 @@ from pipeline.warehouse.audit import compute_again
 
 Say = Callable[[str], None]
 MOST_NAMED: Final = 5
+_UNREADABLE: Final = (KeyError, TypeError, ValueError, csv.Error, pl.exceptions.PolarsError)
+"""What tables raise that somebody wrote who did not know them."""
 
 
 @dataclass(slots=True)
@@ -48,19 +53,27 @@ def check_dossier(path: Path, archive_folder: Path, *, say: Say = lambda _: None
     carried = read_dossier(path)
     result = DossierCheck(path, hashlib.sha256(path.read_bytes()).hexdigest())
     with _home_of(archive_folder) as home:
-        say("Comparing the attached tables with their index")
-        result.findings += _check_attached(carried)
-        result.tables = len(carried.files)
-        say("Walking the ledger")
-        result.findings += _check_ledger(home, carried, result.sha256)
-        say("Hashing the evidence")
-        result.files, found = _check_evidence(home, carried)
-        result.findings += found
-        say("Computing compliance again from the attached tables")
-        result.lots, found = _check_compliance(carried)
-        result.findings += found
-        say("Making every table anew from the archive")
-        result.findings += _check_anew(home, carried, say)
+        for what, step in (
+            ("Comparing the attached tables with their index", _check_attached),
+            ("Walking the ledger", partial(_check_ledger, home, result.sha256)),
+            ("Hashing the evidence", partial(_check_evidence, home, result)),
+            ("Computing compliance again from the attached tables", partial(_check_compliance, result)),
+            ("Making every table anew from the archive", partial(_check_anew, home, say)),
+        ):
+            say(what)
+            try:
+                result.findings += step(carried)
+            except _UNREADABLE as error:
+                # What one step cannot read must not silence the others.
+                result.findings.append(
+                    Finding(
+                        "attachments",
+                        f"{what} came to no end: a table is not as a dossier has it ({type(error).__name__}: "
+                        f"{error}); "
+                        "ask for the dossier as it was handed out.",
+                    )
+                )
+    result.tables = len(carried.files)
     return result
 
 
@@ -97,7 +110,7 @@ def _attached(name: str, what: str) -> Finding:
     return Finding("attachments", f"{name}: {what}; ask for the dossier as it was handed out.")
 
 
-def _check_ledger(home: Path, carried: Carried, sha256: str) -> Iterator[Finding]:
+def _check_ledger(home: Path, sha256: str, carried: Carried) -> Iterator[Finding]:
     entries, broken = ledger.walk_chain(home)
     for one in broken:
         yield Finding("ledger", f"archive/ledger.jsonl line {one.entry_no}: {one.sentence}.")
@@ -125,19 +138,18 @@ def _check_ledger(home: Path, carried: Carried, sha256: str) -> Iterator[Finding
         )
 
 
-def _check_evidence(home: Path, carried: Carried) -> tuple[int, list[Finding]]:
-    """Files of the evidence that are in the archive as the dossier names them, and what is wrong."""
+def _check_evidence(home: Path, result: DossierCheck, carried: Carried) -> list[Finding]:
+    """What is wrong with the files of the evidence; those that are as the dossier names them are counted."""
     found: list[Finding] = []
-    good = 0
     rows = carried.table("files").to_dicts()
     for row in rows:
         problem = _look_at(home, row, f"file no. {row['file_id']}, {row['name']} of {row['site_id']}")
-        good += problem is None
+        result.files += problem is None
         found += [] if problem is None else [problem]
     for row in carried.table("settings").to_dicts():
         problem = _look_at(home, row, f"settings {row['name']}")
         found += [] if problem is None else [problem]
-    return good, [*found, *_compare_receipts(home, carried, rows)]
+    return [*found, *_compare_receipts(home, carried, rows)]
 
 
 def _look_at(home: Path, row: Mapping[str, Any], what: str) -> Finding | None:
@@ -187,8 +199,8 @@ def _compare_receipts(home: Path, carried: Carried, rows: list[dict[str, Any]]) 
         )
 
 
-def _check_compliance(carried: Carried) -> tuple[int, list[Finding]]:
-    """Lots whose dues were worked out once more from the attached tables, and what came out otherwise."""
+def _check_compliance(result: DossierCheck, carried: Carried) -> list[Finding]:
+    """What comes out otherwise when dues and shares are worked out once more from the attached tables."""
     try:
         types: dict[str, dict[str, str]] = {}
         for row in carried.table("dictionary").to_dicts():
@@ -201,21 +213,22 @@ def _check_compliance(carried: Carried) -> tuple[int, list[Finding]]:
             carried.period.to_on,
             date.fromisoformat(carried.facts["as_of"]),
         )
-    except (LeachbookError, KeyError, ValueError, csv.Error) as error:
-        return 0, [Finding("compliance", f"The attached tables cannot be computed again: {error}")]
+    except LeachbookError as error:
+        return [Finding("compliance", f"The attached tables cannot be computed again: {error}")]
     findings = []
     for name, frame in again.items():
         told = list(find_differences(name, carried.table(name), read_table(to_csv(frame))))
         findings += _say_differences("compliance", told, "the attached tables give")
-    return tables["lots"].height, findings
+    result.lots = tables["lots"].height
+    return findings
 
 
-def _check_anew(home: Path, carried: Carried, say: Say) -> list[Finding]:
+def _check_anew(home: Path, say: Say, carried: Carried) -> list[Finding]:
     """Every table made from the archive as it was that night, against the attached ones."""
     try:
         with open_known_night(home, int(carried.facts["night"]), say) as (connection, known):
             made = attach(look_back(connection, carried.period, known))
-    except (LeachbookError, ValueError, OSError) as error:
+    except LeachbookError as error:
         return [Finding("archive", f"The tables cannot be made anew from the archive: {error}")]
     return [finding for one in made for finding in _compare_table(carried, one)]
 
@@ -226,7 +239,7 @@ def _compare_table(carried: Carried, one: Attached) -> list[Finding]:
         return []  # a missing one is told with the index, and the index hangs on all others
     try:
         told = list(find_differences(one.name, read_table(data), read_table(one.data)))
-    except (ValueError, csv.Error, UnicodeDecodeError):
+    except _UNREADABLE:
         told = []
     if not told:
         return [

@@ -32,6 +32,11 @@ class Carried:
             self.facts["site_id"] or None,
         )
 
+    def check(self) -> None:
+        """See that the facts can be read. Raises KeyError, ValueError."""
+        _ = self.period, date.fromisoformat(self.facts["as_of"])
+        _ = int(self.facts["night"]), int(self.facts["ledger_line"]), self.facts["ledger_sha256"]
+
     def table(self, name: str) -> pl.DataFrame:
         """One table, every cell as text; an empty cell is null."""
         return read_table(self.files[f"{name}.csv"])
@@ -56,8 +61,8 @@ def read_dossier(path: Path) -> Carried:
     try:
         facts = {row["key"]: row["value"] for row in read_table(files["audit.csv"]).to_dicts()}
         carried = Carried(path, files, {key: value or "" for key, value in facts.items()})
-        carried.period  # noqa: B018 (days that cannot be read are an error here, not later)
-    except (KeyError, ValueError, UnicodeDecodeError) as error:
+        carried.check()
+    except (KeyError, ValueError, csv.Error) as error:
         raise AuditError(
             f"{path}: the attached audit.csv does not say what the dossier is about; ask for the dossier as it was "
             "handed out."

@@ -210,3 +210,28 @@ def test_what_is_no_dossier_or_no_archive_is_said_in_one_sentence(home: Path, tm
     assert (told.code, "say with --archive" in told.err) == (2, True)
     told = run_cli("verify", home, "--archive", home / "archive")
     assert (told.code, "leave it out" in told.err) == (2, True)
+
+
+@pytest.mark.parametrize(
+    ("name", "data"),
+    [
+        ("files.csv", b"a,b\n1,2\n"),
+        ("samplings.csv", b"\xff\xfe"),
+        ("dictionary.csv", b'table,column,type\nlots,site_id,"VARCHAR); drop table lots; --"\n'),
+        ("lots.csv", b"site_id\n1,2,3\n"),
+        ("rules.csv", b""),
+        ("index.csv", b"no index"),
+    ],
+)
+def test_a_table_that_is_none_is_a_finding_and_no_traceback(home: Path, name: str, data: bytes) -> None:
+    replace_attachments(home / DOSSIER, {name: data})
+    told = check(home)
+    assert sentences(told, "attachments"), told.out
+    assert "Traceback" not in told.err
+
+
+@pytest.mark.parametrize("data", [b"", b"key,value\nfrom_on,soon\n", b"x"])
+def test_a_dossier_that_does_not_say_what_it_is_about_is_refused(home: Path, data: bytes) -> None:
+    replace_attachments(home / DOSSIER, {"audit.csv": data})
+    told = check(home)
+    assert (told.code, "does not say what the dossier is about" in told.err) == (2, True)
