@@ -11,14 +11,14 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.reports.summary import Lot, Summary
-from pipeline.settings import PolicyPeriod, load_settings
+from pipeline.reports.summary import Lot
+from pipeline.settings import PolicyPeriod
 from pipeline.settings.findings import REASONS
 from pipeline.settings.policy import Target
 from pipeline.trace import trace_lot, write_trace
 from pipeline.trace.lot import Trace
 from pipeline.trace.standing import REASON_STEPS
-from pipeline.warehouse.connect import Connection, reader
+from pipeline.warehouse.connect import Connection
 from tests.home import run_cli
 from tests.sql.bench import Bench, empty, open_warehouse, settings_of, site
 
@@ -38,17 +38,9 @@ def bench(warehouse: Connection) -> Bench:
     return Bench(warehouse)
 
 
-@pytest.fixture(scope="module")
-def traced(demo_home: Path) -> Traced:
-    """Every lot of the demo, on the last day on which it was sampled."""
-    summary = Summary.model_validate_json((demo_home / "out" / "latest" / "summary.json").read_bytes())
-    settings = load_settings(demo_home)
-    with reader(demo_home) as connection:
-        return [
-            (site.site_id, lot, trace_lot(connection, settings, site.site_id, lot.lot_id))
-            for site in summary.sites
-            for lot in site.lots
-        ]
+@pytest.fixture
+def traced(traced_lots: Traced) -> Traced:
+    return traced_lots
 
 
 def trace(bench: Bench, on: date | None = None) -> Trace:
