@@ -56,10 +56,21 @@ class Copy:
 
 
 def is_newer_version(later: Copy, earlier: Copy) -> bool:
-    """At least half of the earlier one's lines, by what they say or by their key."""
+    """At least half of the earlier one's lines, by what they say or by their key; or all its samplings again."""
     says, keys = later.says(), later.keys()
     again = sum(line.says in says or line.key in keys for line in earlier.lines)
-    return again > 0 and len(earlier.lines) <= 2 * again
+    return (again > 0 and len(earlier.lines) <= 2 * again) or has_its_samplings(later, earlier)
+
+
+def has_its_samplings(later: Copy, earlier: Copy) -> bool:
+    """Three readings or more, none with a key, and each of their samplings with as many lines without a key."""
+    if len(earlier.lines) < 3 or any(line.key is not None or line.sampling is None for line in earlier.lines):
+        return False
+    return all(
+        [line.key for line in later.lines if line.sampling == sampling]
+        == [None for line in earlier.lines if line.sampling == sampling]
+        for sampling in {line.sampling for line in earlier.lines}
+    )
 
 
 def gave_way(

@@ -33,7 +33,7 @@ SETTINGS = {
 def draw_line(draw: random.Random) -> list[str]:
     figures = draw.choice(("5.8", "5.8", "5.9", "58", "5.8O", ""))
     note = draw.choice(("", "", "wet"))
-    pot = draw.choice(("", "1", "1", "2", "3"))
+    pot = draw.choice(("", "", "", "1", "1", "2", "3"))
     purpose = draw.choice(("routine", "routine", "retest"))
     return [draw.choice(LOT_CODES), draw.choice(DAYS), purpose, pot, figures, "2.60", "50", "M1", note]
 
@@ -58,6 +58,9 @@ def next_version(lines: list[list[str]], draw: random.Random) -> list[list[str]]
     """What comes next under a name: the same lines, some of them changed, gone or new, or other ones."""
     if draw.random() < 0.25:
         return [draw_line(draw) for _ in range(draw.randint(1, 6))]
+    if draw.random() < 0.15:
+        # every figure anew, as whoever corrects a whole column does
+        return [[*line[:4], draw.choice(("5.5", "5.6", "5.7")), *line[5:]] for line in lines]
     if draw.random() < 0.2:
         at, cell = draw.choice(((0, "H-1"), (1, "2026-04-05")))
         return [[*line[:at], cell, *line[at + 1 :]] for line in lines]

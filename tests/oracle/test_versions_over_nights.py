@@ -22,6 +22,11 @@ OTHER = pots("H-2", "2026-04-05", GOOD_PH)
 OPEN = SITE.replace("numbers_pots = true\n", "")
 WHOLE = SITE.replace("numbers_pots = true", 'numbers_pots = false\nmode = "cumulative"')
 CHANGED = RIGHT.replace("routine,1,5.7", "routine,1,6.7")
+# no pot has a number, and every pH was read anew
+NUMBERLESS = "".join(
+    f"{line.replace(f'routine,{n},', 'routine,,')}\n" for n, line in enumerate(RIGHT.splitlines(), 1)
+)
+READ_ANEW = NUMBERLESS.replace(",5.", ",6.")
 ALL_ONE = "".join(
     f"{line.replace(f'routine,{n},', 'routine,1,')}\n" for n, line in enumerate(RIGHT.splitlines(), 1)
 )
@@ -65,6 +70,7 @@ def test_the_oracle_agrees_on_a_whole_history_that_comes_late(tmp_path: Path) ->
         (OPEN, (RIGHT + UNLISTED, RIGHT, RIGHT), (5, 0, 5, 0, 5)),
         (OPEN, (RIGHT, CHANGED, CHANGED), (5, 0, 4, 1, 0)),
         (OPEN, ("", "", ALL_ONE + "H-1,2026-04-05,routine,1,6.7,2.00,50,M1,\n"), (6, 0, 0, 0, 0)),
+        (OPEN, (NUMBERLESS, READ_ANEW, READ_ANEW + OTHER), (10, 0, 5, 0, 5)),
         (WHOLE, (RIGHT, CHANGED, CHANGED), (5, 0, 4, 1, 0)),
         (WHOLE, (RIGHT, CHANGED + UNLISTED, RIGHT + OTHER), (10, 0, 9, 1, 5)),
     ],

@@ -287,9 +287,9 @@ def test_readings_that_a_file_adds_under_its_name_without_those_before_are_remar
     bench.readings("ph\n" + "\n".join(PH), name="drop/r.csv")
     bench.next_night(date(2026, 4, 7))
     # two of five lines come again
-    bench.readings("ph\n" + "\n".join([*PH[:2], "7.1", "7.2", "7.3"]), name="drop/r.csv")
+    bench.readings("ph\n" + "\n".join([*PH[:2], "7.1", "7.2", "7.3", "7.4"]), name="drop/r.csv")
     told = bench.rows("sampling_findings", "level, pots, of_pots, a, what", "rule = 'sent_again'")
-    assert told == [("warn", 3, 8, 3.0, "drop/r.csv")]
+    assert told == [("warn", 4, 9, 3.0, "drop/r.csv")]
 
 
 @pytest.mark.parametrize(

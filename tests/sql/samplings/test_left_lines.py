@@ -102,11 +102,57 @@ def test_two_changed_lines_of_a_sampling_cannot_be_told_apart_and_are_withdrawn(
 
 @pytest.mark.parametrize(
     ("later", "is_newer"),
-    [(pots("5.8", "5.9", "7.0", "7.1"), True), (pots("5.8", "7.0", "7.1", "7.2"), False)],
+    [(pots("5.8", "5.9", "7.0", "7.1", "7.2"), True), (pots("5.8", "7.0", "7.1", "7.2", "7.3"), False)],
 )
 def test_half_of_the_lines_make_a_newer_version(bench: Bench, later: str, is_newer: bool) -> None:
     told = after(bench, pots("5.8", "5.9", "6.0", "6.1"), later)
     assert [version for _, version, _ in told[2:]] == (["withdrawn"] if is_newer else ["current"]) * 2
+
+
+TWO = pots("5.8", "5.9", "6.0") + pots("6.1", "6.2", lot="B")
+
+
+@pytest.mark.parametrize(
+    ("earlier", "later", "is_newer"),
+    [
+        # every figure of a column was corrected
+        (TWO, pots("5.5", "5.6", "5.7") + pots("6.4", "6.5", lot="B"), True),
+        # and a sampling was added
+        (
+            TWO,
+            pots("5.5", "5.6", "5.7") + pots("6.4", "6.5", lot="B") + pots("6.6", lot="B", day="2026-04-04"),
+            True,
+        ),
+        # another number of pots, another day, another lot: who knows
+        (TWO, pots("5.5", "5.6", "5.7") + pots("6.4", lot="B"), False),
+        (TWO, pots("5.5", "5.6", "5.7", "5.5") + pots("6.4", "6.5", lot="B"), False),
+        (TWO, pots("5.5", "5.6", "5.7") + pots("6.4", "6.5", lot="B", day="2026-04-04"), False),
+        # two lines are too few to go by
+        (pots("5.8", "5.9"), pots("5.5", "5.6"), False),
+    ],
+)
+def test_the_same_samplings_with_as_many_lines_make_a_newer_version(
+    bench: Bench, earlier: str, later: str, is_newer: bool
+) -> None:
+    told = after(bench, earlier, later)
+    assert {version for _, version, _ in told} == ({"withdrawn"} if is_newer else {"current"})
+
+
+def test_means_that_were_corrected_all_at_once_are_superseded_by_what_came(bench: Bench) -> None:
+    days = ("2026-04-01", "2026-04-02", "2026-04-03")
+    told = after(
+        bench, "".join(pots("5.8", day=day) for day in days), "".join(pots("6.1", day=day) for day in days)
+    )
+    assert told == [(1, "superseded", 1), (2, "superseded", 2), (3, "superseded", 3)]
+
+
+def test_other_pots_of_the_same_samplings_are_no_correction(bench: Bench) -> None:
+    bench.lots()
+    for first in (1, 4):
+        lines = "".join(f"\nA | 2026-04-05 | {pot} | 6.{pot}" for pot in range(first, first + 3))
+        bench.readings(COLUMNS + lines, name=NAME, numbers_pots=None)
+        night(bench, date(2026, 4, 7))
+    assert [row[2] for row in fates(bench)] == ["accepted"] * 6
 
 
 def test_equal_lines_count_as_often_as_they_stand_there(bench: Bench) -> None:
