@@ -227,6 +227,7 @@ def test_lines_are_counted_on_the_file_itself(home: Path) -> None:
         ("a\u0a0d\n".encode("utf-16-be"), "utf-16", 1),
         (b"\xfe\xff" + "a\u0a0d\n".encode("utf-16-be"), "utf-16", 1),
         (b"a\0\n\0x", "utf-16", 2),
+        ("a\nb\n".encode("utf-16-be"), "utf-16-be", 2),
     ],
 )
 def test_count_of_lines(data: bytes, encoding: str, lines: int) -> None:

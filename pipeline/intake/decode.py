@@ -41,10 +41,23 @@ def decode(data: bytes, encoding: str) -> tuple[str, FileProblem | None]:
         or _hidden_utf8(data, encoding)
         or _hidden_cp1252(data, encoding)
     )
-    text = _decode(data, encoding, "replace" if problem else "strict")
+    text = _decode(data, shown_encoding(data, encoding), "replace" if problem else "strict")
     # Python's utf-16 has taken its mark already; what looks like a second one is text.
     is_taken = encoding == "utf-16" and data.startswith(UTF16_MARKS)
     return (text if is_taken else text.removeprefix(BOM)), problem
+
+
+def shown_encoding(data: bytes, encoding: str) -> str:
+    """The encoding by which a file's lines are told and shown: its export's, unless this would melt them all into one.
+
+    A file that is plainly not the utf-16 that its export says is held, and its lines are still to be seen and counted.
+    """
+    if encoding == "utf-16" and not data.startswith(UTF16_MARKS):
+        if b"\0" not in data:
+            return "utf-8"
+        if _order_of_bytes(data) == "big":
+            return "utf-16-be"
+    return encoding
 
 
 def split_lines(text: str) -> list[str]:

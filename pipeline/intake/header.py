@@ -18,6 +18,8 @@ _LEAST_LIKENESS = 0.6
 # A figure or a day, as data hold them and headers do not; so many of them are no header.
 _VALUE = re.compile(r"[0-9]{1,4}(?:[.,/-][0-9]{1,4}){0,2}(?:[ T][0-9:]+)?")
 _LEAST_VALUES = 2
+# How far down a header is looked for that does not stand where the settings say.
+_LINES_LOOKED_AT = 60
 # What names one of several units: which one, the settings say.
 _MANY_MEANINGS = ("ppm", "mg/l", "oz")
 # Names of one figure that look nothing like each other, as they stand in headers.
@@ -83,6 +85,18 @@ def judge_header(
         or _other_unit(header, line, export)
         or _moved_columns(header, line, wanted, export, earlier)
     )
+
+
+def header_elsewhere(lines: Sequence[str], line: int, wanted: Sequence[str], export: Export) -> int | None:
+    """The first physical line, other than this one, that has all columns that are looked for; None where none has."""
+    for number, text in enumerate(lines[:_LINES_LOOKED_AT], 1):
+        if number == line or text.count(export.delimiter) + 1 < len(wanted):
+            continue
+        cells = next(csv.reader([text], delimiter=export.delimiter), [])
+        names = _as_they_are_now(cells, wanted, export)
+        if count_known(cells, names) == len({header_key(name) for name in wanted}):
+            return number
+    return None
 
 
 def _no_header(header: Sequence[str], line: int, wanted: Sequence[str]) -> FileProblem | None:

@@ -18,6 +18,7 @@ import polars as pl
 from pipeline.intake.decode import FileProblem, decode, split_lines
 from pipeline.intake.header import (
     count_known,
+    header_elsewhere,
     header_key,
     judge_header,
     judge_units,
@@ -196,7 +197,7 @@ def _read_head(lines: list[str], problem: FileProblem | None, task: _Task, found
         at = record.line_to
         if kind == "header":
             header = record.cells if record.cells is not None else []
-            problem = problem or _header_problem(record, task)
+            problem = problem or _header_problem(record, task, lines, 1 if named else 0)
             if problem is not None and reads_like_data(header, [*task.wanted, *mapped_keys(export)]):
                 found.kinds[-1] = "data"
             if export.units_row and at < len(lines):
@@ -345,12 +346,22 @@ def _is_comment(line: str, export: Export) -> bool:
     return bool(export.comment_prefix) and line.lstrip().startswith(export.comment_prefix)
 
 
-def _header_problem(record: Record, task: _Task) -> FileProblem | None:
+def _header_problem(record: Record, task: _Task, lines: list[str], above: int) -> FileProblem | None:
+    """What is wrong with the header. `above`: lines that no title_lines counts."""
     if record.cells is None:
         sentence = f"the header on line {record.line_from} cannot be read: {record.detail}"
         return FileProblem("columns_changed", sentence, "correct the header and export the file again")
-    return judge_header(
-        record.cells, record.text, record.line_from, task.wanted, task.export, task.earlier_header
+    export, wanted = task.export, task.wanted
+    problem = judge_header(record.cells, record.text, record.line_from, wanted, export, task.earlier_header)
+    if problem is None or problem.code != "columns_changed" or not wanted or isinstance(export, SheetExport):
+        return problem
+    there = header_elsewhere(lines, record.line_from, wanted, export)
+    if there is None:
+        return problem
+    return FileProblem(
+        "columns_changed",
+        f"the header stands on line {there}, and by the settings it should be line {record.line_from}",
+        f"set title_lines = {there - 1 - above} for this export in site.toml, or export the file as before",
     )
 
 

@@ -26,9 +26,9 @@ def check_archive(home: Path, entries: Numbered) -> tuple[list[Finding], int]:
 
 def count_lines(data: bytes, encoding: str) -> int:
     """Physical lines, counted on the bytes: LF, CRLF and a lone CR end one, a rest without an end is one."""
-    if encoding == "utf-16":
+    if encoding.startswith("utf-16"):
         marks = (b"\xff\xfe", b"\xfe\xff")
-        order = "utf-16-be" if data.startswith(marks[1]) else "utf-16-le"
+        order = "utf-16-be" if encoding == "utf-16-be" or data.startswith(marks[1]) else "utf-16-le"
         body = data[2:] if data.startswith(marks) else data
         # One byte a sign: the count needs no letters, and half a sign at the end is a sign.
         data = body.decode(order, "replace").encode("latin-1", "replace")

@@ -9,6 +9,7 @@ from typing import Any
 
 from pipeline.errors import ArchiveError
 from pipeline.intake import archive, ledger
+from pipeline.intake.decode import shown_encoding
 from pipeline.intake.sheet_files import fit_sheet
 from pipeline.receive import find_export
 from pipeline.settings import Settings
@@ -61,7 +62,9 @@ def _check_file(home: Path, row: dict[str, Any], versions: Sequence[Settings]) -
     else:
         encoding = _find_encoding(row, data, versions)
         if encoding is not None:
-            counts.insert(0, ("lines in the warehouse", count_lines(data, encoding), row["lines"]))
+            counts.insert(
+                0, ("lines in the warehouse", count_lines(data, shown_encoding(data, encoding)), row["lines"])
+            )
     for what, should, is_ in counts:
         if should != is_:
             yield Finding("balance", f"{place}: {is_} {what}, but there are {should}; {mend(home)}")

@@ -81,16 +81,24 @@ class Source:
 
 
 def count_lines(data: bytes, encoding: str) -> int:
-    """Physical lines, counted on the bytes: LF, CRLF and a lone CR end one, a rest without an end is one."""
-    wide = encoding == "utf-16"
+    """Physical lines, counted on the bytes: LF, CRLF and a lone CR end one, a rest without an end is one.
+
+    What should be utf-16 and has no mark is counted by its bytes without any zero, and the other way round where nearly
+    all zeros come first.
+    """
+    is_marked = data[:2] in (b"\xfe\xff", b"\xff\xfe")
+    wide = encoding == "utf-16" and (is_marked or 0 in data)
     if wide:
-        order = ">" if data.startswith(b"\xfe\xff") else "<"
+        first, second = data[::2], data[1::2]
+        is_turned = not is_marked and 2 * first.count(0) >= len(first) and 20 * second.count(0) <= len(second)
+        is_turned = is_turned and len(data) > 1 and not data.startswith(b"\xef\xbb\xbf")
+        order = ">" if data.startswith(b"\xfe\xff") or is_turned else "<"
         body = data[2:] if data[:2] in (b"\xfe\xff", b"\xff\xfe") else data
         pairs = [body[at : at + 2] for at in range(0, len(body), 2)]
         lf, cr = (b"\0\n", b"\0\r") if order == ">" else (b"\n\0", b"\r\0")
         data = b"".join(b"\n" if pair == lf else b"\r" if pair == cr else b"x" for pair in pairs)
     else:
-        data = data.removeprefix(b"\xef\xbb\xbf") if encoding.startswith("utf-8") else data
+        data = data.removeprefix(b"\xef\xbb\xbf") if encoding.startswith("utf") else data
     ends = len(re.findall(rb"\r\n|\n|\r", data))
     return ends + (1 if data and data[-1:] not in (b"\n", b"\r") else 0)
 

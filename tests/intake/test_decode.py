@@ -103,6 +103,13 @@ def test_utf16_the_other_way_round_is_held_without_its_mark(declared: str) -> No
     assert decode("Lot,pH\n".encode("utf-16"), "utf-16")[1] is None
 
 
+@pytest.mark.parametrize("other", ["utf-8", "utf-8-sig", "cp1252", "utf-16-be"])
+def test_lines_of_a_file_that_is_not_the_utf_16_it_should_be_are_told_all_the_same(other: str) -> None:
+    text, problem = decode("Lot,pH\nA1,5.8\n".encode(other), "utf-16")
+    assert problem is not None
+    assert split_lines(text) == ["Lot,pH\n", "A1,5.8\n"]
+
+
 def test_a_few_zero_bytes_are_no_utf16() -> None:
     assert decode(b"Lot,pH\nA\x00,5.8\n", "utf-8") == ("Lot,pH\nA\x00,5.8\n", None)
 

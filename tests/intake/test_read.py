@@ -216,3 +216,34 @@ def test_a_line_that_names_the_delimiter_is_known_as_it_is_saved_again(first: st
 def test_what_only_begins_like_it_is_no_such_line(first: str) -> None:
     result = read_text(f"{first}\nLot;Date;pH;EC\n", delimiter=";")
     assert result.records["kind"][0] == "header"
+
+
+@pytest.mark.parametrize(
+    ("titles", "above", "stands", "should_be", "right"),
+    [
+        (0, "Log\nof house 1\n", 3, 1, 2),
+        (0, "sep=,\nLog\n", 3, 2, 1),
+        (2, "Log\n", 2, 3, 1),
+        (1, "", 1, 2, 0),
+    ],
+)
+def test_a_header_that_stands_elsewhere_is_found_and_the_mend_reads_the_file(
+    titles: int, above: str, stands: int, should_be: int, right: int
+) -> None:
+    text = f"{above}{READING_HEADER}\nA1,2026-04-05,5.8,1.9\nA1,2026-04-05,5.9,1.8\n"
+    problem = read_text(text, title_lines=titles).file_problem
+    assert problem is not None
+    assert problem.code == "columns_changed"
+    assert (
+        problem.sentence
+        == f"the header stands on line {stands}, and by the settings it should be line {should_be}"
+    )
+    assert problem.mend.startswith(f"set title_lines = {right} ")
+    assert read_text(text, title_lines=right).file_problem is None
+
+
+def test_a_file_in_another_encoding_than_utf_16_shows_each_of_its_lines_as_held() -> None:
+    data = f"{READING_HEADER}\nA1,2026-04-05,5.8,1.9\nA1,2026-04-05,5.9,1.8\n".encode()
+    result = read_records(data, make_export(encoding="utf-16"))
+    assert result.records["kind"].to_list() == ["header", "data", "data"]
+    assert result.records["problem"].to_list() == [None, "encoding", "encoding"]
