@@ -34,6 +34,7 @@ TEXTS = frozenset(
         "group_mend",
         "pots_sentences",
         "released_sentences",
+        "group_released_sentences",
         # what was replaced and read again has its own tests; how many lines gave way is compared
         "corrections_tonight",
         "rereads_tonight",
