@@ -61,7 +61,7 @@ def make_drawn(
     sites = {site.id: site.name for site in known.settings.sites}
     wanted = pl.DataFrame(drawn, schema={"site_id": pl.String, "lot_key": pl.String}, orient="row")
     lots = frames["lots"].join(wanted, on=["site_id", "lot_key"], how="semi")
-    summary = lots_section({**frames, "lots": lots}, sites, period)
+    summary = lots_section({**frames, "lots": lots}, sites, period, is_whole=True)
     blocks: list[Block] = []
     for block, lot in zip(
         summary.blocks,

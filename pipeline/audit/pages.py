@@ -17,9 +17,7 @@ from pipeline.audit.view import (
     compliance_section,
     identity_facts,
     late_section,
-    meters_section,
     procedure_section,
-    record_sections,
 )
 from pipeline.audit.view_lots import (
     attachments_section,
@@ -27,6 +25,7 @@ from pipeline.audit.view_lots import (
     lots_section,
     policy_section,
 )
+from pipeline.audit.view_records import meters_section, record_sections
 from pipeline.reports.formats import Voice, load_phrases
 from pipeline.reports.pages import Paper, render_page
 from pipeline.reports.pdf import Attach, make_pdf

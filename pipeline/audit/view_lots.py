@@ -16,6 +16,8 @@ from pipeline.intake.line_ranges import say_lines
 from pipeline.reports.formats import format_number, load_phrases
 
 Key = tuple[str, str]
+MOST_LOTS: Final = 600
+"""House default: so many lots are printed with their timelines, about a quarter of a second each."""
 MOST_SAMPLINGS: Final = 4000
 """House default: so many samplings are printed over all lots; the attached CSV has all."""
 _KEY_OF_TIMELINES: Final = (
@@ -35,8 +37,10 @@ _HOW_TO_FOLLOW: Final = (
 )
 
 
-def lots_section(frames: Mapping[str, pl.DataFrame], sites: Mapping[str, str], period: Period) -> Section:
-    """A block for each lot: facts, timeline, samplings with their figures and lines."""
+def lots_section(
+    frames: Mapping[str, pl.DataFrame], sites: Mapping[str, str], period: Period, *, is_whole: bool = False
+) -> Section:
+    """A block for each lot: facts, timeline, samplings with figures and lines; `is_whole`: however many they are."""
     dues, gaps, samplings = (
         _by_lot(rows)
         for rows in (rows_of(frames, "dues"), rows_of(frames, "gaps"), in_period(frames, period))
@@ -49,8 +53,9 @@ def lots_section(frames: Mapping[str, pl.DataFrame], sites: Mapping[str, str], p
         if row["level"] == "lot" and row["part"] == "all"
     }
     blocks: list[Block] = []
-    left = MOST_SAMPLINGS
-    for lot in sorted(rows_of(frames, "lots"), key=lambda one: (one["site_id"], one["lot_id"])):
+    left = frames["samplings"].height if is_whole else MOST_SAMPLINGS
+    lots = _choose(rows_of(frames, "lots"), dues, None if is_whole else MOST_LOTS)
+    for lot in lots:
         key = (lot["site_id"], lot["lot_key"])
         shown = samplings[key][: max(left, 0)]
         left -= len(shown)
@@ -72,7 +77,23 @@ def lots_section(frames: Mapping[str, pl.DataFrame], sites: Mapping[str, str], p
                 _samplings_table(lot, shown, len(samplings[key]) - len(shown), figures, places),
             )
         )
-    return Section("lots", "Each lot", (_KEY_OF_TIMELINES, _HOW_TO_FOLLOW), (), tuple(blocks))
+    more = frames["lots"].height - len(lots)
+    told = f"{more:,} more lots, with fewer dues that were late, missed or open, or none, are in the attached tables."
+    return Section(
+        "lots", "Each lot", (_KEY_OF_TIMELINES, _HOW_TO_FOLLOW, *((told,) if more else ())), (), tuple(blocks)
+    )
+
+
+def _choose(
+    lots: list[dict[str, Any]], dues: Mapping[Key, Sequence[Row]], most: int | None
+) -> list[dict[str, Any]]:
+    """The lots that are printed, by site and code; where there are too many, those with most dues not on time."""
+
+    def not_on_time(lot: Row) -> int:
+        return sum(row["state"] in ("late", "missed", "open") for row in dues[lot["site_id"], lot["lot_key"]])
+
+    worst = sorted(lots, key=lambda one: (-not_on_time(one), one["site_id"], one["lot_id"]))[:most]
+    return sorted(worst, key=lambda one: (one["site_id"], one["lot_id"]))
 
 
 def _house(name: str | None) -> str:

@@ -20,6 +20,8 @@ MOST_ROWS: Final = 1_048_575
 """Rows that a sheet holds below its header; a longer table goes on in a second sheet."""
 WIDEST: Final = 40
 _LOOKED_AT: Final = 200
+_FIRST_YEAR: Final = 1900
+"""A workbook knows no earlier day; such a one is written as text."""
 _LONGEST_CELL: Final = 32_767
 
 
@@ -106,7 +108,11 @@ def _write_sheet(sheet: Any, frame: pl.DataFrame, heads: Sequence[str], formats:
         sheet.write_string(0, number, head, formats["head"])
         write, style = _writer(sheet, column.dtype, formats)
         for row, value in enumerate(column, start=1):
-            if value is not None:
+            if value is None:
+                continue
+            if isinstance(value, date) and value.year < _FIRST_YEAR:
+                sheet.write_string(row, number, value.isoformat(), formats["text"])
+            else:
                 write(row, number, _cell(value), style)
         sheet.set_column(number, number, _width(head, column))
     sheet.freeze_panes(1, 0)

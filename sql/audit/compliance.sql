@@ -17,8 +17,6 @@ lots as (
 dues as (
     select
         a.site_id,
-        a.house_name,
-        a.grower_name,
         a.lot_key,
         unnest([d.part, 'all']) as part,
         d.state,
@@ -33,8 +31,6 @@ dues as (
 works as (
     select
         a.site_id,
-        a.house_name,
-        a.grower_name,
         a.lot_key,
         s.is_counting,
         s.is_volume_right,
@@ -50,8 +46,6 @@ works as (
 gaps as (
     select
         a.site_id,
-        a.house_name,
-        a.grower_name,
         a.lot_key,
         g.days
     from sampling_gaps as g
@@ -61,8 +55,6 @@ gaps as (
 firsts as (
     select
         a.site_id,
-        a.house_name,
-        a.grower_name,
         a.lot_key,
         min(s.sampled_on) - a.stands_from as days_to_first
     from lots as a
@@ -73,22 +65,37 @@ firsts as (
             and a.lot_key = s.lot_key
             and ((s.is_counting and s.purpose in ('routine', 'retest')) or s.is_pair_end)
     where a.stands_from >= p.from_on
-    group by a.site_id, a.house_name, a.grower_name, a.lot_key, a.stands_from
+    group by a.site_id, a.lot_key, a.stands_from
 ),
 
 level_names as (
     select unnest(['group', 'site', 'house', 'grower', 'lot']) as level
 ),
 
-rows_of as (
-    select distinct
+-- each lot with the five rows that it counts in
+placed as (
+    select
+        a.site_id as of_site_id,
+        a.lot_key as of_lot_key,
         n.level,
         case when n.level <> 'group' then a.site_id end as site_id,
-        case when n.level = 'house' or n.level = 'lot' then a.house_name end as house_name,
-        case when n.level = 'grower' or n.level = 'lot' then a.grower_name end as grower_name,
+        case when n.level in ('house', 'lot') then a.house_name end as house_name,
+        case when n.level in ('grower', 'lot') then a.grower_name end as grower_name,
         case when n.level = 'lot' then a.lot_key end as lot_key
     from lots as a
     cross join level_names as n
+),
+
+sizes as (
+    select
+        level,
+        site_id,
+        house_name,
+        grower_name,
+        lot_key,
+        count(*)::integer as lots
+    from placed
+    group by level, site_id, house_name, grower_name, lot_key
 ),
 
 counted_dues as (
@@ -110,13 +117,8 @@ counted_dues as (
         count(*) filter (where d.is_history)::integer as history,
         max(d.days_late) filter (where d.state = 'late') as most_days_late,
         max(d.days_open) filter (where d.state = 'open') as most_days_open
-    from rows_of as r
-    inner join dues as d
-        on
-            coalesce(r.site_id = d.site_id, true)
-            and coalesce(r.house_name = d.house_name, true)
-            and coalesce(r.grower_name = d.grower_name, true)
-            and coalesce(r.lot_key = d.lot_key, true)
+    from placed as r
+    inner join dues as d on r.of_site_id = d.site_id and r.of_lot_key = d.lot_key
     group by r.level, r.site_id, r.house_name, r.grower_name, r.lot_key, d.part
 ),
 
@@ -136,13 +138,8 @@ counted_works as (
         count(*) filter (where w.spread = 'not_shown')::integer as spread_not_shown,
         count(*) filter (where w.proper = 'yes')::integer as proper,
         count(*) filter (where w.proper = 'not_shown')::integer as proper_not_shown
-    from rows_of as r
-    inner join works as w
-        on
-            coalesce(r.site_id = w.site_id, true)
-            and coalesce(r.house_name = w.house_name, true)
-            and coalesce(r.grower_name = w.grower_name, true)
-            and coalesce(r.lot_key = w.lot_key, true)
+    from placed as r
+    inner join works as w on r.of_site_id = w.site_id and r.of_lot_key = w.lot_key
     group by r.level, r.site_id, r.house_name, r.grower_name, r.lot_key
 ),
 
@@ -154,13 +151,8 @@ longest as (
         r.grower_name,
         r.lot_key,
         max(g.days)::integer as longest_gap_days
-    from rows_of as r
-    inner join gaps as g
-        on
-            coalesce(r.site_id = g.site_id, true)
-            and coalesce(r.house_name = g.house_name, true)
-            and coalesce(r.grower_name = g.grower_name, true)
-            and coalesce(r.lot_key = g.lot_key, true)
+    from placed as r
+    inner join gaps as g on r.of_site_id = g.site_id and r.of_lot_key = g.lot_key
     group by r.level, r.site_id, r.house_name, r.grower_name, r.lot_key
 ),
 
@@ -174,31 +166,8 @@ started as (
         count(*)::integer as lots_started,
         count(f.days_to_first)::integer as lots_started_sampled,
         max(f.days_to_first)::integer as most_days_to_first
-    from rows_of as r
-    inner join firsts as f
-        on
-            coalesce(r.site_id = f.site_id, true)
-            and coalesce(r.house_name = f.house_name, true)
-            and coalesce(r.grower_name = f.grower_name, true)
-            and coalesce(r.lot_key = f.lot_key, true)
-    group by r.level, r.site_id, r.house_name, r.grower_name, r.lot_key
-),
-
-sizes as (
-    select
-        r.level,
-        r.site_id,
-        r.house_name,
-        r.grower_name,
-        r.lot_key,
-        count(*)::integer as lots
-    from rows_of as r
-    inner join lots as a
-        on
-            coalesce(r.site_id = a.site_id, true)
-            and coalesce(r.house_name = a.house_name, true)
-            and coalesce(r.grower_name = a.grower_name, true)
-            and coalesce(r.lot_key = a.lot_key, true)
+    from placed as r
+    inner join firsts as f on r.of_site_id = f.site_id and r.of_lot_key = f.lot_key
     group by r.level, r.site_id, r.house_name, r.grower_name, r.lot_key
 ),
 
@@ -207,11 +176,11 @@ parts as (
 )
 
 select
-    r.level,
-    r.site_id,
-    r.house_name as house,
-    r.grower_name as grower_id,
-    r.lot_key,
+    z.level,
+    z.site_id,
+    z.house_name as house,
+    z.grower_name as grower_id,
+    z.lot_key,
     k.part,
     z.lots,
     coalesce(d.dues, 0)::integer as dues,
@@ -243,41 +212,34 @@ select
     coalesce(f.lots_started, 0)::integer as lots_started,
     coalesce(f.lots_started_sampled, 0)::integer as lots_started_sampled,
     f.most_days_to_first
-from rows_of as r
+from sizes as z
 cross join parts as k
-inner join sizes as z
-    on
-        r.level = z.level
-        and r.site_id is not distinct from z.site_id
-        and r.house_name is not distinct from z.house_name
-        and r.grower_name is not distinct from z.grower_name
-        and r.lot_key is not distinct from z.lot_key
 left join counted_dues as d
     on
         k.part = d.part
-        and r.level = d.level
-        and r.site_id is not distinct from d.site_id
-        and r.house_name is not distinct from d.house_name
-        and r.grower_name is not distinct from d.grower_name
-        and r.lot_key is not distinct from d.lot_key
+        and z.level = d.level
+        and z.site_id is not distinct from d.site_id
+        and z.house_name is not distinct from d.house_name
+        and z.grower_name is not distinct from d.grower_name
+        and z.lot_key is not distinct from d.lot_key
 left join counted_works as w
     on
-        r.level = w.level
-        and r.site_id is not distinct from w.site_id
-        and r.house_name is not distinct from w.house_name
-        and r.grower_name is not distinct from w.grower_name
-        and r.lot_key is not distinct from w.lot_key
+        z.level = w.level
+        and z.site_id is not distinct from w.site_id
+        and z.house_name is not distinct from w.house_name
+        and z.grower_name is not distinct from w.grower_name
+        and z.lot_key is not distinct from w.lot_key
 left join longest as g
     on
-        r.level = g.level
-        and r.site_id is not distinct from g.site_id
-        and r.house_name is not distinct from g.house_name
-        and r.grower_name is not distinct from g.grower_name
-        and r.lot_key is not distinct from g.lot_key
+        z.level = g.level
+        and z.site_id is not distinct from g.site_id
+        and z.house_name is not distinct from g.house_name
+        and z.grower_name is not distinct from g.grower_name
+        and z.lot_key is not distinct from g.lot_key
 left join started as f
     on
-        r.level = f.level
-        and r.site_id is not distinct from f.site_id
-        and r.house_name is not distinct from f.house_name
-        and r.grower_name is not distinct from f.grower_name
-        and r.lot_key is not distinct from f.lot_key
+        z.level = f.level
+        and z.site_id is not distinct from f.site_id
+        and z.house_name is not distinct from f.house_name
+        and z.grower_name is not distinct from f.grower_name
+        and z.lot_key is not distinct from f.lot_key

@@ -9,6 +9,7 @@ from typing import Any
 import polars as pl
 import pytest
 
+from pipeline.audit import view_lots
 from pipeline.audit.evidence import Period, attach
 from pipeline.audit.known import open_known
 from pipeline.audit.run import look_back
@@ -107,3 +108,15 @@ def test_the_tables_of_the_demo_repeat_to_the_byte(looked: Looked, demo_home: An
     with open_known(demo_home, None) as (connection, known):
         again = attach(look_back(connection, Period(FROM, TO, None), known))
     assert [one.sha256 for one in attach(looked[1])] == [one.sha256 for one in again]
+
+
+def test_of_too_many_lots_those_with_most_dues_not_on_time_are_printed(
+    looked: Looked, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sites = {name: name for name in looked[1]["lots"]["site_id"]}
+    monkeypatch.setattr(view_lots, "MOST_LOTS", 2)
+    cut = view_lots.lots_section(looked[1], sites, Period(FROM, TO, None))
+    assert [block.title.split()[0] for block in cut.blocks] == ["ER-214", "LA-01"]
+    assert cut.paragraphs[-1].startswith("69 more lots, ")
+    whole = view_lots.lots_section(looked[1], sites, Period(FROM, TO, None), is_whole=True)
+    assert len(whole.blocks) == 71

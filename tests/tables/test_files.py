@@ -95,3 +95,13 @@ def test_csv_disarms_what_a_spreadsheet_would_run() -> None:
 
 def test_parquet_keeps_types_and_letters() -> None:
     assert_frame_equal(pl.read_parquet(io.BytesIO(to_parquet(frame()))), frame())
+
+
+def test_a_day_before_workbooks_begin_is_text() -> None:
+    old = pl.DataFrame({"valid_from": [date(1, 1, 1), date(1900, 1, 1), date(9999, 12, 31)]})
+    sheet = openpyxl.load_workbook(io.BytesIO(to_xlsx({"t": old}, {"t": ["valid_from"]}, MADE_ON)))["t"]
+    assert [cell.value for cell in sheet["A"][1:]] == [
+        "0001-01-01",
+        datetime(1900, 1, 1),
+        datetime(9999, 12, 31),
+    ]
