@@ -24,6 +24,10 @@ CONTAINERS: Final = {"plug": (3, 5), "pot_4in": (14, 5), "nursery": (14, 3)}
 PROBLEM: Final = "petunia"
 WAITS: Final = {"leaching": 2, "acid_feed": 7, "lime_drench": 10}
 OUT: Final = "5.0"
+EC: Final = "3.0"
+"""Inside the published ranges of both crops."""
+VOLUMES: Final = {"plug": 30, "pot_4in": 30, "nursery": 50}
+"""mL to collect: common practice; 20 % off is not right any more (house default)."""
 GROUP: Final = 'name = "Season"\ntime_zone = "UTC"\n'
 POLICY: Final = f'[[policy]]\nvalid_from = 2026-01-01\nproblem_crops = ["{PROBLEM}"]\n'
 SITE: Final = """
@@ -41,7 +45,21 @@ columns = {lot = "lot", house = "house", crop = "crop", container = "container",
 kind = "readings"
 files = "drop/readings*.csv"
 mode = "cumulative"
-columns = {lot = "lot", date = "date", purpose = "purpose", n_pots = "n", ph = "ph"}
+[export.columns]
+lot = "lot"
+date = "date"
+purpose = "purpose"
+n_pots = "n"
+ph = "ph"
+ec = {column = "ec", unit = "mS/cm"}
+leachate = {column = "ml", unit = "mL"}
+meter = "meter"
+
+[[export]]
+kind = "calibrations"
+files = "drop/calibrations*.csv"
+mode = "cumulative"
+columns = {meter = "meter", date = "date", slope = "slope"}
 
 [[export]]
 kind = "treatments"
@@ -57,7 +75,8 @@ columns = {lot = "lot", from = "from", until = "until", reason = "reason", perso
 """
 HEADERS: Final = {
     "lots": "lot,house,crop,container,started,ends",
-    "readings": "lot,date,purpose,n,ph",
+    "readings": "lot,date,purpose,n,ph,ec,ml,meter",
+    "calibrations": "meter,date,slope",
     "treatments": "lot,date,treatment",
     "exemptions": "lot,from,until,reason,person,entered",
 }
@@ -96,15 +115,18 @@ def drops(draw: st.DrawFn) -> Drops:
         read = draw(
             st.dictionaries(
                 st.tuples(days, st.sampled_from(["routine", "routine", "retest", "affected", "healthy"])),
-                st.tuples(st.sampled_from([5, 5, 6, 3]), st.sampled_from(["6.0", OUT]), st.integers(0, 5)),
+                st.tuples(st.sampled_from([5, 5, 6, 3]), st.sampled_from(["6.0", OUT]), st.integers(0, 20)),
                 min_size=2,
                 max_size=9,
             )
         )
         for (on, purpose), (pots, ph, fortune) in read.items():
-            sent = first_night_from(on) + (1 if fortune == 1 else 0)
-            gone = sent + 1 if fortune == 2 else len(NIGHTS)
-            lines.append(Line("readings", f"L{number},{on},{purpose},{pots},{ph}", sent, gone))
+            sent = first_night_from(on) + (1 if fortune % 6 == 1 else 0)
+            gone = sent + 1 if fortune % 6 == 2 else len(NIGHTS)
+            right = VOLUMES[container]
+            volume = {0: "", 1: str(right * 13 // 10)}.get(fortune // 6, str(right))
+            text = f"L{number},{on},{purpose},{pots},{ph},{EC},{volume},M1"
+            lines.append(Line("readings", text, sent, gone))
         for on, what in draw(
             st.lists(st.tuples(days, st.sampled_from(sorted(WAITS))), max_size=2, unique=True)
         ):
@@ -116,6 +138,8 @@ def drops(draw: st.DrawFn) -> Drops:
             told = first + timedelta(days=entered)
             text = f"L{number},{first},{first + timedelta(days=length)},sold,Ann,{told}"
             lines.append(Line("exemptions", text, first_night_from(told)))
+    for on in sorted(draw(st.sets(days, max_size=25))):
+        lines.append(Line("calibrations", f"M1,{on},98", first_night_from(on)))
     return [
         {
             f"{kind}.csv": "\n".join(
@@ -163,6 +187,30 @@ def lasts(nights: Sequence[Mapping[str, str]], kind: str) -> dict[tuple[str, ...
                     gone.setdefault(row, night)
                     break
     return gone
+
+
+def is_proper(row: Mapping[str, str], container: str, checked: set[str]) -> bool:
+    """Enough pots with a right volume, and the meter checked that day; all checks of a season are good."""
+    least, right = CONTAINERS[container][1], VOLUMES[container]
+    volume = float(row["ml"]) if row["ml"] else None
+    is_right = volume is not None and right * 0.8 <= volume <= right * 1.2
+    return int(row["n"]) >= least and is_right and row["date"] in checked
+
+
+def proper_samplings(nights: Sequence[Mapping[str, str]], key: str, from_on: date) -> tuple[int, int]:
+    """Proper ones, and all routine samplings and retests of a lot from a day on."""
+    newest = {kind: next((one for one in reversed(nights) if f"{kind}.csv" in one), {}) for kind in HEADERS}
+    (lot,) = [one for one in read(newest["lots"], "lots") if one["lot"] == key]
+    checked = {one["date"] for one in read(newest["calibrations"], "calibrations")}
+    rows = [
+        one
+        for one in read(newest["readings"], "readings")
+        if one["lot"] == key
+        and one["purpose"] in ("routine", "retest")
+        and max(lot["started"], from_on.isoformat()) <= one["date"]
+        and (not lot["ends"] or one["date"] <= lot["ends"])
+    ]
+    return sum(is_proper(one, lot["container"], checked) for one in rows), len(rows)
 
 
 def accounts(nights: Sequence[Mapping[str, str]]) -> Iterator[tuple[str, Account, Known]]:

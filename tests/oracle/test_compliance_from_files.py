@@ -14,7 +14,17 @@ from pipeline.warehouse.connect import reader
 from tests.examples import examples
 from tests.home import night
 from tests.oracle.compliance import judge_lot
-from tests.oracle.raw_seasons import GROUP, NIGHTS, POLICY, SITE, START, Drops, accounts, drops
+from tests.oracle.raw_seasons import (
+    GROUP,
+    NIGHTS,
+    POLICY,
+    SITE,
+    START,
+    Drops,
+    accounts,
+    drops,
+    proper_samplings,
+)
 
 
 def run_nights(home: Path, nights: Drops) -> None:
@@ -40,6 +50,12 @@ def test_the_dossiers_figures_are_those_of_the_files(nights: Drops, first: int) 
             begin_audit(connection, from_on, to_on, NIGHTS[-1])
             build_audit(connection)
             rows: list[dict[str, Any]] = connection.sql("from audit_dues").pl().to_dicts()
+            proper = {
+                lot_id: (count, samplings)
+                for lot_id, count, samplings in connection.execute(
+                    "select upper(lot_key), proper, samplings from compliance where level = 'lot' and part = 'all'"
+                ).fetchall()
+            }
     first_night = next((night for night, files in zip(NIGHTS, nights, strict=True) if files), NIGHTS[-1])
     for key, account, known in accounts(nights):
         if account.start > to_on or (account.end is not None and account.end < from_on):
@@ -62,3 +78,4 @@ def test_the_dossiers_figures_are_those_of_the_files(nights: Drops, first: int) 
             for one in judge_lot(account, from_on, to_on, first_night, known=known)
         ]
         assert sorted(found, key=str) == sorted(wanted, key=str), key
+        assert proper[key] == proper_samplings(nights, key, from_on), key
