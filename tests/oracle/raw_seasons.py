@@ -138,8 +138,10 @@ def drops(draw: st.DrawFn) -> Drops:
             told = first + timedelta(days=entered)
             text = f"L{number},{first},{first + timedelta(days=length)},sold,Ann,{told}"
             lines.append(Line("exemptions", text, first_night_from(told)))
-    for on in sorted(draw(st.sets(days, max_size=25))):
-        lines.append(Line("calibrations", f"M1,{on},98", first_night_from(on)))
+    lines += [
+        Line("calibrations", f"M1,{on},98", first_night_from(on))
+        for on in sorted(draw(st.sets(days, max_size=25)))
+    ]
     return [
         {
             f"{kind}.csv": "\n".join(
