@@ -13,6 +13,7 @@ from typing import Any
 import pdfplumber
 import pikepdf
 import pytest
+from pdfua import Severity, validate
 
 from tests.audit.homes import audit, make_audited_home
 
@@ -82,6 +83,12 @@ def test_it_is_tagged_in_english_with_alternatives_for_its_pictures(dossier: Pat
         heads = [one for one in dictionaries(pdf) if one.get("/S") == "/TH"]
         assert len(tables) > 10
         assert heads
+
+
+def test_the_checks_of_pdf_ua_find_nothing_but_the_missing_mark(dossier: Path) -> None:
+    """UA-28-004: PDF/A-3 carries no mark of PDF/UA; UA-15-003: see DEVELOPERS.md."""
+    found = {one.rule_id for one in validate(str(dossier)).findings if one.severity != Severity.INFO}
+    assert found <= {"UA-15-003", "UA-28-004"}
 
 
 def test_it_has_no_script_no_action_and_no_encryption(dossier: Path) -> None:

@@ -10,7 +10,7 @@ import pikepdf
 import pytest
 
 from tests.audit.homes import attachments, audit, correct_later, make_audited_home
-from tests.home import make_home, run_cli
+from tests.home import LOTS_HEADER, READINGS_HEADER, make_home, night, run_cli
 
 
 @pytest.fixture(scope="module")
@@ -160,3 +160,13 @@ def test_each_lot_has_its_timeline_in_words_too(dossier: Path) -> None:
         ]
     assert any(alt.startswith("Timeline of lot H-1. Dues: ") for alt in alts)
     assert any(alt.startswith("Checks of meter M1: ") for alt in alts)
+
+
+def test_a_home_without_a_lot_in_the_period_has_a_dossier_too(tmp_path: Path) -> None:
+    empty = {"lots.csv": LOTS_HEADER, "readings_2026-04-02.csv": READINGS_HEADER}
+    home = make_home(tmp_path / "home", **empty)
+    night(home)
+    told = audit(home, "--draw", 2, "--seed", "a", "--as-known", "2026-04-30", "--json")
+    assert told.code == 0, told.err
+    assert (told.json["sites"], told.json["drawn"], told.json["changes_since"]) == ([], [], 0)
+    assert run_cli("verify", told.json["dossier"], "--archive", home).code == 0
