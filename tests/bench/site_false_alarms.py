@@ -3,8 +3,8 @@
     python -m tests.bench.site_false_alarms
 
 prints two Markdown tables. Lots are steady and sites alike by construction: true EC means spread evenly over 2.5 to
-4.5 mS/cm and pH over 5.8 to 6.2, five pots a sampling with SD 0.40 mS/cm and 0.15 pH, each sampling as a whole off by another
-0.15 mS/cm and 0.05 pH, as in tests.bench.false_alarms. The seed is fixed.
+4.5 mS/cm and pH over 5.8 to 6.2, five pots a sampling with SD 0.40 mS/cm and 0.15 pH, each sampling as a whole off by
+another 0.15 mS/cm and 0.05 pH, as in tests.bench.false_alarms. The seed is fixed.
 """
 
 from __future__ import annotations
