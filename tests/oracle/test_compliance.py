@@ -43,7 +43,7 @@ def audit(connection: Connection, season: Season, from_on: date, to_on: date) ->
 
 
 @settings(
-    max_examples=examples(25), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=examples(15), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
 @given(season=seasons(), first=st.integers(0, 12), length=st.integers(4, DAYS))
 def test_sql_and_the_walk_agree(warehouse: Connection, season: Season, first: int, length: int) -> None:

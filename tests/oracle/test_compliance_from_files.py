@@ -39,7 +39,7 @@ def run_nights(home: Path, nights: Drops) -> None:
         night(home, day)
 
 
-@settings(max_examples=examples(4), deadline=None)
+@settings(max_examples=examples(3), deadline=None)
 @given(nights=drops(), first=st.integers(0, 20))
 def test_the_dossiers_figures_are_those_of_the_files(nights: Drops, first: int) -> None:
     from_on, to_on = START.replace(day=START.day + first), NIGHTS[-1]
