@@ -69,9 +69,10 @@ def _chosen(
     for site_id, span in spans:
         printed = chosen[span.values.target_source_order]
         span_of = {"site_id": pl.lit(site_id), "valid_from": pl.lit(span.valid_from)}
-        frames.append(
-            printed.with_columns(**span_of, ph_group=pl.lit(None, dtype=pl.String), group_name=None)
-        )
+        # A crop whose own range is printed without a pH group has that of the policy: thresholds for action go by it.
+        named = {crop.key: crop.ph_group for crop in span.values.crops if crop.ph_group is not None}
+        group = pl.col("crop_key").replace_strict(named, default=None, return_dtype=pl.String)
+        frames.append(printed.with_columns(**span_of, ph_group=group, group_name=None))
         grouped = _grouped(span, printed, groups)
         if grouped is not None:
             frames.append(grouped.with_columns(**span_of).select(frames[-1].columns))

@@ -134,6 +134,21 @@ def test_a_range_printed_for_the_crop_goes_before_a_groups_and_an_own_one_before
     ]
 
 
+def test_a_range_printed_without_a_group_has_the_policys_and_one_with_a_group_keeps_its_own(
+    bench: Bench,
+) -> None:
+    groups = (
+        CropGroup(crop="celosia", ph_group="iron-efficient"),
+        CropGroup(crop="petunia", ph_group="iron-efficient"),
+    )
+    bench.use(policy=[grouped(*groups)])
+    bench.lots("lot_code | crop\nA | celosia\nB | petunia")
+    assert bench.rows("lot_targets", "lot_key, low::double, high::double, ph_group", "quantity = 'ph'") == [
+        ("a", 6.0, 6.8, "iron-efficient"),
+        ("b", 5.4, 6.2, "iron-inefficient"),
+    ]
+
+
 def test_plugs_of_a_group_are_judged_on_ph_alone(bench: Bench) -> None:
     bench.use(policy=[grouped(CropGroup(crop="no such crop", ph_group="general", feeding_level="medium"))])
     bench.lots("crop | container_class\nno such crop | plug")
