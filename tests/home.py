@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
+from unittest.mock import patch
 
 from pipeline.cli import main
 from pipeline.nightly import NightResult, run_night
@@ -162,6 +163,12 @@ def run_cli(*arguments: object) -> Ran:
             code = finished.code or 0
     assert isinstance(code, int)
     return Ran(code, out.getvalue(), err.getvalue())
+
+
+def night_by_command(home: Path, day: date, *options: str) -> Ran:
+    """The command `nightly` without laying out pages, for tests of what it prints and keeps."""
+    with patch.dict(run_night.__kwdefaults__ or {}, render=write_tables):
+        return run_cli("nightly", home, "--as-of", day, *options)
 
 
 def read_summary(home: Path, day: date = DAY) -> Summary:

@@ -15,6 +15,7 @@ from tests.home import (
     drop,
     make_home,
     night,
+    night_by_command,
     only_site,
     pots,
     run_cli,
@@ -92,7 +93,7 @@ def test_lines_that_a_mended_unit_releases_and_holds_are_named(tmp_path: Path) -
     settings = home / "sites" / SITE_ID / "site.toml"
     mended = SITE.replace('unit = "mS/cm"', 'unit = "µS/cm", header_unit_is_wrong = true')
     settings.write_text(mended, encoding="utf-8")
-    ran = run_cli("nightly", home, "--as-of", NEXT)
+    ran = night_by_command(home, NEXT)
     assert "    drop/readings_2026-04-02.csv lines 2-3\n" in ran.out
     (one,) = run_cli("held", home, "--read-again", "--json").json
     assert (one["site_id"], one["as_of"]) == (SITE_ID, NEXT.isoformat())
@@ -102,7 +103,7 @@ def test_lines_that_a_mended_unit_releases_and_holds_are_named(tmp_path: Path) -
         (4, [{"field": "ec_ms_cm", "before": "3", "after": "0.003"}]),
     ]
     assert one["lines"][0]["sentence"] == ("line 2: EC (mS/cm) 2600 → 2.6; held (ec out of scale) → accepted")
-    (site,) = run_cli("nightly", home, "--as-of", "2026-04-08", "--json").json["read_again"] or [None]
+    (site,) = night_by_command(home, date(2026, 4, 8), "--json").json["read_again"] or [None]
     assert site is None
     # a later night without a reading anew leaves the list of the last one
     assert len(run_cli("held", home, "--read-again", "--json").json[0]["lines"]) == 3
@@ -202,4 +203,4 @@ def test_a_lot_that_left_the_list_is_named_with_what_waits_for_it(tmp_path: Path
     kept = "".join(line for line in LOTS.splitlines(keepends=True) if not line.startswith("H-1,"))
     drop(home, "lots.csv", kept)
     said = "Lot H-1 is gone from the site's lot list: 5 readings of it wait until the list has it again."
-    assert said in run_cli("nightly", home, "--as-of", NEXT).out
+    assert said in night_by_command(home, NEXT).out

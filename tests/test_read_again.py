@@ -18,6 +18,7 @@ from tests.home import (
     find_lot,
     make_home,
     night,
+    night_by_command,
     only_site,
     pots,
     run_cli,
@@ -177,5 +178,5 @@ def test_a_file_held_whole_makes_room_for_its_newer_version(tmp_path: Path) -> N
 def test_a_file_held_whole_is_told_again_on_later_nights(tmp_path: Path) -> None:
     home = home_with(tmp_path, RENAMED + pots("H-1", "2026-04-02", ("5.7", "5.8", "5.9", "5.8", "5.8")))
     for day in (DAY, DAY + timedelta(days=1)):
-        told = run_cli("nightly", home, "--as-of", day)
+        told = night_by_command(home, day)
         assert (told.code, told.out.count("readings_2026-04-02.csv")) == (1, 1)

@@ -19,6 +19,7 @@ from tests.home import (
     Ran,
     find_lot,
     make_home,
+    night_by_command,
     only_site,
     read_summary,
     run_cli,
@@ -256,6 +257,6 @@ def test_the_same_bad_files_bring_the_same_night_again(bad_home: Path, tmp_path:
 
 def test_a_header_alone_holds_nothing(tmp_path: Path) -> None:
     home = make_home(tmp_path / "home", **{"readings_2026-04-05.csv": READINGS_HEADER})
-    ran = run_cli("nightly", home, "--as-of", DAY)
+    ran = night_by_command(home, DAY)
     assert ran.code == 0
     assert "drop/readings_2026-04-05.csv: only a header and no data in 1 line; nothing to do" in ran.out
