@@ -200,9 +200,14 @@ def _read_head(lines: list[str], problem: FileProblem | None, task: _Task, found
             problem = problem or _header_problem(record, task, lines, 1 if named else 0)
             if problem is not None and reads_like_data(header, [*task.wanted, *mapped_keys(export)]):
                 found.kinds[-1] = "data"
-            if export.units_row and at < len(lines):
-                below = splitter.take(at, None)
-                cells = below.text.split(export.delimiter) if below.cells is None else below.cells
+            if at >= len(lines):
+                return _Head(at, header, problem)
+            below = splitter.take(at, None)
+            cells = below.text.split(export.delimiter) if below.cells is None else below.cells
+            if not export.units_row and SetAside(export, header).names_units_alone(cells):
+                # Nobody said that it comes, but what it says of the figures below holds all the same.
+                problem = problem or judge_units(cells, header, at + 1, export)
+            elif export.units_row:
                 no_units = SetAside(export, header).judge_units_row(cells, at + 1)
                 problem = problem or judge_units(cells, header, at + 1, export) or no_units
                 if no_units is None:  # otherwise it is read as data, and so held with the file

@@ -181,6 +181,11 @@ class SetAside:
         mend = "take units_row out of this export in site.toml, or export the row of units again"
         return FileProblem("units_changed", sentence, mend)
 
+    def names_units_alone(self, cells: Sequence[str]) -> bool:
+        """Whether a line has a unit in every cell that is not blank, and at least one."""
+        filled = [cell.strip() for cell in cells if cell.strip()]
+        return bool(filled) and all(map(_is_unit, filled)) and not self._count_values(cells)
+
     def _count_values(self, cells: Sequence[str]) -> int:
         figures = sum(bool(_FIGURE.fullmatch(self._cell(cells, name))) for name in FIGURES)
         return figures + sum(self._is_day(cells, name) for name in DAYS)

@@ -272,6 +272,29 @@ def test_a_row_of_units_with_another_unit(unit: str) -> None:
     assert read_text(text, units_row=True, columns=wrong).file_problem is None
 
 
+@pytest.mark.parametrize(
+    ("below", "is_held"),
+    [
+        (",,,µS/cm", True),
+        ("(-),(d),(-),S/m", True),
+        # what it says is what the settings say: it is a line without a day, and waits alone
+        (",,,mS/cm", False),
+        # a line of a lot is none of units
+        ("A9,,,µS/cm", False),
+        (",,,", False),
+    ],
+)
+def test_a_row_of_units_that_nobody_declared_and_that_contradicts_holds_the_file(
+    below: str, is_held: bool
+) -> None:
+    text = f"Lot,Date,pH,EC\n{below}\nA1,2026-04-05,5.8,1.85\n"
+    problem = read_text(text).file_problem
+    assert (problem is not None and problem.code == "units_changed") == is_held
+    if is_held:
+        assert problem is not None
+        assert problem.sentence.startswith('the row of units on line 2 has "')
+
+
 def test_data_in_the_place_of_the_header_are_called_so() -> None:
     assert judge("A-1;2026-04-02;5.8;2.0", line=3) == (
         "columns_changed",

@@ -7,6 +7,7 @@ from fractions import Fraction
 
 from tests.oracle.fields import QUANTITIES, to_our_unit, typed_unit
 from tests.oracle.records import HEADER_ONLY, ReadFile, Record, read_file, split_cells
+from tests.oracle.set_aside import count_values, is_units_row
 from tests.oracle.settings import Export, fold
 
 # Units that a quantity is measured in elsewhere, and for fields with one unit those that it is not.
@@ -42,9 +43,22 @@ def read_in_layout(data: bytes, export: Export, earlier: tuple[str, ...] | None 
     read = read_file(data, export)
     if read.header is None or read.file_problem not in (None, HEADER_ONLY):
         return read
-    units = [record for record in read.records if record.kind == "units"]
+    units = [record for record in read.records if record.kind == "units"] or undeclared_units(read, export)
     problem = moved(read.header, earlier, export) or other_units(units, read.header, export)
     return replace(read, file_problem=problem or read.file_problem)
+
+
+def undeclared_units(read: ReadFile, export: Export) -> list[Record]:
+    """The line straight below the header where all that stands in it is units, though nobody said that it comes."""
+    kinds = [record.kind for record in read.records]
+    at = kinds.index("header") + 1 if "header" in kinds else len(kinds)
+    if export.units_row or at >= len(kinds) or kinds[at] != "data" or read.header is None:
+        return []
+    record = read.records[at]
+    cells = [cell for cell in split_cells(record.text, export.delimiter)[0] or [] if cell.strip()]
+    alone = all(is_units_row([cell], read.header, export) for cell in cells)
+    whole = split_cells(record.text, export.delimiter)[0] or []
+    return [record] if cells and alone and not count_values(whole, read.header, export) else []
 
 
 def moved(header: tuple[str, ...], earlier: tuple[str, ...] | None, export: Export) -> str | None:

@@ -16,6 +16,15 @@ def test_a_row_of_units_that_contradicts_the_column(unit: str, problem: str | No
 
 
 @pytest.mark.parametrize(
+    ("below", "problem"),
+    [(",µS/cm", "units_changed"), (",mS/cm", None), ("A,µS/cm", None), (",2", None), (",", None)],
+)
+def test_a_row_of_units_that_nobody_declared_contradicts_too(below: str, problem: str | None) -> None:
+    export = Export("readings", "*", {"lot": ("Lot", None), "ec": ("EC", "mS/cm")})
+    assert read_in_layout(f"Lot,EC\n{below}\nB7,2\n".encode(), export).file_problem == problem
+
+
+@pytest.mark.parametrize(
     ("earlier", "order", "problem"),
     [
         (None, "fixed", None),
