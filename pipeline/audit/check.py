@@ -229,7 +229,9 @@ def _check_anew(home: Path, say: Say, carried: Carried) -> list[Finding]:
         with open_known_night(home, int(carried.facts["night"]), say) as (connection, known):
             made = attach(look_back(connection, carried.period, known))
     except LeachbookError as error:
-        return [Finding("archive", f"The tables cannot be made anew from the archive: {error}")]
+        # The archive is looked at in a folder of its own; whoever reads this knows it as the one that was given.
+        told = str(error).replace(f"{home}/", "")
+        return [Finding("archive", f"The tables cannot be made anew from the archive: {told}")]
     return [finding for one in made for finding in _compare_table(carried, one)]
 
 

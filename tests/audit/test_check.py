@@ -79,8 +79,12 @@ def test_a_changed_byte_in_the_archive_is_named_by_its_file(home: Path) -> None:
     data = bytearray(path.read_bytes())
     data[len(data) // 2] ^= 1
     path.write_bytes(data)
-    (told,) = sentences(check(home), "evidence")
+    found = check(home)
+    (told,) = sentences(found, "evidence")
     assert told.startswith(f"archive/files/{sha256[:2]}/{sha256}: was altered (file no. ")
+    # the folder in which it was looked at is nobody's business
+    (other,) = sentences(found, "archive")
+    assert f"from the archive: archive/files/{sha256[:2]}/{sha256}: " in other
     assert "readings_2026-03-08.csv of hill" in told
 
 
