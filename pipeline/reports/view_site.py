@@ -39,6 +39,8 @@ MOST_LINES = 7
 MOST_HELD = 4
 MOST_REASONS = 2
 MOST_CHECKS = 4
+MOST_A_DAY = 12
+"""House default: lots of one day that the week names; the plan has them all."""
 PAGE_MM: dict[Literal["a4", "letter"], float] = {"a4": 267.0, "letter": 249.0}
 PRINT_CHART_DAYS = 126
 PRINT_ROWS: dict[Level, int] = {"act": 6, "no_reading": 4, "watch": 4, "ok": 4}
@@ -104,6 +106,7 @@ class SiteView:
     excused: tuple[WaitingLine, ...]
     excused_more: int
     sampling_days: tuple[SamplingDay, ...]
+    most_a_day: int
     week_total: str
     sheet_file: str
     sheet_words: str
@@ -204,7 +207,7 @@ def measure_day(day: SamplingDay) -> int:
             item.purpose,
             item.late,
         )
-        for item in day.items
+        for item in day.items[:MOST_A_DAY]
     )
     return len(day.label) + sum(len(part) + 2 for item in items for part in item) + 30
 
@@ -339,6 +342,7 @@ def make_site_view(summary: Summary, site: Site, voice: Voice, *, for_print: boo
         excused=excused[:MOST_LINES],
         excused_more=len(excused[MOST_LINES:]),
         sampling_days=days,
+        most_a_day=MOST_A_DAY,
         week_total=write_week_total(site, voice),
         sheet_file=name_sheet(site),
         sheet_words=describe_sheet(site, voice),

@@ -217,3 +217,15 @@ def test_a_block_s_state_says_that_a_treatment_waits(days: int, words: str) -> N
     site = make_site(1, (), lots=[make_lot(1, "act", due=due)])
     (block,) = make_site_view(make_summary([site]), site, VOICE, for_print=True).blocks
     assert block.waiting == words
+
+
+def test_a_day_names_a_dozen_lots_and_counts_the_rest() -> None:
+    site = make_site(1, ("ok",) * 120)
+    view = make_site_view(make_summary([site]), site, VOICE, for_print=True)
+    html = render_page("grower.html", view, VOICE, medium="print", paper="a4").html
+    week = html.partition('<section class="week">')[2].partition("</section>")[0]
+    crowded = [len(day.items) for day in view.sampling_days if len(day.items) > 12]
+    assert crowded
+    for lots in crowded:
+        assert f"{lots - 12} more lot{'' if lots == 13 else 's'}: see the next four weeks." in week
+    assert week.count('<span class="code">') == sum(min(len(day.items), 12) for day in view.sampling_days)
