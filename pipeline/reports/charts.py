@@ -29,6 +29,8 @@ MOST_DATE_TICKS = 7
 MOST_VALUE_STEPS = 5
 ROOM_BESIDE_TARGET = 0.1  # so that the band is seen to end
 LABEL_STEP = 10
+TREATED_TICK = 0.12
+"""Length of a treatment's mark, as a share of the height."""
 ROOM_BESIDE_TICKS = 0.15  # so that a target's edge or a dot does not lie on the frame
 VALUE_STEPS = (0.2, 0.5, 1.0, 2.0, 5.0, 10.0)
 IN_RANGE_COLOUR = "#000000"
@@ -36,7 +38,7 @@ OUT_COLOUR = "#D55E00"
 CROSS = "M-0.8,-0.8L0.8,0.8M-0.8,0.8L0.8,-0.8"
 DECIMALS: dict[Quantity, int] = {"ph": 2, "ec": 2}
 
-MarkName = Literal["pot", "mean", "not_counting", "affected", "other"]
+MarkName = Literal["pot", "mean", "not_counting", "affected", "other", "treated"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,6 +124,9 @@ def plan_chart(
     if target:
         beside = (target.high - target.low) * ROOM_BESIDE_TARGET
         values += [target.low - beside, target.high + beside]
+    treated = sorted(
+        {to_milliseconds(done.treated_on) for done in lot.treatments if start <= done.treated_on <= end}
+    )
     y_from, y_to, y_ticks = plan_value_axis(max(min(values), 0.0), max(values))
     return Plan(
         quantity=quantity,
@@ -132,6 +137,9 @@ def plan_chart(
             "edges": [{"from": x_from, "to": x_to, "edge": edge} for edge in (target.low, target.high)]
             if target
             else [],
+            "treated": [
+                {"on": on, "from": y_to - (y_to - y_from) * TREATED_TICK, "to": y_to} for on in treated
+            ],
             "pots": pots,
             "means": means,
             "intervals": [point for point in means if point["ci_low"] is not None],
@@ -149,7 +157,7 @@ def plan_chart(
             "y_ticks": y_ticks,
             "y_format": ".1f",
         },
-        marks=collect_marks(shown, quantity, bool(pots), bool(means)),
+        marks=collect_marks(shown, quantity, bool(pots), bool(means)) | ({"treated"} if treated else set()),
         shown=shown,
         target=target,
     )
@@ -327,6 +335,8 @@ def describe_chart(lot: Lot, plan: Plan, voice: Voice) -> str:
         for mark in ("not_counting", "affected", "other")
         if mark in apart
     ]
+    if plan.data["treated"]:
+        parts.append(say("chart.treated", n=len(plan.data["treated"])))
     return " ".join(parts)
 
 

@@ -27,7 +27,7 @@ from pipeline.reports.charts import (
     plan_value_axis,
 )
 from pipeline.reports.formats import Voice, load_phrases
-from pipeline.reports.summary import Lot
+from pipeline.reports.summary import Lot, Treatment
 from tests.reports.factory import AS_OF, make_figures, make_lot, make_sampling
 
 SIZE = Size(332, 120)
@@ -203,3 +203,19 @@ def test_the_text_alternative_names_what_stands_apart() -> None:
 def test_extreme_values_are_drawn(value: float) -> None:
     lot = make_lot(1, "ok", samplings=[make_sampling(AS_OF, [5.8] * 5, [value] * 5, TARGET)])
     assert f"{value:.2f}" in read_texts(draw_chart(make_plan(lot, "ec"), SIZE))
+
+
+def test_a_day_of_treatment_is_a_short_line_at_the_top_and_is_told() -> None:
+    lot = make_lot(1, "act")
+    first, last = lot.samplings[0].sampled_on, lot.samplings[-1].sampled_on
+    days = (first - timedelta(days=400), first, last, last)
+    done = [Treatment(treated_on=day, what="leaching", product=None, person=None) for day in days]
+    treated = lot.model_copy(update={"treatments": done})
+    plan = make_plan(treated)
+    ticks = plan.data["treated"]
+    assert [read_day(tick["on"]) for tick in ticks] == [first, last]
+    assert all(tick["to"] == plan.params["y_to"] > tick["from"] > plan.params["y_from"] for tick in ticks)
+    assert "treated" in plan.marks
+    assert describe_chart(treated, plan, VOICE).endswith("2 days of treatment are marked.")
+    bare = make_plan(lot.model_copy(update={"treatments": []}))
+    assert (bare.data["treated"], "treated" in bare.marks) == ([], False)
