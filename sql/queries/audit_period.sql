@@ -1,5 +1,5 @@
 -- The days that an audit looks at, for the relations of sql/audit.
--- grain: the audit itself, one row. site_id null: all sites. as_of: the night of what was known
+-- grain: one audit, in one row. site_id null: all sites. as_of: the night of what was known
 create or replace temp table audit_period as
 select
     $from_on::date as from_on,
