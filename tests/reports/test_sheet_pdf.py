@@ -76,7 +76,7 @@ def case(name: str) -> tuple[Sheet, SheetFacts]:
         "one_letter": ((lots(1), ("M1",), make_site(mapped, **US)), FACTS),
         "none": (([], ("M1", "M2"), make_site(mapped)), FACTS),
         "no_meters": ((lots(2), (), make_site(mapped)), a4),
-        "two_dozen": ((lots(24), ("M1", "M2", "M3"), make_site(mapped, **US)), FACTS),
+        "sixty": ((lots(60), ("M1", "M2", "M3"), make_site(mapped, **US)), FACTS),
         "kinds": ((all_kinds(), ("M1", "M2"), make_site(mapped)), a4),
         "kinds_es": ((all_kinds(), ("M1", "M2"), make_site(mapped)), spanish),
         "no_map": ((lots(3), ("M1",), make_site()), FACTS),
@@ -112,7 +112,7 @@ CASES = (
     "one_letter",
     "none",
     "no_meters",
-    "two_dozen",
+    "sixty",
     "kinds",
     "kinds_es",
     "no_map",
@@ -155,7 +155,7 @@ def box_rows(name: str) -> list[tuple[Any, Any]]:
 
 
 # Finding the boxes of thirty pages takes long, and they are those of one_letter.
-@pytest.mark.parametrize("name", sorted({*CASES} - {"two_dozen"}))
+@pytest.mark.parametrize("name", sorted({*CASES} - {"sixty"}))
 def test_every_box_is_nine_millimetres_high_and_wide(name: str) -> None:
     boxes = [(page, cell) for page, row in box_rows(name) for cell in row.cells if cell is not None]
     for page, (x0, top, x1, bottom) in boxes:
@@ -195,7 +195,7 @@ def test_nothing_lies_outside_the_margins(name: str) -> None:
             assert thing["bottom"] <= page.height - 5 * MM, (page.page_number, thing.get("text"))
 
 
-@pytest.mark.parametrize("name", sorted({*CASES} - {"two_dozen"}))
+@pytest.mark.parametrize("name", sorted({*CASES} - {"sixty"}))
 def test_no_letter_is_smaller_than_nine_points_and_places_are_larger(name: str) -> None:
     assert min(char["size"] for page in pages_of(name) for char in page.chars) >= 9 - 0.01
     drawn = [
@@ -226,7 +226,7 @@ def test_nothing_is_drawn_in_colour_or_grey(name: str) -> None:
     assert seen
 
 
-@pytest.mark.parametrize("name", ["one", "one_letter", "no_meters", "two_dozen", "kinds", "no_map", "long"])
+@pytest.mark.parametrize("name", ["one", "one_letter", "no_meters", "sixty", "kinds", "no_map", "long"])
 def test_the_block_of_one_lot_stands_on_one_page(name: str) -> None:
     sheet, _ = case(name)
     pages = texts_of(name)
@@ -381,16 +381,16 @@ def test_without_meters_there_are_two_empty_boxes() -> None:
 
 
 def test_meters_are_named_above_their_boxes() -> None:
-    first = texts_of("two_dozen")[0]
+    first = texts_of("sixty")[0]
     assert "Meter M1 Meter M2" in first
     assert "Meter M3" in first
 
 
 def test_the_walk_lists_every_lot_by_house() -> None:
-    text = flat("two_dozen")
+    text = flat("sixty")
     walk = text[text.index("The walk") : text.index("How Mind")]
     assert re.findall(r"House \d+:", walk) == ["House 1:", "House 2:", "House 10:"]
-    assert [int(number) for number in re.findall(r"□\s?(\d+?)\s?(?:P-|Irrigate)", walk)] == list(range(1, 25))
+    assert [int(number) for number in re.findall(r"□\s?(\d+?)\s?(?:P-|Irrigate)", walk)] == list(range(1, 61))
 
 
 def test_drawn_places_stand_in_their_boxes() -> None:

@@ -10,9 +10,10 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.reports.summary import Lot, Summary
-from pipeline.trace import write_trace
-from pipeline.trace.lot import Trace
+from pipeline.reports.summary import Summary
+from pipeline.settings import load_settings
+from pipeline.trace import trace_lot, write_trace
+from pipeline.warehouse.connect import reader
 from tests.home import run_cli
 
 
@@ -21,30 +22,34 @@ def summary(demo_home: Path) -> Summary:
     return Summary.model_validate_json((demo_home / "out" / "latest" / "summary.json").read_bytes())
 
 
-def test_the_last_day_of_every_lot_is_traced_with_the_document_s_numbers(
-    traced_lots: list[tuple[str, Lot, Trace]],
+def test_every_sampling_of_every_lot_is_traced_with_the_document_s_numbers(
+    demo_home: Path, summary: Summary
 ) -> None:
+    settings = load_settings(demo_home)
     traced = 0
-    for _, lot, trace in traced_lots:
-        assert write_trace(trace)
-        last = max((one.sampled_on for one in lot.samplings), default=None)
-        reported = {one.purpose: one for one in lot.samplings if one.sampled_on == last}
-        assert {one.purpose for one in trace.samplings} == set(reported)
-        for sampling in trace.samplings:
-            wanted = reported[sampling.purpose]
-            assert (sampling.n_pots, sampling.counts, sampling.proper) == (
-                wanted.n_pots,
-                wanted.counts,
-                wanted.proper,
-            )
-            assert len(sampling.lines) == len(wanted.pots)
-            for figure in sampling.figures:
-                said = wanted.ph if figure.quantity == "ph" else wanted.ec
-                assert (figure.n, figure.mean, figure.ci_low) == (said.n, said.mean, said.ci_low)
-                if figure.sum is not None and figure.n:
-                    assert float(Decimal(figure.sum) / figure.n) == pytest.approx(figure.mean)
-            traced += 1
-    assert traced > 60
+    with reader(demo_home) as connection:
+        for site in summary.sites:
+            for lot in site.lots:
+                for day in sorted({one.sampled_on for one in lot.samplings})[-2:]:
+                    trace = trace_lot(connection, settings, site.site_id, lot.lot_id.lower(), day)
+                    assert write_trace(trace)
+                    reported = {one.purpose: one for one in lot.samplings if one.sampled_on == day}
+                    assert {one.purpose for one in trace.samplings} == set(reported)
+                    for sampling in trace.samplings:
+                        wanted = reported[sampling.purpose]
+                        assert (sampling.n_pots, sampling.counts, sampling.proper) == (
+                            wanted.n_pots,
+                            wanted.counts,
+                            wanted.proper,
+                        )
+                        assert len(sampling.lines) == len(wanted.pots)
+                        for figure in sampling.figures:
+                            said = wanted.ph if figure.quantity == "ph" else wanted.ec
+                            assert (figure.n, figure.mean, figure.ci_low) == (said.n, said.mean, said.ci_low)
+                            if figure.sum is not None and figure.n:
+                                assert float(Decimal(figure.sum) / figure.n) == pytest.approx(figure.mean)
+                        traced += 1
+    assert traced > 100
 
 
 def test_the_lines_are_those_of_the_file(demo_home: Path) -> None:

@@ -25,7 +25,7 @@ Traced = list[tuple[Lot, date, list[TracedMeasure]]]
 
 @pytest.fixture(scope="module")
 def traced(demo_home: Path) -> Traced:
-    """Every lot of the demo with its measures on the first day on which it was sampled and on the last three."""
+    """Every lot of the demo with its measures on each day on which it was sampled."""
     summary = Summary.model_validate_json((demo_home / "out" / "latest" / "summary.json").read_bytes())
     with reader(demo_home) as connection:
         measured = fetch_measured(connection)
@@ -33,12 +33,8 @@ def traced(demo_home: Path) -> Traced:
         (lot, day, trace_measures(of_lot(measured, site.site_id, lot.lot_id.lower()), day))
         for site in summary.sites
         for lot in site.lots
-        for day in _some(sorted({one.sampled_on for one in lot.samplings}))
+        for day in sorted({one.sampled_on for one in lot.samplings})
     ]
-
-
-def _some(days: list[date]) -> list[date]:
-    return sorted({*days[:1], *days[-3:]})
 
 
 def steps(measures: list[TracedMeasure], measure: str, quantity: str) -> str:
