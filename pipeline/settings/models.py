@@ -15,6 +15,7 @@ from pydantic_core import PydanticCustomError
 
 from pipeline.settings.benches import Bench, Feeding
 from pipeline.settings.policy import Day, Frozen, PolicyPeriod, Text, Whole
+from pipeline.settings.schedule import Schedule
 from pipeline.settings.words import ExtractionMethod, Kind, WeekDay
 
 Language = Literal["en", "es"]
@@ -131,6 +132,7 @@ class Group(Frozen):
     paper: Paper = "a4"
     date_format: ShownDate = "%Y-%m-%d"
     manager: Person | None = None
+    schedule: Schedule = Schedule()
 
 
 class Grower(Person):
@@ -239,6 +241,7 @@ __all__ = [
     "Group",
     "Grower",
     "Person",
+    "Schedule",
     "Settings",
     "SiteFacts",
     "SiteSettings",
