@@ -87,6 +87,14 @@ class AuditError(LeachbookError):
     """Raise when a dossier cannot be made or checked: no day of it was known, or the file is no dossier."""
 
 
+class OutboxError(LeachbookError):
+    """Raise when the outbox cannot be read or written, or a letter cannot be resent or cancelled."""
+
+
+class MailError(LeachbookError):
+    """Raise when no mail can be made or sent as the settings are: password, certificate file or folder missing."""
+
+
 class AdoptError(LeachbookError):
     """Raise when a file cannot be described as an export: not text, empty, no header, or already claimed."""
 

@@ -1,0 +1,1 @@
+"""Mail: messages, the outbox that keeps every intention to send, and the transports that carry them."""
