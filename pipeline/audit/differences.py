@@ -26,7 +26,7 @@ KEYS: Final[Mapping[str, tuple[str, ...]]] = {
     "held": ("file_id", "line"),
     "meters": ("file_id", "line", "stage"),
     "remarks": ("site_id", "lot_id", "sampled_on", "purpose", "rule"),
-    "site_questions": ("site_id", "rule", "quantity"),
+    "site_questions": ("site_id", "rule", "quantity", "from_on", "until_on"),
     "people": ("site_id", "sampler"),
     "plantings": ("site_id", "lot_id"),
     "files": ("file_id",),

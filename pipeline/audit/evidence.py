@@ -56,7 +56,7 @@ ABOUT: Final[Mapping[str, str]] = {
     "held": "Lines that are kept out until they can be used",
     "meters": "Meter checks with slope and offset",
     "remarks": "Remarks on samplings, questions among them",
-    "site_questions": "Questions about a site's figures over four weeks up to the night",
+    "site_questions": "Questions about a site's figures, over the period and each month of it",
     "people": "Samplers and their training",
     "plantings": "Planted lots beside the lot list",
     "files": "Index of the evidence: every file with SHA-256, size, day of receipt and lines by fate",

@@ -37,7 +37,9 @@ def add_sentences(frames: Frames, settings: Settings) -> dict[str, pl.DataFrame]
         **frames,
         "remarks": write("remarks", lambda by, row: {"sentence": by.finding(row)}, "sentence"),
         "held": write("held", _held, "sentence", "mend"),
-        "site_questions": write("site_questions", lambda by, row: {"sentence": by.question(row)}, "sentence"),
+        "site_questions": write(
+            "site_questions", lambda by, row: {"sentence": by.question_of_days(row)}, "sentence"
+        ),
     }
 
 

@@ -145,6 +145,12 @@ _QUESTIONS: Final = (
         "a pace "
         "that is hard to keep, entries made long after, pots from one place. Ask whoever sampled."
     ),
+    (
+        "Last digits and whole numbers are looked at over the whole period and over each month of it (as many days "
+        "as the policy has for such questions, counted back from the period's end). A jump of the scale and the row "
+        "that pots came from are asked about the last days before the night of what was known; they stand here where "
+        "those days touch the period."
+    ),
 )
 
 
@@ -174,9 +180,13 @@ def _question_table(frames: Mapping[str, pl.DataFrame], sites: Mapping[str, str]
         if row["rule"] in QUESTIONS
     ]
     of_sites = [
-        (sites[row["site_id"]], "all", "four weeks up to the night", row["sentence"])
+        (
+            sites[row["site_id"]],
+            "all",
+            f"{say_day(row['from_on'])} to {say_day(row['until_on'])}",
+            row["sentence"],
+        )
         for row in rows_of(frames, "site_questions")
-        if row["site_id"] in sites
     ]
     return make_table(
         "Questions about samplings and sites",

@@ -33,7 +33,13 @@ from pipeline.reports.wording_held import explain_file, explain_held, explain_tr
 from pipeline.reports.wording_meters import explain_meter, explain_meter_finding
 from pipeline.reports.wording_reasons import explain_reason, explain_trend
 from pipeline.reports.wording_rereads import say_reread_line
-from pipeline.reports.wording_site import LIST_FINDINGS, QUESTIONS, WATER_FINDINGS, explain_contrast
+from pipeline.reports.wording_site import (
+    LIST_FINDINGS,
+    QUESTIONS,
+    QUESTIONS_OF_DAYS,
+    WATER_FINDINGS,
+    explain_contrast,
+)
 
 _MOST_POTS = 50  # more than anybody would sample
 _MOST_TITLES = 6
@@ -153,6 +159,10 @@ class Wording:
     def question(self, row: Row) -> str:
         """Sentence for one row of the relation `site_questions`."""
         return QUESTIONS[row["rule"]](self.speech, row)
+
+    def question_of_days(self, row: Row) -> str:
+        """Sentence for one row of the relation `audit_questions`, which names its days."""
+        return QUESTIONS_OF_DAYS[row["rule"]](self.speech, row)
 
     def meter(self, row: Row, findings: Sequence[Row]) -> str | None:
         """Sentences for one row of the relation `meter_states` with its `meter_findings`; None when all is well."""

@@ -215,12 +215,41 @@ def _factor(w: Speech, value: float) -> str:
     return w("{n:.1f} times as much", n=value)
 
 
+def _last_digits_of_days(w: Speech, row: Row) -> str:
+    return w(
+        "Of {n} {name} readings from {since} to {until} {share:.0f} % end in {digit:.0f}, where one in ten would be "
+        "expected. Are all digits of the meter written down?",
+        n=row["n"],
+        name=quantity_of(w, row),
+        since=w.day(row["from_on"]),
+        until=w.day(row["until_on"]),
+        share=row["b"] * 100,
+        digit=row["a"],
+    )
+
+
+def _whole_ec_of_days(w: Speech, row: Row) -> str:
+    return w(
+        "{whole:.0f} of {n} EC readings from {since} to {until} are whole numbers. Are they rounded?",
+        whole=row["a"],
+        n=row["n"],
+        since=w.day(row["from_on"]),
+        until=w.day(row["until_on"]),
+    )
+
+
 QUESTIONS: Final[dict[str, Write]] = {
     "last_digits": _last_digits,
     "whole_ec": _whole_ec,
     "scale_jump": _scale_jump,
     "front_of_bench": _front_of_bench,
 }
+QUESTIONS_OF_DAYS: Final[dict[str, Write]] = {
+    **QUESTIONS,
+    "last_digits": _last_digits_of_days,
+    "whole_ec": _whole_ec_of_days,
+}
+"""The same asked over days that a row names (from_on, until_on) instead of the last month."""
 
 
 def explain_contrast(w: Speech, row: Row) -> str:

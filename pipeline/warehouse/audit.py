@@ -13,7 +13,7 @@ import polars as pl
 from pipeline.errors import WarehouseError
 from pipeline.warehouse.connect import Connection
 from pipeline.warehouse.dictionary import fetch_sorted
-from pipeline.warehouse.statements import fetch, fetch_relation, quoted, read_sql, run_sql
+from pipeline.warehouse.statements import fetch, quoted, read_sql, run_sql
 
 GIVEN: Final = ("audit_lots", "rule_spans", "audit_samplings", "cause_dues")
 """What compliance is worked out from: with these, the excuses and the period anybody can work it out again."""
@@ -26,6 +26,7 @@ AUDIT_MODELS: Final = (
     "routine_dues",
     "cause_dues",
     *WORKED_OUT,
+    "audit_questions",
 )
 AGAIN: Final = ("routine_dues", *WORKED_OUT)
 """What is built again from what is given, in this order."""
@@ -58,6 +59,7 @@ _RELATIONS: Final = {
     "samplings": "audit_samplings",
     "rules": "rule_spans",
     "causes": "cause_dues",
+    "site_questions": "audit_questions",
 }
 _QUERIES: Final = (
     *("excuses", "figures", "readings", "closings", "corrections", "held", "meters", "remarks", "people"),
@@ -78,7 +80,7 @@ def fetch_audit(connection: Connection) -> dict[str, pl.DataFrame]:
     """Everything that a dossier shows and carries, by the name of its CSV; the relations must have been built."""
     relations = {name: fetch_sorted(connection, relation) for name, relation in _RELATIONS.items()}
     queries = {name: fetch(connection, f"queries/{_NAMED.get(name, f'audit_{name}')}") for name in _QUERIES}
-    return {**relations, **queries, "site_questions": fetch_relation(connection, "site_questions")}
+    return {**relations, **queries}
 
 
 def compute_again(
