@@ -111,9 +111,13 @@ def grubbs_t(n: Floats, alpha: float = 1.0 - LEVEL) -> Floats:
 
 
 def half_width(values: Floats) -> Floats:
-    """Half of the 95 % t interval of each row's mean; NaN below two values."""
+    """Half of the 95 % t interval of each row's mean; NaN below two values, and where all are alike.
+
+    An SD of 0 comes of rounding or copying: it is no certainty about the mean, so no interval of no width is told.
+    """
     n = np.isfinite(values).sum(axis=1).astype(np.float64)
-    half: Floats = t_quantile(n - 1.0) * nan_sd(values) / np.sqrt(np.maximum(n, 1.0))
+    sd = nan_sd(values)
+    half: Floats = t_quantile(n - 1.0) * np.where(sd > EDGE, sd, np.nan) / np.sqrt(np.maximum(n, 1.0))
     return half
 
 
@@ -145,8 +149,9 @@ def with_and_without(
 
     `frame`: one row a usable pot; `value` and `least_distance` in pH or mS/cm. Result, one row a sampling: keys,
     n, mean, sd, ci_low, ci_high (95 %), n_outliers, n_without, mean_without, sd_without, ci_low_without,
-    ci_high_without (null where there is no outlier), grubbs_g, grubbs_critical, is_grubbs_outlier (from seven
-    pots that are not all alike), reason: `too_few` (fewer than five pots: not judged), `no_spread` (all alike), null.
+    ci_high_without (null where there is no outlier; no interval where all are alike), grubbs_g, grubbs_critical,
+    is_grubbs_outlier (from seven pots that are not all alike), reason: `too_few` (fewer than five pots: not judged),
+    `no_spread` (all alike), null.
     """
     padded = pad(frame, keys, value)
     values = padded.floats(value)

@@ -269,6 +269,9 @@ def _speeds(w: Speech, row: Row) -> str:
 
 
 def _forecast(w: Speech, row: Row) -> str:
+    """When the trend leaves the target: a day to come, or one gone by since the lot was last read (`days` ago)."""
+    if row["days"] is not None:
+        return _gone_by(w, row)
     first = w("any day now") if row["flag"] else w.day(row["since_on"])
     last = row["until_on"]
     until = (
@@ -280,6 +283,23 @@ def _forecast(w: Speech, row: Row) -> str:
     if row["side"] == "high":
         return w("If it goes on like this, {name} rises above its target about {day} ({until}).", **places)
     return w("If it goes on like this, {name} falls below its target about {day} ({until}).", **places)
+
+
+def _gone_by(w: Speech, row: Row) -> str:
+    places = {
+        "name": quantity_of(w, row),
+        "day": w.day(row["sampled_on"]),
+        "ago": days(w, row["days"]),
+    }
+    if row["side"] == "high":
+        return w(
+            "If it went on as it did, {name} has been above its target since about {day}; last read {ago} ago.",
+            **places,
+        )
+    return w(
+        "If it went on as it did, {name} has been below its target since about {day}; last read {ago} ago.",
+        **places,
+    )
 
 
 def _off_baseline(w: Speech, row: Row) -> str:

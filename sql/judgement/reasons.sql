@@ -258,7 +258,9 @@ collected as (
         h.likely_on as sampled_on,
         h.earliest_on as since_on,
         h.latest_on as until_on,
-        h.earliest_on <= l.as_of as flag
+        h.earliest_on <= l.as_of as flag,
+        -- a day that has passed since the last reading is no forecast any more
+        case when h.likely_on < l.as_of then l.as_of - h.last_day end::integer as days
     from moving as h
     inner join standing_lots as l on h.site_id = l.site_id and h.lot_key = l.lot_key
     where h.heads_for is not null and h.earliest_on is not null and h.likely_on is not null

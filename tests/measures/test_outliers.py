@@ -62,6 +62,13 @@ def test_more_than_half_alike() -> None:
     assert found([6.0, 6.0, 6.0, 6.0, 6.5])["n_outliers"] == 1
 
 
+def test_pots_all_alike_but_one_have_no_interval_without_it() -> None:
+    figures = found([5.8, 5.8, 5.8, 5.8, 6.2])
+    assert (figures["n_outliers"], figures["mean_without"], figures["sd_without"]) == (1, 5.8, 0.0)
+    assert (figures["ci_low_without"], figures["ci_high_without"]) == (None, None)
+    assert figures["ci_low"] is not None
+
+
 def test_too_few_pots_are_not_judged() -> None:
     figures = found([5.9, 5.9, 5.9, 7.0])
     assert (figures["n_outliers"], figures["reason"]) == (None, "too_few")

@@ -58,8 +58,9 @@ def figures_part(sampling: Sampling, quantity: str) -> dict[str, Any]:
         "outliers": found.count,
         "mean_without": number(without.mean) if without else None,
         "sd_without": without.sd if without else None,
-        "ci_low_without": without.ci_low if without else None,
-        "ci_high_without": without.ci_high if without else None,
+        # Alike to the last digit is no certainty: no interval of no width.
+        "ci_low_without": without.ci_low if without and without.sd else None,
+        "ci_high_without": without.ci_high if without and without.sd else None,
         "grubbs_g": found.grubbs.g if found.grubbs else None,
         "grubbs_critical": found.grubbs.critical if found.grubbs else None,
         "grubbs_beyond": found.grubbs.g > found.grubbs.critical if found.grubbs else None,

@@ -34,6 +34,7 @@ CONTEXT: dict[str, Any] = {
     "step": 0.2,
     "bound": None,
     "bound_pots": None,
+    "days": None,
     "is_compared": False,
     "flag": False,
 }
@@ -136,6 +137,16 @@ REASONS: list[tuple[str, dict[str, Any], str]] = [
         "forecast",
         {"quantity": "ec", "side": "low", "sampled_on": DAY, "since_on": DAY, "until_on": None, "flag": True},
         "If it goes on like this, EC falls below its target about 31.03.2026 (at the earliest any day now).",
+    ),
+    (
+        "forecast",
+        {"quantity": "ph", "side": "high", "sampled_on": DAY, "flag": True, "days": 43},
+        "If it went on as it did, pH has been above its target since about 31.03.2026; last read 43 days ago.",
+    ),
+    (
+        "forecast",
+        {"quantity": "ec", "side": "low", "sampled_on": DAY, "flag": True, "days": 1},
+        "If it went on as it did, EC has been below its target since about 31.03.2026; last read 1 day ago.",
     ),
     (
         "off_baseline",

@@ -268,6 +268,19 @@ def test_a_forecast_speaks_only_of_a_trend_that_does(bench: Bench) -> None:
     ]
 
 
+def test_a_forecast_whose_day_has_passed_says_how_long_nobody_read(bench: Bench) -> None:
+    bench.lots()
+    weekly(bench, "6.050", "6.075", "6.100", "6.125", "6.150")
+    bench.measure()
+    ((likely, last),) = bench.select("trends", "likely_on, last_day", "quantity = 'ph'")
+    assert bench.select("run", "as_of", f"as_of <= date '{likely}'")
+    assert reasons(bench, "days", "code = 'forecast'") == [(None,)]
+    later = likely + timedelta(days=1)
+    bench.connection.execute("update run set as_of = $day", {"day": later}).fetchall()
+    bench.measure()
+    assert reasons(bench, "days", "code = 'forecast'") == [((later - last).days,)]
+
+
 def test_a_lot_whose_last_mean_is_out_has_no_forecast(bench: Bench) -> None:
     bench.lots("lot_code\nA\nB")
     weekly(bench, "6.00", "6.05", "6.10", "6.15", "6.19", lot="A")
