@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import contextmanager
 from datetime import UTC, date, datetime
-from multiprocessing import get_context
+from multiprocessing import active_children, get_context
 from pathlib import Path
 from typing import Any, Literal, NoReturn
 
@@ -17,6 +17,7 @@ import click
 
 from pipeline import __version__
 from pipeline.errors import LeachbookError
+from pipeline.stopping import Stopped, ignore_interrupts, stop_in_order
 
 Say = Callable[[str], None]
 HOME = click.argument("home", type=click.Path(path_type=Path, file_okay=False))
@@ -78,7 +79,10 @@ def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command line; an error of the user is one sentence and exit code 2."""
     is_machine = "--json" in (sys.argv[1:] if arguments is None else arguments)
     try:
-        cli.main(arguments, standalone_mode=False)
+        with stop_in_order():
+            cli.main(arguments, standalone_mode=False)
+    except Stopped as stop:
+        _refuse(f"Stopped by {stop}; what was published before stands.", stop.exit_code, as_json=is_machine)
     except LeachbookError as error:
         _refuse(str(error), error.exit_code, as_json=is_machine)
     except OSError as error:
@@ -488,8 +492,16 @@ def _progress() -> Iterator[Say]:
 @contextmanager
 def _pool() -> Iterator[Executor]:
     """Worker processes for rendering; never forked, since the libraries hold locks that a fork would copy."""
-    with ProcessPoolExecutor(mp_context=get_context("forkserver")) as executor:
-        yield executor
+    executor = ProcessPoolExecutor(mp_context=get_context("forkserver"), initializer=ignore_interrupts)
+    with executor:
+        try:
+            yield executor
+        except Stopped:
+            # Pages that nobody will read are not waited for.
+            executor.shutdown(wait=False, cancel_futures=True)
+            for worker in active_children():
+                worker.terminate()
+            raise
 
 
 if __name__ == "__main__":

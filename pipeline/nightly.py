@@ -42,6 +42,7 @@ from pipeline.reports.render import SITE_FILES, render_night
 from pipeline.reports.rows import Published as Shown
 from pipeline.reports.summary import Night, Summary
 from pipeline.settings import PolicyInForce, Settings, load_settings, resolve_policy
+from pipeline.stopping import unstoppable
 from pipeline.warehouse.connect import Connection, night_copy
 from pipeline.warehouse.load import (
     NightRow,
@@ -135,9 +136,13 @@ def _run(
         summary = _summarize(connection, settings, night)
         say("Rendering pages")
         fresh = render(summary, out)
-        say("Publishing")
-        publish_night(home, settings, haul, night, night_no, connection, working, fresh)
-        publish_pages(fresh, out)
+        try:
+            say("Publishing")
+            with unstoppable():
+                publish_night(home, settings, haul, night, night_no, connection, working, fresh)
+                publish_pages(fresh, out)
+        finally:
+            shutil.rmtree(fresh, ignore_errors=True)
     return NightResult(summary, out, is_unchanged=False)
 
 

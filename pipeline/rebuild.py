@@ -21,6 +21,7 @@ from pipeline.judge import judge_night
 from pipeline.night_lock import night_lock
 from pipeline.publish import publish_rebuilt, settle_ledger, sweep
 from pipeline.settings import Settings, load_settings
+from pipeline.stopping import unstoppable
 from pipeline.warehouse.connect import Connection, fresh_warehouse, warehouse_path
 from pipeline.warehouse.load import Trouble
 from pipeline.warehouse.migrate import migrate
@@ -79,7 +80,8 @@ def rebuild(home: Path, *, now: datetime, say: Say = lambda _: None) -> RebuildR
             _check_tables(connection, nights[-1])
             say("Publishing")
             last = nights[-1]
-            kept = publish_rebuilt(home, last.number, __version__, now, connection, working)
+            with unstoppable():
+                kept = publish_rebuilt(home, last.number, __version__, now, connection, working)
     return RebuildResult(
         nights=len(nights),
         files=sum(len(one.receipts) for one in nights),

@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from pipeline.errors import NightRunning
-from pipeline.night_lock import HOLDER_NAME, LOCK_NAME, night_lock
+from pipeline.night_lock import HOLDER_NAME, LOCK_NAME, find_holder, night_lock
 from tests.conftest import ROOT
 from tests.home import DAY, NOW, run_cli
 
@@ -47,7 +47,7 @@ def test_a_second_night_is_refused_and_told_who_runs(home: Path, holder: subproc
     assert ran.code == 2
     assert ran.out == ""
     assert ran.err == (
-        f"{home}: a night is running (process {holder.pid} on {socket.gethostname()} since 2026-04-06 04:00); "
+        f"{home}: a night is running (process {holder.pid} on {socket.gethostname()} since 2026-04-06 04:00 UTC); "
         "wait until it has ended.\n"
     )
 
@@ -76,3 +76,26 @@ def test_the_lock_is_free_again_after_an_error(tmp_path: Path) -> None:
         with pytest.raises(NightRunning, match=f"process {os.getpid()} on"), night_lock(tmp_path, NOW):
             pytest.fail("a second night got in")
     assert [path.name for path in tmp_path.iterdir()] == [LOCK_NAME]
+
+
+def test_a_dead_holder_is_recognised_by_the_name_that_it_left(
+    home: Path, holder: subprocess.Popen[str]
+) -> None:
+    named = f"process {holder.pid} on {socket.gethostname()} since 2026-04-06 04:00 UTC"
+    assert find_holder(home) == named
+    os.kill(holder.pid, signal.SIGKILL)
+    holder.wait()
+    assert find_holder(home) is None, "the name stands there, but nobody holds the lock"
+    with night_lock(home, NOW) as died:
+        assert died == named
+    with night_lock(home, NOW) as died:
+        assert died is None, "the one before gave the lock back in order"
+
+
+def test_a_name_that_cannot_be_read_is_nobody(home: Path) -> None:
+    (home / HOLDER_NAME).write_bytes(b"\xff\xfe")
+    with night_lock(home, NOW) as died:
+        assert died is None
+        assert (
+            find_holder(home) == f"process {os.getpid()} on {socket.gethostname()} since 2026-11-01 04:00 UTC"
+        )

@@ -19,9 +19,8 @@ from pipeline.settings.schedule import Missed, Schedule
 Kind = Literal["night", "week"]
 
 WEEKDAYS: Final = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
-FIRST_WAIT: Final = timedelta(minutes=15)
-LONGEST_WAIT: Final = timedelta(hours=4)
-"""House defaults: a run that failed is tried again after a quarter of an hour, an hour, and then every four hours."""
+WAITS: Final = (timedelta(minutes=15), timedelta(hours=1), timedelta(hours=4))
+"""House default: a run that failed is tried again after a quarter of an hour, then an hour, then every four hours."""
 _DAY: Final = timedelta(days=1)
 # Days without any instant, as when a zone changed sides of the date line, are rare and single.
 _MOST_DAYS_BACK: Final = 10
@@ -160,9 +159,8 @@ def _is_waiting(kind: Kind, day: date, now: datetime, tried: Sequence[Tried]) ->
 
 
 def wait_after(times: int) -> timedelta:
-    """How long to wait after a run failed so often: growing, up to four hours."""
-    # The power is bounded as well: a run may have failed for months.
-    return min(FIRST_WAIT * 4 ** min(times - 1, 5), LONGEST_WAIT)
+    """How long to wait after a run failed so often."""
+    return WAITS[min(times, len(WAITS)) - 1]
 
 
 @lru_cache(maxsize=4096)

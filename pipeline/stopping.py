@@ -1,0 +1,87 @@
+"""Stop signals: a run that is asked to end unwinds in order, and what is just being published is finished first."""
+
+from __future__ import annotations
+
+import signal
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from types import FrameType
+from typing import Final
+
+STOP_SIGNALS: Final = (signal.SIGTERM, signal.SIGINT)
+
+
+class Stopped(BaseException):
+    """Raised wherever the run is when SIGTERM or SIGINT arrives.
+
+    No Exception, so that nothing on the way takes it for an error that it knows how to mend.
+    """
+
+    def __init__(self, number: int) -> None:
+        self.number = number
+        super().__init__(signal.Signals(number).name)
+
+    @property
+    def exit_code(self) -> int:
+        """What a shell says of a process that a signal ended."""
+        return 128 + self.number
+
+
+@contextmanager
+def stop_in_order() -> Iterator[None]:
+    """Turn stop signals into Stopped while the block runs.
+
+    Libraries may answer an interrupted call with an error of their own: it comes out as Stopped too.
+    """
+    received: list[int] = []
+
+    def stop(number: int, _: FrameType | None) -> None:
+        received.append(number)
+        raise Stopped(number)
+
+    with _handled_by(stop):
+        try:
+            yield
+        except Stopped:
+            raise
+        except BaseException as error:
+            if received:
+                raise Stopped(received[0]) from error
+            raise
+
+
+@contextmanager
+def unstoppable() -> Iterator[None]:
+    """Hold stop signals back until the block has ended; the first of them is given then.
+
+    For the few renames between which neither the old state nor the new one is whole.
+    """
+    held: list[int] = []
+
+    def hold(number: int, _: FrameType | None) -> None:
+        held.append(number)
+
+    with _handled_by(hold):
+        yield
+    if held:
+        signal.raise_signal(held[0])
+
+
+@contextmanager
+def _handled_by(handler: signal._HANDLER) -> Iterator[None]:
+    """Handle stop signals so; other threads than the main one get none and may set none."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = [(one, signal.signal(one, handler)) for one in STOP_SIGNALS]
+    try:
+        yield
+    finally:
+        for one, old in before:
+            signal.signal(one, old)
+
+
+def ignore_interrupts() -> None:
+    """Leave Ctrl-C, which a terminal sends to the whole group, to the process that waits for this one."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
