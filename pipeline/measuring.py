@@ -152,7 +152,15 @@ def _trends(series: pl.DataFrame, standing: pl.DataFrame, last: int) -> pl.DataF
             "p",
             "is_trend",
         ),
-        *("heads_for", "earliest_on", "likely_on", "latest_on", "is_within_two_samplings", "reason"),
+        *(
+            "heads_for",
+            "earliest_on",
+            "likely_on",
+            "latest_on",
+            "is_within_two_samplings",
+            "reason",
+            "last_fit",
+        ),
     )
 
 

@@ -8,15 +8,17 @@ from __future__ import annotations
 import copy
 import json
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from functools import cache
 from typing import Any, Literal
 
 from pipeline.assets import templates_folder
+from pipeline.reports.chart_forecast import Forecast, plan_forecast
 from pipeline.reports.fonts import find_font_folder
 from pipeline.reports.formats import Voice, format_number, writes_month_first
-from pipeline.reports.summary import Figures, Lot, Quantity, Sampling, Target
+from pipeline.reports.summary import Figures, Lot, Quantity, Sampling, Target, Trend
 
 VL_VERSION = "6.4"
 CHART_LOCALE = "chart locale"
@@ -31,6 +33,8 @@ ROOM_BESIDE_TARGET = 0.1  # so that the band is seen to end
 LABEL_STEP = 10
 TREATED_TICK = 0.12
 """Length of a treatment's mark, as a share of the height."""
+FED_TICK = 0.05
+"""Length of the mark of a day of feed, likewise."""
 ROOM_BESIDE_TICKS = 0.15  # so that a target's edge or a dot does not lie on the frame
 VALUE_STEPS = (0.2, 0.5, 1.0, 2.0, 5.0, 10.0)
 IN_RANGE_COLOUR = "#000000"
@@ -38,7 +42,7 @@ OUT_COLOUR = "#D55E00"
 CROSS = "M-0.8,-0.8L0.8,0.8M-0.8,0.8L0.8,-0.8"
 DECIMALS: dict[Quantity, int] = {"ph": 2, "ec": 2}
 
-MarkName = Literal["pot", "mean", "not_counting", "affected", "other", "treated"]
+MarkName = Literal["pot", "mean", "not_counting", "affected", "other", "treated", "fed", "forecast"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,18 +119,19 @@ def plan_chart(
     pots = [pot for sampling in shown for pot in plan_pots(sampling, quantity)]
     start, end = shown[0].sampled_on, max(as_of, shown[-1].sampled_on)
     span = max((end - start).days, 7)
+    ahead = plan_forecast(lot.trends.get(quantity), target, end, span, lot.ends_on)
     x_from, x_to = (
         to_milliseconds(end) - round(span * 1.10 * DAY_MS),
-        to_milliseconds(end) + round(span * 0.08 * DAY_MS),
+        to_milliseconds(ahead.until if ahead else end) + round(span * 0.08 * DAY_MS),
     )
-    values = [point["mean"] for point in (*means, *others)] + [pot["value"] for pot in pots]
+    values = [point["value"] for point in ahead.line] if ahead else []
+    values += [point["mean"] for point in (*means, *others)] + [pot["value"] for pot in pots]
     values += [edge for point in means for edge in (point["ci_low"], point["ci_high"]) if edge is not None]
     if target:
         beside = (target.high - target.low) * ROOM_BESIDE_TARGET
         values += [target.low - beside, target.high + beside]
-    treated = sorted(
-        {to_milliseconds(done.treated_on) for done in lot.treatments if start <= done.treated_on <= end}
-    )
+    treated = pick_days((done.treated_on for done in lot.treatments), start, end)
+    fed = pick_days(lot.fed_on, start, end)
     y_from, y_to, y_ticks = plan_value_axis(max(min(values), 0.0), max(values))
     return Plan(
         quantity=quantity,
@@ -140,12 +145,25 @@ def plan_chart(
             "treated": [
                 {"on": on, "from": y_to - (y_to - y_from) * TREATED_TICK, "to": y_to} for on in treated
             ],
+            "fed": [{"on": on, "from": y_from, "to": y_from + (y_to - y_from) * FED_TICK} for on in fed],
+            "forecast": [{**point, "on": to_milliseconds(point["on"])} for point in ahead.line]
+            if ahead
+            else [],
+            "crossing": [
+                {
+                    "from": to_milliseconds(ahead.cross_from),
+                    "to": to_milliseconds(ahead.until),
+                    "edge": ahead.edge,
+                }
+            ]
+            if ahead and ahead.cross_from
+            else [],
             "pots": pots,
             "means": means,
             "intervals": [point for point in means if point["ci_low"] is not None],
             "others": others,
             "first_label": means[:1] if len(means) > 1 else [],
-            "last_label": [{**point, "dy": move_last_label(point, others)} for point in means[-1:]],
+            "last_label": [{**point, "dy": move_last_label(point, others, ahead)} for point in means[-1:]],
         },
         params={
             "x_from": x_from,
@@ -157,7 +175,8 @@ def plan_chart(
             "y_ticks": y_ticks,
             "y_format": ".1f",
         },
-        marks=collect_marks(shown, quantity, bool(pots), bool(means)) | ({"treated"} if treated else set()),
+        marks=collect_marks(shown, quantity, bool(pots), bool(means))
+        | name_present(treated=treated, fed=fed, forecast=ahead),
         shown=shown,
         target=target,
     )
@@ -181,9 +200,21 @@ def plan_mean(sampling: Sampling, quantity: Quantity, mark: str = ".") -> dict[s
     }
 
 
-def move_last_label(last: dict[str, Any], others: list[dict[str, Any]]) -> int:
+def pick_days(days: Iterable[date], start: date, end: date) -> list[int]:
+    """Return the days from start to end, each once, in order, in milliseconds."""
+    return sorted({to_milliseconds(day) for day in days if start <= day <= end})
+
+
+def name_present(**found: object) -> frozenset[Any]:
+    """Return the names of what there is."""
+    return frozenset(name for name, what in found.items() if what)
+
+
+def move_last_label(last: dict[str, Any], others: list[dict[str, Any]], ahead: Forecast | None = None) -> int:
     """Return how far down the last mean's label goes (pixels), out of the way of marks to its right."""
     beside = [point["mean"] for point in others if point["on"] >= last["on"]]
+    if ahead:
+        beside += [point["value"] for point in ahead.line]
     if not beside:
         return 0
     return LABEL_STEP if max(beside) >= last["mean"] else -LABEL_STEP
@@ -337,7 +368,20 @@ def describe_chart(lot: Lot, plan: Plan, voice: Voice) -> str:
     ]
     if plan.data["treated"]:
         parts.append(say("chart.treated", n=len(plan.data["treated"])))
+    if plan.data["fed"]:
+        parts.append(say("chart.fed", n=len(plan.data["fed"])))
+    if "forecast" in plan.marks:
+        parts.append(describe_forecast(lot.trends[plan.quantity], voice))
     return " ".join(parts)
+
+
+def describe_forecast(trend: Trend, voice: Voice) -> str:
+    """Say where the dashed line leads, and when."""
+    key = f"chart.forecast_{trend.heads_for}"
+    if trend.likely_on is not None:
+        return voice.say(key, day=voice.day(trend.likely_on))
+    # every forecast has its earliest day, and the last sampling's is no later
+    return voice.say(f"{key}_from", day=voice.day(trend.earliest_on or trend.last_on))
 
 
 def make_chart(

@@ -117,6 +117,7 @@ def compile_lot(row: Row, rows: Rows, words: Wording) -> Lot:
             for done in _sorted(rows.lot("treatments", *key), "treated_on", "file_id", "record_no")
             if done["treated_on"] <= row["as_of"]
         ],
+        fed_on=sorted(row["fed_on"] for row in rows.lot("fed_days", *key)),
         samplings=_samplings(key, rows, words),
     )
 
@@ -171,6 +172,7 @@ _TREND_FIELDS = (
     "earliest_on",
     "likely_on",
     "latest_on",
+    "last_fit",
 )
 
 

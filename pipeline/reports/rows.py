@@ -67,6 +67,7 @@ def arrange_rows(tables: Mapping[str, pl.DataFrame], published: Published) -> Ro
         "sampling_findings",
         "trends",
         "own_charts",
+        "fed_days",
         "contrasts",
         "treatments",
     )

@@ -210,6 +210,9 @@ class Trend(Part):
     likely_on: date | None
     latest_on: date | None
     leaves_within_two_samplings: bool | None
+    last_fit: float | None = Field(
+        default=None, description="Value of the trend's line on last_on; None below four samplings"
+    )
     sentence: str
 
 
@@ -422,6 +425,11 @@ class Lot(Part):
         default_factory=dict, description="Pots that would do, by the last counting sampling"
     )
     treatments: list[Treatment] = Field(default_factory=list, description="Oldest first")
+    fed_on: list[date] = Field(
+        default_factory=list,
+        description="Days of the last year on which a periodically fed lot gets its feed by the site's settings, "
+        "oldest first",
+    )
     samplings: list[Sampling] = Field(description="Oldest first, all purposes")
 
 

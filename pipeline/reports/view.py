@@ -413,7 +413,7 @@ def make_lot_block(
         chart_days=chart_days,
         key=tuple(
             voice.say(f"key.{mark}")
-            for mark in ("mean", "pot", "not_counting", "affected", "other", "treated")
+            for mark in ("mean", "pot", "not_counting", "affected", "other", "treated", "fed", "forecast")
             if mark in marks
         ),
         rows=rows,

@@ -30,6 +30,7 @@ _QUERIES: Final = (
     "pots",
     "targets",
     "own_charts",
+    "fed_days",
     "meter_findings",
     "water_checks",
     "corrections_tonight",

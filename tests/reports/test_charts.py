@@ -29,6 +29,8 @@ from pipeline.reports.charts import (
 from pipeline.reports.formats import Voice, load_phrases
 from pipeline.reports.summary import Lot, Treatment
 from tests.reports.factory import AS_OF, make_figures, make_lot, make_sampling
+from tests.reports.test_chart_forecast import LAST as FORECAST_LAST
+from tests.reports.test_chart_forecast import make_trend
 
 SIZE = Size(332, 120)
 VOICE = Voice(load_phrases("en"), "%Y-%m-%d")
@@ -219,3 +221,38 @@ def test_a_day_of_treatment_is_a_short_line_at_the_top_and_is_told() -> None:
     assert describe_chart(treated, plan, VOICE).endswith("2 days of treatment are marked.")
     bare = make_plan(lot.model_copy(update={"treatments": []}))
     assert (bare.data["treated"], "treated" in bare.marks) == ([], False)
+
+
+def test_days_of_feed_are_ticks_at_the_foot_and_are_told() -> None:
+    lot = make_lot(1, "act")
+    first, last = lot.samplings[0].sampled_on, lot.samplings[-1].sampled_on
+    fed = lot.model_copy(update={"fed_on": [first - timedelta(days=1), first, last]})
+    plan = make_plan(fed)
+    ticks = plan.data["fed"]
+    assert [read_day(tick["on"]) for tick in ticks] == [first, last]
+    assert all(tick["from"] == plan.params["y_from"] < tick["to"] < plan.params["y_to"] for tick in ticks)
+    assert describe_chart(fed, plan, VOICE).endswith("2 days of feed are marked.")
+    assert "fed" in plan.marks
+    assert "fed" not in make_plan(lot).marks
+
+
+@pytest.mark.parametrize(
+    ("likely", "told"),
+    [
+        (20, "If the trend goes on, it falls below the target about 2026-04-23."),
+        (None, "If the trend goes on, it falls below the target at the earliest on 2026-04-10."),
+    ],
+)
+def test_a_forecast_widens_the_chart_and_is_told(likely: int | None, told: str) -> None:
+    lot = make_lot(1, "ok").model_copy(update={"treatments": [], "ends_on": None})
+    day = None if likely is None else FORECAST_LAST + timedelta(days=likely)
+    trend = make_trend(likely_on=day, latest_on=None)
+    ahead = lot.model_copy(update={"trends": {"ph": trend}})
+    plan, bare = make_plan(ahead), make_plan(lot.model_copy(update={"trends": {}}))
+    assert plan.params["x_to"] > bare.params["x_to"]
+    assert plan.params["x_ticks"] == bare.params["x_ticks"]
+    assert "forecast" in plan.marks
+    assert describe_chart(ahead, plan, VOICE).endswith(told)
+    assert (bare.data["forecast"], bare.data["crossing"]) == ([], [])
+    drawn, plain = draw_chart(plan, SIZE), draw_chart(bare, SIZE)
+    assert drawn.count("stroke-dasharray") == plain.count("stroke-dasharray") + 1
