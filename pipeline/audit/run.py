@@ -112,9 +112,12 @@ def run_audit(
             name = "".join(letter if letter.isalnum() else "-" for letter in draw.seed)
             more[f"drawn_{draw.number}_{name}.pdf"] = make_drawn(frames, period, known, chosen, draw.seed)
         _write(folder, list(more.items()))
+        files = [(DOSSIER, pdf), *((one.file, one.data) for one in attached), *more.items()]
         entry = ledger.audit_entry(
             now,
             sha256,
+            folder=folder.name,
+            files={name: hashlib.sha256(data).hexdigest() for name, data in files},
             **{
                 "from": period.from_on.isoformat(),
                 "to": period.to_on.isoformat(),

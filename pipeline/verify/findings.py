@@ -5,8 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-Part = Literal["archive", "ledger", "warehouse", "balance", "pages", "attachments", "evidence", "compliance"]
-"""The last three are of a dossier."""
+Part = Literal[
+    "archive", "ledger", "warehouse", "balance", "pages", "dossiers", "attachments", "evidence", "compliance"
+]
+"""The last three are of one dossier, away from its home."""
 
 
 @dataclass(frozen=True, slots=True)

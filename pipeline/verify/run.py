@@ -1,4 +1,4 @@
-"""The proof as a story: archive, ledger, warehouse, balance, pages."""
+"""The proof as a story: archive, ledger, warehouse, balance, pages, dossiers."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from pipeline.settings import Settings
 from pipeline.verify.archived import Numbered, check_archive
 from pipeline.verify.balance import Balance, check_balance, list_versions
 from pipeline.verify.chained import compare_with_warehouse, walk_ledger
+from pipeline.verify.dossiers import check_dossiers
 from pipeline.verify.findings import Finding
 from pipeline.verify.pages import check_pages
 from pipeline.verify.stored import check_blocks, check_file, check_tables, find_sealed, name_rows
@@ -30,6 +31,7 @@ class VerifyResult:
 
     nights: int = 0
     archived: int = 0
+    dossiers: int = 0
     balance: Balance = field(default_factory=lambda: Balance(0, 0, 0))
     findings: list[Finding] = field(default_factory=list)
 
@@ -60,8 +62,10 @@ def _verify(home: Path, say: Say) -> VerifyResult:
         _verify_warehouse(home, entries, result, say)
     else:
         result.findings.append(Finding("warehouse", f"warehouse.duckdb: the file is gone; {mend(home)}"))
-    say("Looking at the pages")
+    say("Looking at the pages and dossiers")
     result.findings.extend(check_pages(home, entries))
+    findings, result.dossiers = check_dossiers(home, entries)
+    result.findings.extend(findings)
     return result
 
 

@@ -16,6 +16,7 @@ def describe_verify(result: VerifyResult) -> dict[str, Any]:
         "files": result.balance.files,
         "lines": result.balance.lines,
         "records": result.balance.records,
+        "dossiers": result.dossiers,
         "findings": [{"part": one.part, "sentence": one.sentence} for one in result.findings],
     }
 
@@ -24,7 +25,7 @@ def tell_verify(result: VerifyResult) -> list[str]:
     """A proof for a person: what was looked at, then each thing that is wrong."""
     looked = (
         f"{result.nights} nights in the ledger, {result.archived} files in the archive, {result.balance.lines:,} lines "
-        f"in {result.balance.records:,} records of {result.balance.files} exports"
+        f"in {result.balance.records:,} records of {result.balance.files} exports, {result.dossiers} dossiers"
     )
     if not result.findings:
         return [f"Proven: {looked}; every block of the warehouse is as the ledger has it."]

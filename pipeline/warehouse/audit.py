@@ -19,15 +19,15 @@ GIVEN: Final = ("audit_lots", "rule_spans", "audit_samplings", "cause_dues")
 """What compliance is worked out from: with these, the excuses and the period anybody can work it out again."""
 
 WORKED_OUT: Final = ("audit_dues", "sampling_gaps", "compliance")
-AUDIT_MODELS: Final = (
+COMPLIANCE_MODELS: Final = (
     "audit_lots",
     "rule_spans",
     "audit_samplings",
     "routine_dues",
     "cause_dues",
     *WORKED_OUT,
-    "audit_questions",
 )
+AUDIT_MODELS: Final = (*COMPLIANCE_MODELS, "audit_questions")
 AGAIN: Final = ("routine_dues", *WORKED_OUT)
 """What is built again from what is given, in this order."""
 

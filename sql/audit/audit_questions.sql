@@ -1,8 +1,9 @@
 -- Questions about a site's readings as a whole, over the days of an audited period.
 -- grain: one rule's remark on one site over one span of days. key: site_id, rule, quantity, from_on, until_on
 -- inputs: usable_readings, records, site_questions, policy, policy_finding_levels, audit_period
--- rules (house defaults but for chi-square): last digits and whole numbers as in judgement/site_questions, over each stretch of question_days, counted back from the
--- end of the period (a preference of one month drowns in a year), and over the whole period (few readings a month tell nothing).
+-- rules: last digits and whole numbers as in judgement/site_questions, over each stretch of question_days (house default), counted
+-- back from the end of the period (a preference of one month drowns in a year), and over the whole period (few readings a month
+-- tell nothing).
 -- The scale and the front row are asked about by the night itself, over its own last days: shown where those touch the period.
 with
 sites_asked as (

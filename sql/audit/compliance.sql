@@ -137,7 +137,8 @@ counted_works as (
         count(*) filter (where w.spread = 'yes')::integer as spread,
         count(*) filter (where w.spread = 'not_shown')::integer as spread_not_shown,
         count(*) filter (where w.proper = 'yes')::integer as proper,
-        count(*) filter (where w.proper = 'not_shown')::integer as proper_not_shown
+        -- also those that fail for another reason: of a site without checks there could only be improper ones
+        count(*) filter (where w.calibrated = 'not_shown')::integer as proper_not_shown
     from placed as r
     inner join works as w on r.of_site_id = w.site_id and r.of_lot_key = w.lot_key
     group by r.level, r.site_id, r.house_name, r.grower_name, r.lot_key

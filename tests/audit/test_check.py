@@ -237,3 +237,44 @@ def test_a_dossier_that_does_not_say_what_it_is_about_is_refused(home: Path, dat
     replace_attachments(home / DOSSIER, {"audit.csv": data})
     told = check(home)
     assert (told.code, "does not say what the dossier is about" in told.err) == (2, True)
+
+
+def home_findings(home: Path) -> list[str]:
+    told = run_cli("verify", home, "--json")
+    return [one["sentence"] for one in told.json["findings"] if one["part"] == "dossiers"]
+
+
+def test_the_home_s_own_proof_looks_at_its_dossiers(home: Path) -> None:
+    told = run_cli("verify", home, "--json")
+    assert (told.code, told.json["dossiers"]) == (0, 1), told.out
+    folder = (home / DOSSIER).parent
+    for name in ("dossier.pdf", "dues.csv"):
+        data = bytearray((folder / name).read_bytes())
+        data[len(data) // 2] ^= 1
+        (folder / name).write_bytes(data)
+    (folder / "gaps.csv").unlink()
+    (folder / "notes.txt").write_text("mine", encoding="utf-8")
+    mend = "make it again with `leachbook audit`, or bring it back from a backup."
+    place = folder.relative_to(home)
+    assert home_findings(home) == [
+        f"{place}/dossier.pdf: is not what the audit wrote; {mend}",
+        f"{place}/dues.csv: is not what the audit wrote; {mend}",
+        f"{place}/gaps.csv: is missing or cannot be read; {mend}",
+    ]
+    assert audit(home).code == 0
+    assert home_findings(home) == []
+
+
+def test_a_dossier_that_no_audit_wrote_is_named_and_one_taken_away_is_not(home: Path) -> None:
+    folder = (home / DOSSIER).parent
+    folder.rename(folder.with_name("2026-01-01_2026-12-31"))
+    # the very PDF that an audit wrote, under another period's name
+    assert home_findings(home) == []
+    foreign = folder.with_name("2026-01-01_2026-12-31") / "dossier.pdf"
+    foreign.write_bytes(foreign.read_bytes() + b"\n")
+    [told] = home_findings(home)
+    assert told.startswith(
+        "out/audit/2026-01-01_2026-12-31/dossier.pdf: no entry of the ledger knows it; make it "
+    )
+    shutil.rmtree(foreign.parent)
+    assert home_findings(home) == []

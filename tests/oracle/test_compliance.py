@@ -11,7 +11,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from pipeline.warehouse.audit import begin_audit, build_audit
+from pipeline.warehouse.audit import COMPLIANCE_MODELS, begin_audit, build_audit
 from pipeline.warehouse.connect import Connection
 from tests.examples import examples
 from tests.oracle.compliance import Judged, judge_lot, longest_gap, shares
@@ -37,7 +37,7 @@ def audit(connection: Connection, season: Season, from_on: date, to_on: date) ->
     load_season(bench, season)
     bench.build(*(name.split("/")[1] for name in BUILT))
     begin_audit(connection, from_on, to_on, day(DAYS))
-    build_audit(connection)
+    build_audit(connection, COMPLIANCE_MODELS)
     rows: list[dict[str, Any]] = connection.sql("from audit_dues").pl().to_dicts()
     return rows
 

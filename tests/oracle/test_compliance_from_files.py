@@ -9,7 +9,7 @@ from typing import Any
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.warehouse.audit import begin_audit, build_audit
+from pipeline.warehouse.audit import COMPLIANCE_MODELS, begin_audit, build_audit
 from pipeline.warehouse.connect import reader
 from tests.examples import examples
 from tests.home import night
@@ -48,7 +48,7 @@ def test_the_dossiers_figures_are_those_of_the_files(nights: Drops, first: int) 
         run_nights(home, nights)
         with reader(home) as connection:
             begin_audit(connection, from_on, to_on, NIGHTS[-1])
-            build_audit(connection)
+            build_audit(connection, COMPLIANCE_MODELS)
             rows: list[dict[str, Any]] = connection.sql("from audit_dues").pl().to_dicts()
             proper = {
                 lot_id: (count, samplings)

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from pipeline.settings.policy import PolicyPeriod
-from pipeline.warehouse.audit import begin_audit, build_audit
+from pipeline.warehouse.audit import COMPLIANCE_MODELS, begin_audit, build_audit
 from tests.sql.bench import Bench, site
 from tests.sql.conftest import Begin
 
@@ -30,7 +30,7 @@ def audited(
 ) -> list[tuple[Any, ...]]:
     bench.build(*NEEDED)
     begin_audit(bench.connection, from_on, to_on, bench.as_of)
-    build_audit(bench.connection)
+    build_audit(bench.connection, COMPLIANCE_MODELS)
     rows: list[tuple[Any, ...]] = bench.connection.execute(
         f"select {columns} from {relation} order by all"  # noqa: S608
     ).fetchall()
@@ -257,11 +257,19 @@ def test_shares_are_given_by_lot_house_site_and_group_with_meters_that_are_not_s
     ]
 
 
+def test_a_site_without_meter_checks_is_not_called_improper_for_its_volumes_alone(bench: Bench) -> None:
+    bench.lots("started_on\n2026-02-02")
+    bench.readings("sampled_on | n_pots | leachate_ml\n2026-02-03 | 5 | 30\n2026-02-10 | 5 | 90")
+    columns = "samplings, volumes_right, proper, proper_not_shown, share_proper"
+    [row, *_] = audited(bench, columns, relation="compliance where part = 'all' and level = 'site'")
+    assert row == (2, 1, 0, 2, None)
+
+
 def test_an_audit_of_one_site_looks_at_that_site_alone(bench: Bench) -> None:
     bench.use(site("north"), site("south"))
     bench.lots("started_on\n2026-02-02")
     bench.load_file("lots", "lot_code | started_on\nS | 2026-02-02", site_id="south", mode="cumulative")
     bench.build(*NEEDED)
     begin_audit(bench.connection, FROM, TO, bench.as_of, "south")
-    build_audit(bench.connection)
+    build_audit(bench.connection, COMPLIANCE_MODELS)
     assert bench.connection.execute("select lot_id from audit_lots").fetchall() == [("S",)]
