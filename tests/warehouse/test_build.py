@@ -23,7 +23,7 @@ from tests.sql.bench import Bench, empty, open_warehouse
 PAGES = {
     "lots", "samplings", "figures", "pots", "targets", "files_tonight", "troubles", "dues", "reasons",
     "sampling_findings", "site_questions", "meter_states", "site_states", "held_causes", "releases", "published_ranges",
-    "trends", "own_charts", "contrasts", "crop_contrasts", "treatments", "water_checks", "water_findings",
+    "trends", "own_charts", "fed_days", "contrasts", "crop_contrasts", "treatments", "water_checks", "water_findings",
     "list_findings", "new_columns", "corrections_tonight", "rereads_tonight", "not_data_lines", "not_data_files",
     "planned_samplings", "sampling_plan_days", "sheet_lots", "sheet_left_out", "sheet_meters", "calendar",
     "meter_findings", "reread_lines", "released_files", "older_files",
