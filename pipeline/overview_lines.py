@@ -10,7 +10,7 @@ from pydantic import ValidationError
 
 from pipeline.due_lines import describe_due_days, tell_due_days
 from pipeline.errors import HomeError, WarehouseError
-from pipeline.reports.summary import Level, Lot, Site, Summary
+from pipeline.reports.summary import Level, Lot, RereadLine, Site, Summary
 from pipeline.reports.wording_dues import WEEKDAYS
 from pipeline.reports.wording_held import FILE_PROBLEMS
 from pipeline.warehouse.sealed import check_sealed, mend, warehouse_path
@@ -30,6 +30,7 @@ LEVEL_WORDS: dict[Level, str] = {
 MOST_WARNINGS = 30
 """House default: what a terminal shows at once; the pages have them all."""
 MOST_DEMO_WARNINGS = 4
+MOST_ACTS = 12
 MOST_RELEASES = 6
 MOST_REREAD = 3
 _WIDEST = 100
@@ -88,6 +89,7 @@ def tell_night(result: NightResult, most_warnings: int = MOST_WARNINGS) -> list[
     return [
         first,
         _levels(summary),
+        *_acts(summary),
         *([] if result.is_unchanged else _changes(summary)),
         *_warnings(summary, most_warnings),
         f"Pages: {result.out / 'overview.html'}",
@@ -98,12 +100,9 @@ def tell_demo(result: DemoResult, seconds: float) -> list[str]:
     """What the demo found, in ten lines or so."""
     last = result.nights[-1]
     lines = tell_night(last, MOST_DEMO_WARNINGS)
-    acts = [f"  {lot_line(site, lot)}" for site, lot in _lots(last.summary) if lot.level == "act"]
     page = last.summary.sites[0]
     return [
-        *lines[:2],
-        *acts,
-        *lines[2:-1],
+        *lines[:-1],
         f"Open {last.out / 'overview.html'} and a grower's pages, for example {last.out / 'sites' / page.site_id}.pdf",
         f"{_count(len(result.nights), 'night')} in {seconds:.1f} s.",
     ]
@@ -173,6 +172,13 @@ def lot_line(site: Site, lot: Lot) -> str:
     return f"{LEVEL_WORDS[lot.level]}  {site.name}, {lot.lot_id} {lot.crop}: {reason}"
 
 
+def _acts(summary: Summary) -> list[str]:
+    """The lots that need a correction, in order of attention."""
+    acts = [f"  {lot_line(site, lot)}" for site, lot in _lots(summary) if lot.level == "act"]
+    more = len(acts) - MOST_ACTS
+    return acts[:MOST_ACTS] + ([f"  {more} more to act on: leachbook status lists them."] if more > 0 else [])
+
+
 def _lots(summary: Summary) -> list[tuple[Site, Lot]]:
     """All lots of the group in order of attention."""
     return sorted(((site, lot) for site in summary.sites for lot in site.lots), key=lambda pair: pair[1].rank)
@@ -188,9 +194,9 @@ def _levels(summary: Summary) -> str:
 
 
 def _next(lot: Lot, date_format: str) -> str:
-    """The lot's next sampling; before it, what was taken and did not count; after it, a retest that comes later."""
+    """The lot's next sampling; before it, what takes weight from the last one; after it, a retest that comes later."""
     due = lot.due
-    lost = (one for one in lot.reasons[1:] if one.code == "last_did_not_count")
+    lost = (one for one in lot.reasons[1:] if one.code in ("last_did_not_count", "meter_in_doubt"))
     sentence = " ".join(
         [*(one.group_sentence or one.sentence for one in lost), due.group_sentence or due.why]
     )
@@ -256,18 +262,38 @@ def _changes(summary: Summary) -> list[str]:
         if len(site.released_files) > MOST_RELEASES:
             told.append(f"    and {_count(len(site.released_files) - MOST_RELEASES, 'more file')}")
     for site in summary.sites:
-        told += [f"  {site.name}: {one.group_sentence or one.sentence}" for one in site.rereads_tonight]
         shown = site.reread_lines[:MOST_REREAD]
-        told += [f"    {one.file} {one.sentence}" for one in shown]
+        told += _reread_files(site, shown)
         more = len(site.reread_lines) - len(shown) + site.reread_lines_more
         if more:
             told.append(f"    and {_count(more, 'more line')}: leachbook held --read-again lists them all.")
     return told + [
-        f"  {site.name}: {_count(site.superseded_tonight, 'line')} replaced by a later version, "
-        f"{site.withdrawn_tonight} withdrawn; the site's page shows both versions."
+        f"  {site.name}: {_gone(site)}; the site's page shows what was sent."
         for site in summary.sites
         if site.superseded_tonight or site.withdrawn_tonight
     ]
+
+
+def _reread_files(site: Site, shown: list[RereadLine]) -> list[str]:
+    """Each file that was read again, and below it the lines of it that are shown."""
+    told: list[str] = []
+    # A name may have been read again in several versions; the lines stand below the last of them.
+    last = {one.file: number for number, one in enumerate(site.rereads_tonight)}
+    for number, one in enumerate(site.rereads_tonight):
+        told.append(f"  {site.name}: {one.group_sentence or one.sentence}")
+        if last[one.file] == number:
+            told += [f"    {line.file} {line.sentence}" for line in shown if line.file == one.file]
+    return told
+
+
+def _gone(site: Site) -> str:
+    """How many lines gave way tonight, and to what."""
+    parts = []
+    if site.superseded_tonight:
+        parts.append(f"{_count(site.superseded_tonight, 'line')} replaced by a later version")
+    if site.withdrawn_tonight:
+        parts.append(f"{_count(site.withdrawn_tonight, 'line')} withdrawn")
+    return ", ".join(parts)
 
 
 def _cut(text: str) -> str:

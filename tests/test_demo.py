@@ -112,7 +112,7 @@ def test_the_demo_says_what_it_found_in_ten_lines_or_so(demo_home: Path, tmp_pat
     # What stops work comes before remarks, and what does not fit is counted.
     assert "has sent nothing" in told[6]
     assert 'no column "EC (mS/cm)"' in told[7]
-    remarks = tell_night(result.nights[-1])[2:-2]
+    remarks = tell_night(result.nights[-1])[6:-2]
     assert len(remarks) > 4
     assert told[6:10] == remarks[:4]
     assert told[10] == f"  {len(remarks) - 4} more remarks on the sites' pages."

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from pathlib import Path
 from typing import Any
 
 import pytest
 
-from pipeline.overview_lines import describe_status, tell_status
-from pipeline.reports.summary import Due, Summary
+from pipeline.nightly import NightResult
+from pipeline.overview_lines import MOST_ACTS, describe_status, tell_night, tell_status
+from pipeline.reports.summary import Due, Reread, RereadLine, Site, Summary
 from tests.reports.factory import AS_OF, make_lot, make_site, make_summary
 
 
@@ -75,3 +77,46 @@ def test_the_same_for_machines(summary: Summary) -> None:
         "other_dues": ["retest 09/04"],
         "retest_due_on": "2026-04-09",
     }
+
+
+def tell(site: Site) -> list[str]:
+    return tell_night(NightResult(make_summary([site]), Path("out"), is_unchanged=False))
+
+
+def test_a_night_names_the_lots_to_act_on_and_counts_the_rest() -> None:
+    lots = [make_lot(number, "act") for number in range(1, MOST_ACTS + 3)]
+    told = tell(make_site(1, (), lots=lots))
+    assert [line.startswith("  ACT  ") for line in told[2 : 2 + MOST_ACTS]] == [True] * MOST_ACTS
+    assert told[2 + MOST_ACTS] == "  2 more to act on: leachbook status lists them."
+
+
+@pytest.mark.parametrize(
+    ("replaced", "withdrawn", "said"),
+    [
+        (1, 0, "1 line replaced by a later version;"),
+        (0, 1, "1 line withdrawn;"),
+        (2, 3, "2 lines replaced by a later version, 3 lines withdrawn;"),
+    ],
+)
+def test_only_what_happened_to_lines_is_counted(replaced: int, withdrawn: int, said: str) -> None:
+    site = make_site(1, ("ok",), superseded_tonight=replaced, withdrawn_tonight=withdrawn)
+    assert f"  {site.name}: {said} the site's page shows what was sent." in tell(site)
+
+
+def test_lines_stand_below_the_file_that_was_read_again() -> None:
+    fates = {"accepted_before": 1, "accepted_after": 1, "held_before": 0, "held_after": 0}
+    files = [
+        Reread(file=name, changed_lines=1, sentence=f"{name} was read again.", **fates)
+        for name in ("drop/a.csv", "drop/b.csv")
+    ]
+    moved = {"fate_before": None, "cause_before": None, "fate_after": None, "cause_after": None}
+    line = RereadLine(
+        file="drop/a.csv", line=2, changed_values=[], is_moved=False, sentence="line 2: pH 5 → 6", **moved
+    )
+    site = make_site(1, ("ok",), rereads_tonight=files, reread_lines=[line], reread_lines_more=0)
+    told = tell(site)
+    first = told.index(f"  {site.name}: drop/a.csv was read again.")
+    assert told[first + 1 : first + 3] == [
+        "    drop/a.csv line 2: pH 5 → 6",
+        f"  {site.name}: drop/b.csv was read again.",
+    ]

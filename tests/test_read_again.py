@@ -42,7 +42,7 @@ def test_a_mended_column_releases_the_file_that_was_held_whole(tmp_path: Path) -
     set_site(home, SITE.replace('"EC (mS/cm)"', '"EC mS/cm"'))
     site = only_site(night(home).summary)
     assert (site.lines.held, site.released_tonight) == (0, 5)
-    assert site.released_sentences == ["5 lines held before are taken up: what held them was mended."]
+    assert site.released_sentences == ["5 lines held before are taken up: the cause was mended."]
     assert [sampling.counts for lot in site.lots for sampling in lot.samplings] == [True]
 
 

@@ -148,7 +148,7 @@ def _site(site: SiteSettings, policy: PolicyInForce, rows: Rows, words: Wording,
             for row in rows.site("files_tonight", site.id)
         ],
         released_tonight=sum(row["records"] for row in releases),
-        released_sentences=[words.released(row) for row in releases],
+        released_sentences=words.releases(releases),
         group_released_sentences=words.group_texts(partial(_released, releases)),
         released_files=[_released_file(row) for row in rows.site("released_files", site.id)],
         superseded_tonight=sum(row["fate"] == "superseded" for row in corrections),
@@ -377,7 +377,7 @@ def _held(causes: Sequence[Row], words: Wording) -> list[HeldCause]:
 
 
 def _released(releases: Sequence[Row], words: Wording) -> list[str]:
-    return [words.released(row) for row in releases]
+    return words.releases(releases)
 
 
 def _silence(site: SiteSettings, state: Row, words: Wording) -> str:

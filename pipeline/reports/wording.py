@@ -281,21 +281,30 @@ class Wording:
             day=self.day(last),
         )
 
-    def released(self, row: Row) -> str:
-        """One row of the relation `releases`."""
+    def releases(self, rows: Sequence[Row]) -> list[str]:
+        """Rows of the relation `releases`: one sentence for each thing that the lines had waited for."""
+        records: dict[str, int] = {}
+        for row in rows:
+            why = self._why_released(row)
+            records[why] = records.get(why, 0) + row["records"]
+        return [
+            self.speech.many(
+                "{n} line held before is taken up: {why}.",
+                "{n} lines held before are taken up: {why}.",
+                number,
+                why=why,
+            )
+            for why, number in records.items()
+        ]
+
+    def _why_released(self, row: Row) -> str:
         w = self.speech
-        why = {
+        return {
             "lot_unknown": w("lot {lot} is now in the lot list", lot=row["lot_code"]),
             "lot_held": w("the line of lot {lot} in the lot list can now be used", lot=row["lot_code"]),
-            "place_unclear": w("their place now fits exactly one lot"),
-            "in_future": w("their date has come"),
-        }.get(row["cause"], w("what held them was mended"))
-        return w.many(
-            "{n} line held before is taken up: {why}.",
-            "{n} lines held before are taken up: {why}.",
-            row["records"],
-            why=why,
-        )
+            "place_unclear": w("the place now fits exactly one lot"),
+            "in_future": w("the day has come"),
+        }.get(row["cause"], w("the cause was mended"))
 
     def reread(self, row: Row) -> str:
         """One row of the query `rereads_tonight`."""

@@ -694,15 +694,20 @@ def test_a_silent_site_s_sentence(last: date | None, nights: int | None, sentenc
     [
         ("lot_unknown", "lot H-9 is now in the lot list"),
         ("lot_held", "the line of lot H-9 in the lot list can now be used"),
-        ("place_unclear", "their place now fits exactly one lot"),
-        ("in_future", "their date has come"),
-        ("method_missing", "what held them was mended"),
+        ("place_unclear", "the place now fits exactly one lot"),
+        ("in_future", "the day has come"),
+        ("method_missing", "the cause was mended"),
     ],
 )
 def test_a_release_s_sentence(cause: str, why: str) -> None:
     row = {"cause": cause, "lot_code": "H-9", "records": 5}
-    assert WORDS.released(row) == f"5 lines held before are taken up: {why}."
-    assert WORDS.released({**row, "records": 1}) == f"1 line held before is taken up: {why}."
+    assert WORDS.releases([row]) == [f"5 lines held before are taken up: {why}."]
+    assert WORDS.releases([{**row, "records": 1}]) == [f"1 line held before is taken up: {why}."]
+
+
+def test_lots_released_by_one_mend_are_told_in_one_sentence() -> None:
+    rows = [{"cause": "columns_changed", "lot_code": lot, "records": 5} for lot in ("H-1", "H-2", "H-3")]
+    assert WORDS.releases(rows) == ["15 lines held before are taken up: the cause was mended."]
 
 
 def test_a_reading_anew_that_made_things_worse_is_no_mend() -> None:
