@@ -60,8 +60,9 @@ def make_dossier(
 ) -> bytes:
     """The dossier's PDF. The same facts, settings, version and fonts give the same bytes."""
     sites = {site.id: site.name for site in known.settings.sites if period.site_id in (None, site.id)}
+    growers = {(site.id, one.id): one.name for site in known.settings.sites for one in site.growers}
     sections = (
-        compliance_section(frames, sites),
+        compliance_section(frames, sites, growers),
         procedure_section(frames, sites, period),
         late_section(frames, sites),
         *record_sections(frames, sites),

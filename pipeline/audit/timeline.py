@@ -17,6 +17,7 @@ WIDTH: Final = 680
 HEIGHT: Final = 64
 _LEFT, _RIGHT = 52.0, 8.0
 _DUES, _GAPS, _READ, _AXIS = 12.0, 26.0, 38.0, 50.0
+_NARROW: Final = 38.0
 _TEXT: Final = 'font-family="Source Sans 3" font-size="8.5" fill="#111"'
 _MONTHS: Final = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _WORDS: Final = {
@@ -61,7 +62,7 @@ def draw_timeline(
         *_axis(lane, lot),
         *(_gap(lane, row) for row in gaps if row["days"] == longest and longest > 0),
         *(part for row in dues for part in _due(lane, row)),
-        *(_sampling(lane, row) for row in samplings if row["sampled_on"] >= from_on and row["lines"] > 0),
+        *_samplings(lane, [row for row in samplings if row["sampled_on"] >= from_on and row["lines"] > 0]),
         "</svg>",
     ]
     return Chart(
@@ -108,7 +109,8 @@ def ticks(lane: Lane) -> list[tuple[date, str]]:
 
 def _gap(lane: Lane, row: Row) -> str:
     x, end = lane.x(row["from_on"]), lane.x(row["to_on"])
-    middle = round((x + end) / 2, 1)
+    # Over a short gap the days would hide the line that they stand on.
+    middle = round((x + end) / 2, 1) if end - x > _NARROW else x - 16 if x - 30 > _LEFT else end + 16
     return (
         f'<path d="M{x},{_GAPS - 3}V{_GAPS + 3}M{x},{_GAPS}H{end}M{end},{_GAPS - 3}V{_GAPS + 3}" fill="none" '
         f'stroke="#555" stroke-width="0.7"/>'
@@ -143,8 +145,15 @@ def _due(lane: Lane, row: Row) -> Iterator[str]:
         yield f'<text x="{x}" y="{_DUES + 3}" text-anchor="middle" {_TEXT}>{letter}</text>'
 
 
-def _sampling(lane: Lane, row: Row) -> str:
-    x = lane.x(row["sampled_on"])
+def _samplings(lane: Lane, rows: Sequence[Row]) -> Iterator[str]:
+    """Samplings of one day stand beside each other, the one that answers dues in its place."""
+    of_day: Counter[date] = Counter()
+    for row in sorted(rows, key=lambda one: (one["sampled_on"], one["purpose"] not in ("routine", "retest"))):
+        yield _sampling(row, lane.x(row["sampled_on"]) + 7.5 * of_day[row["sampled_on"]])
+        of_day[row["sampled_on"]] += 1
+
+
+def _sampling(row: Row, x: float) -> str:
     counts = (row["is_counting"] and row["purpose"] in ("routine", "retest")) or row["is_pair_end"]
     fill = "#111" if counts else "#fff"
     if row["purpose"] == "retest":

@@ -41,8 +41,10 @@ def rows_of(frames: Mapping[str, pl.DataFrame], name: str) -> list[dict[str, Any
     return frames[name].to_dicts()
 
 
-def compliance_section(frames: Mapping[str, pl.DataFrame], sites: Mapping[str, str]) -> Section:
-    """Shares on time by group, site, house and grower, and how the samplings were done."""
+def compliance_section(
+    frames: Mapping[str, pl.DataFrame], sites: Mapping[str, str], growers: Mapping[tuple[str, str], str]
+) -> Section:
+    """Shares on time by group, site, house and grower. `growers`: names by site and id."""
     rows = rows_of(frames, "compliance")
     tables = [
         _dues_table(
@@ -71,7 +73,7 @@ def compliance_section(frames: Mapping[str, pl.DataFrame], sites: Mapping[str, s
             "Dues by grower, routine and follow-up together",
             ("Site", "Grower"),
             [
-                ((sites[row["site_id"]], row["grower_id"] or "not named"), row)
+                ((sites[row["site_id"]], _grower(growers, row)), row)
                 for row in rows
                 if row["level"] == "grower" and row["part"] == "all"
             ],
@@ -96,6 +98,12 @@ def compliance_section(frames: Mapping[str, pl.DataFrame], sites: Mapping[str, s
         ),
         tuple(tables),
     )
+
+
+def _grower(growers: Mapping[tuple[str, str], str], row: Row) -> str:
+    """The name by the settings, else what the lot list says."""
+    listed = row["grower_id"]
+    return growers.get((row["site_id"], listed), listed) or "no grower in the lot list"
 
 
 def _excused(row: Row) -> str:

@@ -67,7 +67,7 @@ def lots_section(
                         f"{sites[lot['site_id']]}, {_house(lot['house'])}, {_container(lot['container_class'])}, "
                         f"{plain(lot['start_kind']) if lot['start_kind'] else 'started'} "
                         f"{say_day(lot['started_on'])}, "
-                        f"ends {say_day(lot['ends_on'])}, {say(lot['plants'])} plants."
+                        f"{_end(lot)}, {say(lot['plants'])} plants."
                     ),
                     _tell(compliance[key], dues[key]),
                 ),
@@ -104,6 +104,10 @@ def _house(name: str | None) -> str:
 
 def _container(code: str) -> str:
     return load_phrases("en").name("container", code)
+
+
+def _end(lot: Row) -> str:
+    return "no end listed" if lot["ends_on"] is None else f"ends {say_day(lot['ends_on'])}"
 
 
 def _cultivar(lot: Row) -> str:

@@ -92,3 +92,25 @@ def test_a_failed_check_is_a_cross_and_limits_are_drawn() -> None:
     assert {"85", "105", "-30", "30"} <= set(words(svg))
     assert len(list(svg.iter("{http://www.w3.org/2000/svg}circle"))) == 1
     assert chart.alt == "Checks of meter M1: 2, not accepted 1. Slope from 84 to 97.5 %, last 84 %."
+
+
+def test_the_days_of_a_short_gap_stand_beside_its_line() -> None:
+    def gap(first: int, last: int) -> dict[str, Any]:
+        return {"from_on": date(2026, 3, first), "to_on": date(2026, 3, last), "days": last - first}
+
+    for first, last in ((20, 22), (2, 3)):
+        svg, _ = drawn(gaps=[gap(first, last)])
+        lane = Lane(FROM, TO)
+        (hidden,) = svg.iter("{http://www.w3.org/2000/svg}rect")
+        left = float(hidden.get("x", ""))
+        assert left >= lane.x(date(2026, 3, last)) or left + 28 <= lane.x(date(2026, 3, first))
+
+
+def test_samplings_of_one_day_stand_beside_each_other_and_the_routine_one_in_its_place() -> None:
+    many = [sampling(purpose="affected"), sampling(purpose="healthy"), sampling()]
+    svg, _ = drawn(samplings=many)
+    (circle,) = svg.iter("{http://www.w3.org/2000/svg}circle")
+    squares = [float(one.get("x", "")) for one in svg.iter("{http://www.w3.org/2000/svg}rect")]
+    assert float(circle.get("cx", "")) == Lane(FROM, TO).x(date(2026, 3, 16))
+    assert len({*squares}) == 2
+    assert min(squares) > float(circle.get("cx", ""))
