@@ -160,24 +160,27 @@ def nightly(home: Path, as_of: datetime | None, as_json: bool) -> None:
 @HOME
 @AS_JSON
 def status(home: Path, as_json: bool) -> None:
-    """Say who needs what in HOME, and when the last good night was.
+    """Say who needs what in HOME, when the last good night was, how long its stages took, and what failed since.
 
     Ends with 0, or with 2 when there is no home or its warehouse is missing or damaged.
 
     Example: leachbook status my_home
     """
     from pipeline.overview_lines import check_warehouse, describe_status, read_latest, tell_status
+    from pipeline.run_lines import describe_runs, find_zone, tell_runs
 
     summary = read_latest(home)
-    described = describe_status(summary)
+    runs = describe_runs(home)
+    described = {**describe_status(summary), **runs}
+    told = tell_status(summary, tell_runs(runs, find_zone(home)))
     try:
         check_warehouse(home)
     except LeachbookError as error:
         # What the pages say is still worth knowing.
         if not as_json:
-            _print(False, None, tell_status(summary))
+            _print(False, None, told)
         _refuse(str(error), error.exit_code, as_json=as_json, beside=described)
-    _print(as_json, described, tell_status(summary))
+    _print(as_json, described, told)
 
 
 @cli.command()

@@ -24,6 +24,7 @@ from pipeline.measures.targets import choose_targets, list_published_ranges
 from pipeline.measuring import measure_night
 from pipeline.receive import name_days
 from pipeline.reports.summary import Night
+from pipeline.run_record import Stages, untimed
 from pipeline.settings import Settings
 from pipeline.warehouse.build import build_facts, build_models, check_invariants, facts_digest, keep_fates
 from pipeline.warehouse.connect import Connection
@@ -53,11 +54,13 @@ def judge_night(
     version: str = __version__,
     facts_only: bool = False,
     calendars: Calendars = keep_calendars,
+    stage: Stages = untimed,
 ) -> tuple[int, Night]:
     """Load what is new, rebuild everything that follows from it, and see that it is sound.
 
     A night that is replayed has the `version` that ran it then, and with `facts_only` no judgement: the next
-    night's facts do not hang on it. `calendars` writes down what the night numbered so makes known of events.
+    night's facts do not hang on it. `calendars` writes down what the night numbered so makes known of events; `stage`
+    times what is done.
     """
     digest = settings_digest(settings)
     say(f"Loading {len(haul.files)} new files")
@@ -65,22 +68,26 @@ def judge_night(
     load_settings_tables(connection, settings, _published())
     if haul.again:
         say(f"Reading {len(haul.again)} earlier files again, because their settings changed")
-    reload_files(connection, night_no, haul.again)
-    records = load_files(connection, night_no, day, haul.files)
-    load_troubles(connection, night_no, haul.troubles)
-    replace_rows(connection, "file_days", name_days(read_files(connection), settings.sites))
-    if facts_only:
-        build_facts(connection)
-    else:
-        say("Judging samplings and lots")
-        build_models(connection, measure_night)
-    keep_fates(connection)
-    if haul.again:
-        note_fates(connection)
-    calendars(connection, settings, night_no)
-    if not facts_only:
-        check_invariants(connection)
-    facts = facts_digest(connection)
+    with stage("load") as counts:
+        reload_files(connection, night_no, haul.again)
+        records = load_files(connection, night_no, day, haul.files)
+        counts["records"] = records
+        load_troubles(connection, night_no, haul.troubles)
+        replace_rows(connection, "file_days", name_days(read_files(connection), settings.sites))
+    with stage("judge"):
+        if facts_only:
+            build_facts(connection)
+        else:
+            say("Judging samplings and lots")
+            build_models(connection, measure_night)
+        keep_fates(connection)
+        if haul.again:
+            note_fates(connection)
+        calendars(connection, settings, night_no)
+    with stage("check"):
+        if not facts_only:
+            check_invariants(connection)
+        facts = facts_digest(connection)
     finish_night(connection, night_no, facts, len(haul.files), records)
     return night_no, Night(
         leachbook_version=version,

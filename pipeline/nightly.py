@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 from pydantic import ValidationError
 
 from pipeline.errors import AsOfError, ReportError
-from pipeline.haul import collect_sites, read_haul
+from pipeline.haul import Haul, collect_sites, read_haul
 from pipeline.intake.ledger import read_ledger
 from pipeline.judge import judge_night
 from pipeline.measures.reference_tables import (
@@ -41,7 +41,8 @@ from pipeline.reports.compile import compile_summary
 from pipeline.reports.render import SITE_FILES, render_night
 from pipeline.reports.rows import Published as Shown
 from pipeline.reports.summary import Night, Summary
-from pipeline.settings import PolicyInForce, Settings, load_settings, resolve_policy
+from pipeline.run_record import RunRecord, recorded_night
+from pipeline.settings import PolicyInForce, Settings, check_home, load_settings, resolve_policy
 from pipeline.stopping import unstoppable
 from pipeline.warehouse.connect import Connection, night_copy
 from pipeline.warehouse.load import (
@@ -98,18 +99,24 @@ def run_night(
     `now` is an aware instant; `render` writes the pages. Until the last step nothing that exists is touched.
     Raises SettingsError, AsOfError, NightRunning, WarehouseError, InvariantBroken, ReportError, HomeError.
     """
-    settings = load_settings(home)
-    day = _check_as_of(as_of, now.astimezone(ZoneInfo(settings.group.time_zone)).date())
-    with night_lock(home, now):
+    check_home(home)
+    with night_lock(home, now) as died, recorded_night(home, now, as_of) as record:
+        if died is not None:
+            say(f"The run before ended without a word ({died})")
+            record.log.warning("the run before died", holder=died)
+        settings = load_settings(home)
+        day = _check_as_of(as_of, now.astimezone(ZoneInfo(settings.group.time_zone)).date())
         sweep(home)
-        return _run(home, settings, day, now, say, partial(_render, executor=executor, render=render))
+        result = _run(home, settings, day, record, say, partial(_render, executor=executor, render=render))
+        record.is_good(day, needs_somebody=result.needs_somebody)
+        return result
 
 
 def _run(
     home: Path,
     settings: Settings,
     day: date,
-    now: datetime,
+    record: RunRecord,
     say: Say,
     render: Callable[[Summary, Path], Path],
 ) -> NightResult:
@@ -124,26 +131,50 @@ def _run(
         if last is not None:
             # What somebody altered would otherwise be sealed tonight as if the archive had said so.
             check_sealed(home)
-        found = collect_sites(connection, settings, say, now=now)
-        haul = read_haul(home, connection, settings, found)
-        night_no, night = judge_night(connection, settings, day, haul, say)
+        haul = _take_in(home, connection, settings, record, say)
+        night_no, night = judge_night(connection, settings, day, haul, say, stage=record.stage)
         out = pages_folder(home, day)
         stored = _stored_pages(home, out, settings)
         if stored is not None and last is not None and _is_same(last, night, stored.night):
             say("Nothing new: the pages of this night stand as they are")
             point_latest(out)
             return NightResult(stored, out, is_unchanged=True)
-        summary = _summarize(connection, settings, night)
+        with record.stage("compile") as counts:
+            summary = _summarize(connection, settings, night)
+            counts.update(_count_summary(summary))
         say("Rendering pages")
-        fresh = render(summary, out)
+        with record.stage("render") as counts:
+            fresh = render(summary, out)
+            counts["files"] = sum(1 for path in fresh.rglob("*") if path.is_file())
         try:
             say("Publishing")
-            with unstoppable():
-                publish_night(home, settings, haul, night, night_no, connection, working, fresh)
+            with record.stage("publish"), unstoppable():
+                # Its own time is in the log alone: what is published cannot hold how long that took.
+                run = record.as_entry()
+                publish_night(home, settings, haul, night, night_no, connection, working, fresh, run=run)
                 publish_pages(fresh, out)
         finally:
             shutil.rmtree(fresh, ignore_errors=True)
     return NightResult(summary, out, is_unchanged=False)
+
+
+def _take_in(home: Path, connection: Connection, settings: Settings, record: RunRecord, say: Say) -> Haul:
+    """Collect what lies in the drop folders, and read it."""
+    with record.stage("collect") as counts:
+        found = collect_sites(connection, settings, say, now=record.started_at)
+        counts["files"] = sum(len(one.files) for one in found.values())
+    with record.stage("read") as counts:
+        haul = read_haul(home, connection, settings, found)
+        counts.update(files=len(haul.files), refused=len(haul.troubles), read_again=len(haul.again))
+    return haul
+
+
+def _count_summary(summary: Summary) -> dict[str, int]:
+    return {
+        "sites": len(summary.sites),
+        "lots": sum(len(site.lots) for site in summary.sites),
+        "held_lines": sum(site.lines.held for site in summary.sites),
+    }
 
 
 def _check_as_of(as_of: date | None, today: date) -> date:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -149,8 +150,8 @@ def describe_status(summary: Summary) -> dict[str, Any]:
     }
 
 
-def tell_status(summary: Summary) -> list[str]:
-    """Who needs what, for a person."""
+def tell_status(summary: Summary, runs: Sequence[str] = ()) -> list[str]:
+    """Who needs what, for a person; `runs`: when the last one ended, as from `tell_runs`."""
     lots = [
         f"  {lot_line(site, lot)} {_next(lot, summary.date_format)}"
         for site, lot in _lots(summary)
@@ -158,6 +159,7 @@ def tell_status(summary: Summary) -> list[str]:
     ]
     return [
         f"{summary.group_name}: last good night as of {summary.night.as_of}.",
+        *runs,
         _levels(summary),
         _sampling(summary),
         *lots,

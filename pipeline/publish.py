@@ -34,6 +34,7 @@ from pipeline.warehouse.connect import (
 )
 from pipeline.warehouse.load import NightRow
 from pipeline.warehouse.proof import TableDigest, digest_tables
+from pipeline.warehouse.runs import add_run
 
 LATEST = "latest"
 _FRESH = ".night"
@@ -62,8 +63,11 @@ def publish_night(
     connection: Connection,
     working: Path,
     pages: Path | None = None,
+    run: ledger.Entry | None = None,
 ) -> None:
     """Archive the files, publish the warehouse, and write both down in the ledger, with the hashes of the pages.
+
+    `run`: the record of the run, as from `RunRecord.as_entry`.
 
     Raises ArchiveError when the disk refuses.
     """
@@ -71,6 +75,8 @@ def publish_night(
         archive.store(home, file.data)
     stored = archive.store_settings(home, settings.files)
     told = pack_changes(connection, night_no)
+    if run is not None:
+        add_run(connection, night_no, run)
     tables = digest_tables(connection)
     closing = ledger.night_entry(
         night.as_of,
@@ -85,6 +91,7 @@ def publish_night(
         warehouse=asdict(seal(connection, working)),
         **({} if told is None else {"calendars": archive.store(home, told)}),
         **({} if pages is None else {"pages": hash_pages(pages)}),
+        **({} if run is None else {"run": run}),
     )
     entries = [*(ledger.receipt_entry(file, night.as_of) for file in haul.collected), closing]
     _announce(home, entries)

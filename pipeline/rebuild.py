@@ -26,6 +26,7 @@ from pipeline.warehouse.connect import Connection, fresh_warehouse, warehouse_pa
 from pipeline.warehouse.load import Trouble
 from pipeline.warehouse.migrate import migrate
 from pipeline.warehouse.proof import digest_tables, newest_night
+from pipeline.warehouse.runs import add_run
 
 Say = Callable[[str], None]
 
@@ -171,6 +172,8 @@ def replay(home: Path, connection: Connection, nights: Sequence[LedgerNight], sa
                     is_judged=is_last,
                 ),
             )
+            if "run" in night.closing:
+                add_run(connection, night.number, night.closing["run"])
             if judged.facts_digest != night.closing["facts"]:
                 raise RebuildError(
                     f"{ledger.ledger_path(home)}: the replay of night number {night.number} ({night.as_of}) gives "

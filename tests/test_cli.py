@@ -121,8 +121,10 @@ def test_the_answer_stands_on_standard_output_and_progress_on_standard_error(hom
 
 
 def test_status_says_who_needs_what(home: Path) -> None:
-    assert run_cli("status", home).out == (
-        "Small group: last good night as of 2026-04-06.\n"
+    first, ended, *rest = run_cli("status", home).out.splitlines(keepends=True)
+    assert first == "Small group: last good night as of 2026-04-06.\n"
+    assert ended.startswith("It ended 2026-11-01 04:00 UTC: collect 0.")
+    assert "".join(rest) == (
         "2 lots at 1 site: 0 act, 0 no current reading, 0 watch, 2 OK.\n"
         "Next samplings: 0 overdue, 0 never sampled, 0 due this week, 0 excused; 0 pots this week, about 0 min.\n"
     )

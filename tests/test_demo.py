@@ -82,6 +82,7 @@ def test_a_site_that_sends_nothing_is_quiet_after_four_nights(demo_home: Path, s
 
 def test_status_says_all_of_it_in_few_lines(demo_home: Path) -> None:
     told = run_cli("status", demo_home).out.splitlines()
+    assert told.pop(1).startswith("It ended ")
     assert told[0] == "Quillmere Growers: last good night as of 2026-04-06."
     assert told[1] == "67 lots at 4 sites: 4 act, 4 no current reading, 11 watch, 48 OK."
     assert told[2].startswith("Next samplings: ")

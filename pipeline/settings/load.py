@@ -53,10 +53,7 @@ def load_settings(home: Path) -> Settings:
 
     Raises HomeError when the folder is no home, SettingsError with all mistakes of all files.
     """
-    if not home.is_dir():
-        raise HomeError(f"{home} is not a folder: make a home with `leachbook new {home}`.")
-    if not (home / GROUP_FILE).exists():
-        raise HomeError(f"{home} has no {GROUP_FILE}: it is no home; make one with `leachbook new DIR`.")
+    check_home(home)
     reading = _Reading(home)
     raw_group = _read_toml(reading, GROUP_FILE)
     group = _parse(reading, Group, raw_group, GROUP_FILE) if raw_group is not None else None
@@ -65,6 +62,14 @@ def load_settings(home: Path) -> Settings:
     if reading.problems or group is None:
         raise SettingsError(reading.problems)
     return Settings(group, policy, tuple(sites), reading.files)
+
+
+def check_home(home: Path) -> None:
+    """See that a folder is a home. Raises HomeError."""
+    if not home.is_dir():
+        raise HomeError(f"{home} is not a folder: make a home with `leachbook new {home}`.")
+    if not (home / GROUP_FILE).exists():
+        raise HomeError(f"{home} has no {GROUP_FILE}: it is no home; make one with `leachbook new DIR`.")
 
 
 def resolve_policy(settings: Settings, site: SiteSettings) -> list[PolicyInForce]:

@@ -31,6 +31,8 @@ KEYS: Final[Mapping[str, tuple[str, ...]]] = {
     "reread_values": ("night_no", "file_id", "line_from", "field"),
     "reread_fates": ("night_no", "file_id", "line_from"),
     "calendar_history": ("uid", "sequence"),
+    "run_stages": ("night_no", "stage_no"),
+    "run_counts": ("night_no", "stage_no", "counted"),
 }
 """Tables of facts, which only the archive can give back, with what tells their rows apart."""
 
