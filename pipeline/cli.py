@@ -450,6 +450,40 @@ def tables(home: Path, form: Literal["parquet", "csv", "xlsx"], as_json: bool) -
 
 
 @cli.command()
+@HOME
+@click.option("--print", "form", type=click.Choice(["systemd", "cron"]), help="Print units or lines instead.")
+@click.option("--to", "folder", type=click.Path(path_type=Path), help="Write the units into this folder.")
+@click.option("--once", is_flag=True, help="Do what is due now, and end.")
+@AS_JSON
+def schedule(home: Path, form: str | None, folder: Path | None, once: bool, as_json: bool) -> None:
+    """Keep the runs of HOME going: the night each day, the growers' mail each week, as leachbook.toml says.
+
+    With --print, units for systemd or lines for cron, which ask it from then on: the main road. With --once it does
+    what is due and ends: with 0 when all is well, 1 when something is held or a site is quiet, 2 when a run failed.
+    Without either it stays, asks itself once a minute, and ends by Ctrl-C or SIGTERM.
+
+    Example: leachbook schedule my_home --print systemd
+    """
+    from pipeline.schedule.run import keep, once_now, print_units
+
+    if form is not None:
+        written = print_units(home, form, folder)
+        _print(as_json, written.files, written.lines)
+        return
+    if folder is not None:
+        raise click.UsageError("--to goes with --print systemd; add it, or leave --to out.")
+
+    def say(text: str) -> None:
+        click.echo(text, err=True)
+
+    if not once:
+        keep(home, say=say)
+    result = once_now(home, say=say)
+    _print(as_json, result.described, [])
+    sys.exit(result.exit_code)
+
+
+@cli.command()
 @click.argument("folder", type=click.Path(path_type=Path, file_okay=False), default="leachbook_demo")
 @AS_JSON
 def demo(folder: Path, as_json: bool) -> None:

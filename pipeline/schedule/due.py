@@ -93,7 +93,9 @@ def due_runs(now: datetime, done: Done, timetable: Timetable) -> list[DueRun]:
     newest = _newest_due(now, today, timetable.zone, timetable.night, None)
     night = _owed_night(newest, today, done, timetable)
     runs = []
-    if night is not None and not _is_waiting("night", night, now, done.tried):
+    if night is not None:
+        if _is_waiting("night", night, now, done.tried):
+            return []  # a week runs the night that is missing, and would fail with it
         runs.append(DueRun("night", night, night))
     week = _owed_week(now, today, done, timetable)
     if week is not None and not _is_waiting("week", week, now, done.tried):

@@ -2,7 +2,7 @@
 
 from pipeline.errors import SettingsError, SettingsProblem
 from pipeline.settings.in_force import PolicyInForce, merge_policy
-from pipeline.settings.load import check_home, load_settings, resolve_policy
+from pipeline.settings.load import check_home, load_group, load_settings, resolve_policy
 from pipeline.settings.models import (
     Bench,
     Column,
@@ -57,6 +57,7 @@ __all__ = [
     "SiteSettings",
     "Target",
     "check_home",
+    "load_group",
     "load_settings",
     "merge_policy",
     "resolve_policy",

@@ -64,6 +64,17 @@ def load_settings(home: Path) -> Settings:
     return Settings(group, policy, tuple(sites), reading.files)
 
 
+def load_group(home: Path) -> Group:
+    """Read leachbook.toml alone. Raises HomeError when the folder is no home, SettingsError with its mistakes."""
+    check_home(home)
+    reading = _Reading(home)
+    raw = _read_toml(reading, GROUP_FILE)
+    group = _parse(reading, Group, raw, GROUP_FILE) if raw is not None else None
+    if group is None:
+        raise SettingsError(reading.problems)
+    return group
+
+
 def check_home(home: Path) -> None:
     """See that a folder is a home. Raises HomeError."""
     if not home.is_dir():

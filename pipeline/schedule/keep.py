@@ -1,0 +1,202 @@
+"""Keeping a schedule: ask which runs are due, start each as a process, remember how it ended, tell the manager.
+
+A run is a process so that it gives all memory back, and so that one that is killed takes nothing with it.
+"""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+from typing import Final, NoReturn
+
+from pipeline.errors import ArchiveError, LeachbookError, SettingsError
+from pipeline.intake import ledger
+from pipeline.night_lock import find_holder
+from pipeline.rebuild import SettingsShelf
+from pipeline.schedule.due import DueRun, Timetable, due_runs, make_timetable, next_due
+from pipeline.schedule.state import (
+    ScheduleState,
+    after_failure,
+    after_success,
+    read_schedule,
+    schedule_lock,
+    what_is_done,
+    write_schedule,
+)
+from pipeline.settings import Group, load_group
+from pipeline.stopping import Stopped
+
+Say = Callable[[str], None]
+Clock = Callable[[], datetime]
+COMMANDS: Final = {"night": "nightly", "week": "weekly"}
+GOOD_CODES: Final = (0, 1)
+STOP_SECONDS: Final = 240.0
+"""House default: how long a run that is stopped may take to finish what it is just publishing."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ended:
+    """How a run ended: exit code, and the last thing that it said on standard error."""
+
+    code: int
+    sentence: str
+
+    @property
+    def is_good(self) -> bool:
+        """It was run to its end, whatever it found."""
+        return self.code in GOOD_CODES
+
+
+Start = Callable[[Path, DueRun], Ended]
+Tell = Callable[[Path, datetime, Say], None]
+"""Tells the manager what is wrong, if there is something to tell today, and sends mail that waits."""
+
+
+def start_process(home: Path, run: DueRun) -> Ended:
+    """Run a night or a week as the command line does; a stop signal that comes meanwhile is handed on."""
+    command = [sys.executable, "-m", "pipeline.cli", COMMANDS[run.kind], str(home), "--as-of", str(run.as_of)]
+    # In a session of its own: Ctrl-C reaches it once, from here.
+    process = subprocess.Popen(
+        command,
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+    )
+    try:
+        _, said = process.communicate()
+    except Stopped:
+        process.terminate()
+        with suppress(subprocess.TimeoutExpired):
+            process.communicate(timeout=STOP_SECONDS)
+        raise
+    lines = [line for line in said.splitlines() if line.strip()]
+    return Ended(process.returncode, lines[-1].strip() if lines else f"ended with {process.returncode}")
+
+
+@dataclass(slots=True)
+class Keeper:
+    """Keeps the schedule of one home, whose lock is held. Its memory goes before the file: a disk may be full."""
+
+    home: Path
+    clock: Clock
+    start: Start
+    say: Say
+    state: ScheduleState = field(init=False)
+    _busy: str | None = None
+
+    def __post_init__(self) -> None:
+        self.state = read_schedule(self.home) or ScheduleState(since=self.clock())
+        self._remember(self.state)
+
+    def ask(self) -> list[tuple[DueRun, Ended]]:
+        """Do all that is due, one run after the other. Raises SettingsError where no timetable was ever readable."""
+        ended: list[tuple[DueRun, Ended]] = []
+        while runs := due_runs(self.clock(), what_is_done(self.home, self.state), self.timetable()):
+            if self._is_busy():
+                break
+            ended.append((runs[0], self._do(runs[0])))
+        return ended
+
+    def timetable(self) -> Timetable:
+        """By the settings as they stand; while they are mistaken, by those of the newest night."""
+        group = read_group(self.home)
+        return make_timetable(group.schedule, group.time_zone)
+
+    def _do(self, run: DueRun) -> Ended:
+        self.say(f"{run.kind.capitalize()} of {run.day} begins")
+        ended = self.start(self.home, run)
+        now = self.clock()
+        if ended.is_good:
+            self.say(f"{run.kind.capitalize()} of {run.day} ended well")
+            self._remember(after_success(self.state, run, now))
+        else:
+            self.say(f"{run.kind.capitalize()} of {run.day} failed: {ended.sentence}")
+            self._remember(after_failure(self.state, run, now, ended.sentence))
+        return ended
+
+    def _is_busy(self) -> bool:
+        """Whether somebody works on the home; it is said once, and asked again the next time."""
+        holder = find_holder(self.home)
+        if holder is not None and holder != self._busy:
+            self.say(f"A run is due, but the home is in use ({holder}); it waits")
+        self._busy = holder
+        return holder is not None
+
+    def _remember(self, state: ScheduleState) -> None:
+        self.state = state
+        try:
+            write_schedule(self.home, state)
+        except OSError as error:
+            self.say(f"{self.home}: what was done cannot be written down ({error.strerror}); free the disk")
+
+
+def ask_once(
+    home: Path, *, clock: Clock, tell: Tell, say: Say, start: Start = start_process
+) -> list[tuple[DueRun, Ended]]:
+    """Do what is due now and end; the manager is told in any case.
+
+    Raises NightRunning where another process keeps the schedule, HomeError, SettingsError.
+    """
+    with schedule_lock(home):
+        ended = Keeper(home, clock, start, say).ask()
+    tell(home, clock(), say)
+    return ended
+
+
+def keep_schedule(
+    home: Path,
+    *,
+    clock: Clock,
+    tell: Tell,
+    say: Say,
+    start: Start = start_process,
+    wait: Callable[[float], object] = time.sleep,
+) -> NoReturn:
+    """Ask once a minute which runs are due, until a stop signal comes; the manager is told after runs and once an hour.
+
+    Nothing that goes wrong ends it: it is said, once, and asked again. Raises NightRunning, HomeError, Stopped.
+    """
+    with schedule_lock(home):
+        keeper = Keeper(home, clock, start, say)
+        wrong = ""
+        told_in: datetime | None = None
+        while True:
+            try:
+                is_first = told_in is None
+                ended = keeper.ask()
+                hour = clock().replace(minute=0, second=0, microsecond=0)
+                if ended or hour != told_in:
+                    told_in = hour
+                    tell(home, clock(), say)
+                if ended or wrong or is_first:
+                    say(f"Next: {next_due(clock(), keeper.timetable()):%Y-%m-%d %H:%M} UTC")
+                wrong = ""
+            except LeachbookError as error:
+                if str(error) != wrong:
+                    wrong = str(error)
+                    say(wrong)
+            now = clock()
+            wait(60.0 - now.second - now.microsecond / 1e6)
+
+
+def read_group(home: Path) -> Group:
+    """The group's settings; while they are mistaken, as they were in the newest night.
+
+    The night that fails by the mistake then is due all the same, and whom to tell of it is known. Raises SettingsError
+    where there was no night, HomeError.
+    """
+    try:
+        return load_group(home)
+    except SettingsError:
+        with suppress(ArchiveError, KeyError, IndexError), SettingsShelf(home) as shelf:
+            nights = [one for one in ledger.read_ledger(home) if one.get("kind") == ledger.NIGHT]
+            return shelf.take(nights[-1]["settings"]).group
+        raise
