@@ -181,8 +181,8 @@ def _whole_ec(w: Speech, row: Row) -> str:
 
 def _scale_jump(w: Speech, row: Row) -> str:
     return w(
-        "The median EC of the last 14 days is {now:.2f} mS/cm, before it was {before:.2f} mS/cm: about {factor}. Was a "
-        "meter, its scale or the unit of the column changed?",
+        "The median EC of the last 14 days is {now:.2f} mS/cm, before it was {before:.2f} mS/cm in the same lots: "
+        "about {factor}. Was a meter, its scale or the unit of the column changed?",
         now=row["a"],
         before=row["b"],
         factor=_factor(w, row["c"]),

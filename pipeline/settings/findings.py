@@ -384,7 +384,7 @@ FINDINGS: tuple[FindingRule, ...] = (
     _remark(
         "scale_jump",
         "the median EC of the last 14 days is about 1000, 0.5 or 0.7 times that of the 42 days before, or the other "
-        "way round (at least 15 readings each)",
+        "way round, of the lots read in both together and lot by lot (at least 15 readings each)",
         about="site",
     ),
     _remark(

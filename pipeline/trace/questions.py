@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Sequence
+from statistics import median
 from typing import Any, Final
 
 import polars as pl
@@ -90,11 +91,22 @@ def _whole_steps(lines: Sequence[Row]) -> list[str]:
 
 def _scale_steps(row: Row, lines: Sequence[Row]) -> list[str]:
     read = [line for line in lines if line["ec_25"] is not None]
-    new, old = ([line for line in read if line["is_new"] is is_new] for is_new in (True, False))
+    lots = [{line["lot_key"] for line in read if line["is_new"] is is_new} for is_new in (True, False)]
+    both = [line for line in read if line["lot_key"] in lots[0] & lots[1]]
+    new, old = ([line for line in both if line["is_new"] is is_new] for is_new in (True, False))
+    ratio = median(
+        median(line["ec_25"] for line in new if line["lot_key"] == lot)
+        / median(line["ec_25"] for line in old if line["lot_key"] == lot)
+        for lot in lots[0] & lots[1]
+    )
     return [
         (
             f"median of {len(new)} readings of the last 14 days {row['a']:.4f}, of {len(old)} before {row['b']:.4f}: "
             f"{row['a']:.4f} / {row['b']:.4f} = {row['a'] / row['b']:.4f}, within 10 % of {row['c']:g}"
+        ),
+        (
+            f"lots read in both spans: {len(lots[0] & lots[1])}; their own ratios, the middle one: {ratio:.4f}, "
+            "within 10 % of it too"
         ),
         f"the newest: {_shortened([_written(line) for line in reversed(new)])}",
     ]

@@ -378,8 +378,7 @@ def _series_places(row: Row, known: _Known) -> str:
             (one["sampled_on"], one["purpose"])
             for one in known.figures
             if one["quantity"] == row["quantity"]
-            and one["mean"] is not None
-            and one["purpose"] in ("routine", "retest")
+            and one["is_followed"]
             and (first is None or one["sampled_on"] >= first)
         }
     )
@@ -404,11 +403,10 @@ def _compared_steps(comparison: str, known: _Known) -> list[str]:
 def _drift(row: Row, known: _Known) -> Made:
     (drift,) = [one for one in known.drifts if one["quantity"] == row["quantity"]]
     means = sorted(
-        (one for one in known.figures if one["quantity"] == row["quantity"] and one["mean"] is not None),
+        (one for one in known.figures if one["quantity"] == row["quantity"] and one["is_followed"]),
         key=lambda one: one["sampled_on"],
     )
-    followed = [one for one in means if one["purpose"] in ("routine", "retest")][-drift["samplings"] :]
-    listed = ", ".join(f"{one['sampled_on']} {one['mean']:.4f}" for one in followed)
+    listed = ", ".join(f"{one['sampled_on']} {one['mean']:.4f}" for one in means[-drift["samplings"] :])
     moved, step = abs(row["mean"] - row["first_mean"]), known.lot[f"step_{row['quantity']}"]
     return [f"means {listed}: together {moved:.4f}, a step is {step:g}"], []
 

@@ -3,6 +3,8 @@
 -- inputs: usable_readings, records, front_rows, policy, policy_finding_levels, run
 -- rules: chi-square goodness of fit of the last digits, 9 degrees of freedom, 0.1 % point 27.877 (NIST/SEMATECH e-Handbook
 -- 1.3.5.15, table 1.3.6.7.4, value from memory, recomputed by a test); numbers of readings, shares and ratios are house defaults.
+-- A scale is told from lots that were read both lately and before, all of them together and lot by lot (house default): young plugs
+-- that come into the books or hungry lots that are shipped move the site's median as well.
 with recent as (
     select
         u.site_id,
@@ -79,16 +81,37 @@ whole as (
     group by site_id
 ),
 
-scales as (
+lot_scales as (
     select
         site_id,
-        count(*) filter (where sampled_on > as_of - 14)::integer as n,
-        count(*) filter (where sampled_on <= as_of - 14)::integer as n_before,
+        lot_key,
         median(ec_25_ms_cm::double) filter (where sampled_on > as_of - 14) as now,
         median(ec_25_ms_cm::double) filter (where sampled_on <= as_of - 14) as before
     from recent
     where ec_25_ms_cm is not null
+    group by site_id, lot_key
+    having now is not null and before > 0
+),
+
+lot_ratios as (
+    select
+        site_id,
+        median(now / before) as ratio
+    from lot_scales
     group by site_id
+),
+
+scales as (
+    select
+        r.site_id,
+        count(*) filter (where r.sampled_on > r.as_of - 14)::integer as n,
+        count(*) filter (where r.sampled_on <= r.as_of - 14)::integer as n_before,
+        median(r.ec_25_ms_cm::double) filter (where r.sampled_on > r.as_of - 14) as now,
+        median(r.ec_25_ms_cm::double) filter (where r.sampled_on <= r.as_of - 14) as before
+    from recent as r
+    inner join lot_scales as l on r.site_id = l.site_id and r.lot_key = l.lot_key
+    where r.ec_25_ms_cm is not null
+    group by r.site_id
 ),
 
 f as (select unnest([1000.0, 0.001, 2.0, 0.5, 0.7, 1 / 0.7]) as factor),
@@ -98,8 +121,13 @@ jumps as (
         s.*,
         f.factor
     from scales as s
+    inner join lot_ratios as l on s.site_id = l.site_id
     cross join f
-    where s.n >= 15 and s.n_before >= 15 and s.before > 0 and abs(s.now / s.before / f.factor - 1) <= 0.1
+    where
+        s.n >= 15
+        and s.n_before >= 15
+        and abs(s.now / s.before / f.factor - 1) <= 0.1
+        and abs(l.ratio / f.factor - 1) <= 0.1
     -- 0.5 and 0.7 lie apart, so a ratio is near one factor at most
     qualify row_number() over (partition by s.site_id order by abs(s.now / s.before / f.factor - 1) asc) = 1
 ),

@@ -1,5 +1,6 @@
 -- Statistics and verdict of each quantity in each sampling of standing lots.
 -- grain: one quantity of one sampling. key: site_id, lot_key, sampled_on, purpose, quantity
+-- is_followed: whether its mean is one of those that are looked at from sampling to sampling
 select
     v.site_id,
     v.lot_key,
@@ -8,6 +9,12 @@ select
     v.quantity,
     coalesce(f.n, 0) as n,
     f.mean,
+    (
+        v.is_counting
+        and v.purpose in ('routine', 'retest')
+        and f.mean is not null
+        and (v.quantity = 'ph' or v.is_ec_countable)
+    ) as is_followed,
     f.sd,
     coalesce(f.is_sd_assumed, false) as is_sd_assumed,
     f.ci_low,

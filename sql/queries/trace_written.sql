@@ -4,6 +4,7 @@
 select
     f.name as file,
     c.line_from as line,
+    u.lot_key,
     u.sampled_on,
     trim(json_extract_string(c.cells, '$.ph')) as ph_cell,
     trim(json_extract_string(c.cells, '$.ec')) as ec_cell,

@@ -165,24 +165,33 @@ def site_questions(
     whole = sum(1 for value in measured if value.denominator == 1)
     if len(measured) >= 50 and whole >= Fraction(3, 10) * len(measured):
         found.append(("whole_ec", "note"))
-    if has_jumped(pots, policy, as_of):
+    if has_jumped(samplings, policy, as_of):
         found.append(("scale_jump", "warn"))
     if is_front_of_bench(pots, facts, policy, as_of):
         found.append(("front_of_bench", "warn"))
     return found
 
 
-def has_jumped(pots: Sequence[Pot], policy: Policy, as_of: date) -> bool:
+def has_jumped(samplings: Sequence[Sampling], policy: Policy, as_of: date) -> bool:
     longest = max(int(policy["question_days"]), 56)
-    dated = [
-        (pot.reading.sampled_on, pot.ec_ms_cm)
-        for pot in pots
-        if pot.ec_ms_cm is not None and pot.reading.sampled_on > as_of - timedelta(days=longest)
-    ]
-    now = [ec for day, ec in dated if day > as_of - timedelta(days=14)]
-    before = [ec for day, ec in dated if day <= as_of - timedelta(days=14)]
-    median_now, median_before = median_of(now), median_of(before)
-    if len(now) < 15 or len(before) < 15 or not median_before or median_now is None:
+    now: dict[str, list[Fraction]] = {}
+    before: dict[str, list[Fraction]] = {}
+    for sampling in samplings:
+        if sampling.sampled_on <= as_of - timedelta(days=longest):
+            continue
+        span = now if sampling.sampled_on > as_of - timedelta(days=14) else before
+        read = [pot.ec_ms_cm for pot in sampling.pots if pot.reading.n_pots == 1 and pot.ec_ms_cm is not None]
+        span.setdefault(fold(sampling.lot.code), []).extend(read)
+    medians = {lot: (median_of(now.get(lot, [])), median_of(before[lot])) for lot in before}
+    own = {lot: new / old for lot, (new, old) in medians.items() if new is not None and old}
+    pooled = [[ec for lot in own for ec in span[lot]] for span in (now, before)]
+    if any(len(read) < 15 for read in pooled):
         return False
-    ratio = median_now / median_before
-    return any(abs(ratio / factor - 1) <= Fraction(1, 10) for factor in FACTORS)
+    ratios = [_median(pooled[0]) / _median(pooled[1]), _median(list(own.values()))]
+    return any(all(abs(ratio / factor - 1) <= Fraction(1, 10) for ratio in ratios) for factor in FACTORS)
+
+
+def _median(values: list[Fraction]) -> Fraction:
+    middle = median_of(values)
+    assert middle is not None
+    return middle

@@ -640,15 +640,15 @@ def test_every_code_of_the_models_is_worded_here() -> None:
         (
             {"rule": "scale_jump", "a": 1050.0, "b": 1.05, "c": 1000.0},
             (
-                "The median EC of the last 14 days is 1050.00 mS/cm, before it was 1.05 mS/cm: about 1000 times "
-                "as much. Was a meter, its scale or the unit of the column changed?"
+                "The median EC of the last 14 days is 1050.00 mS/cm, before it was 1.05 mS/cm in the same lots: "
+                "about 1000 times as much. Was a meter, its scale or the unit of the column changed?"
             ),
         ),
         (
             {"rule": "scale_jump", "a": 1.5, "b": 2.1, "c": 0.7},
             (
-                "The median EC of the last 14 days is 1.50 mS/cm, before it was 2.10 mS/cm: about 0.7 times. "
-                "Was a meter, its scale or the unit of the column changed?"
+                "The median EC of the last 14 days is 1.50 mS/cm, before it was 2.10 mS/cm in the same lots: "
+                "about 0.7 times. Was a meter, its scale or the unit of the column changed?"
             ),
         ),
         (

@@ -77,6 +77,9 @@ def test_a_jump_of_the_scale_shows_both_medians(bench: Bench) -> None:
         "median of 20 readings of the last 14 days 3.1000, of 20 before 1.5500: 3.1000 / 1.5500 = 2.0000, within 10 % "
         "of 2"
     )
+    assert found.steps[1] == (
+        "lots read in both spans: 1; their own ratios, the middle one: 2.0000, within 10 % of it too"
+    )
 
 
 def test_what_asks_nothing_is_not_told(bench: Bench) -> None:

@@ -278,3 +278,20 @@ def test_an_ec_names_its_band_and_the_band_s_edges(bench: Bench) -> None:
     (figure,) = [one for one in trace(bench).samplings[0].figures if one.quantity == "ec"]
     # 2.6 is the printed edge of low and normal, and is called low (UMass Extension, read).
     assert "published band for pour-through: 2.6000 is above 1 up to 2.6, “low” (" in figure.arithmetic[-1]
+
+
+def test_a_drift_lists_the_means_that_it_follows_and_no_sampling_that_does_not_count(bench: Bench) -> None:
+    days = ("2026-03-02", "2026-03-09", "2026-03-16", "2026-03-23")
+    pots = [(day, mean, 5) for day, mean in zip(days, ("5.9", "5.8", "5.7", "5.6"), strict=True)]
+    rows = [f"{ph} | 2.6 | {day}" for day, ph, n in [*pots, ("2026-03-30", "5.8", 2)] for _ in range(n)]
+    bench.lots("lot_code | started_on\nA | 2025-12-01")
+    bench.readings("ph | ec_ms_cm | sampled_on\n" + "\n".join(rows))
+    found = trace(bench).standing
+    assert found is not None
+    (drift,) = [one for one in found.reasons if one.code in ("rising", "falling", "drift")]
+    assert drift.steps == [
+        (
+            "means 2026-03-02 5.9000, 2026-03-09 5.8000, 2026-03-16 5.7000, 2026-03-23 5.6000: together 0.3000, "
+            "a step is 0.2"
+        )
+    ]

@@ -88,6 +88,32 @@ def test_a_scale_that_jumps(bench: Bench) -> None:
     assert questions(bench, "rule, level, a, b, c") == [("scale_jump", "warn", 1.05, 2.1, 0.5)]
 
 
+def test_young_plugs_that_come_into_the_books_are_no_jump(bench: Bench) -> None:
+    bench.lots("lot_code | started_on\nA | 2025-12-01\nB | 2025-12-01\nP | 2026-03-30")
+    days = {"A": (1, 20), "B": (3, 22), "P": (1, 2, 3, 4)}
+    ec = {"A": "2.6", "B": "2.4", "P": "1.2"}
+    lines = [
+        f"{lot} | 5.8 | {ec[lot]} | {AS_OF - timedelta(days=ago)}"
+        for lot in days
+        for ago in days[lot]
+        for _ in range(8)
+    ]
+    bench.readings("lot_code | ph | ec_ms_cm | sampled_on\n" + "\n".join(lines))
+    assert questions(bench) == []
+
+
+def test_a_lot_that_is_read_more_often_is_no_jump(bench: Bench) -> None:
+    bench.lots("lot_code | started_on\nA | 2025-12-01\nB | 2025-12-01")
+    rows = [("A", "2.8", 20, 16), ("B", "1.4", 21, 5), ("A", "2.8", 1, 5), ("B", "1.4", 2, 16)]
+    lines = [
+        f"{lot} | 5.8 | {ec} | {AS_OF - timedelta(days=ago)}"
+        for lot, ec, ago, pots in rows
+        for _ in range(pots)
+    ]
+    bench.readings("lot_code | ph | ec_ms_cm | sampled_on\n" + "\n".join(lines))
+    assert questions(bench) == []
+
+
 def test_a_moderate_change_is_no_jump(bench: Bench) -> None:
     load(bench, jump("2.1", "1.9"))
     assert questions(bench) == []
