@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
 import traceback
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -154,6 +155,87 @@ def nightly(home: Path, as_of: datetime | None, as_json: bool) -> None:
         result = run_night(home, _day(as_of), now=datetime.now(UTC), say=say, executor=executor)
     _print(as_json, describe_night(result), tell_night(result))
     sys.exit(1 if result.needs_somebody else 0)
+
+
+@cli.command()
+@HOME
+@click.option("--as-of", type=DAY, help="The day to judge from, YYYY-MM-DD (today by default).")
+@click.option("--no-send", is_flag=True, help="Write the messages to be looked at; store and send nothing.")
+@AS_JSON
+def weekly(home: Path, as_of: datetime | None, no_send: bool, as_json: bool) -> None:
+    """Run the night of HOME if it has not run, then mail each head grower the week's report.
+
+    Every message is stored in the outbox before the first one is sent. What was said this week is not said again; what
+    changed since goes out as a correction. Ends with 0 when all is well, 1 when the night or a message needs
+    somebody, 2 when it could not run.
+
+    Example: leachbook weekly my_home --no-send
+    """
+    from pipeline.overview_lines import describe_night, tell_night
+    from pipeline.weekly import run_week
+    from pipeline.weekly_lines import describe_week, tell_week
+
+    with _progress() as say, _pool() as executor:
+        result = run_week(
+            home,
+            _day(as_of),
+            now=datetime.now(UTC),
+            clock=lambda: datetime.now(UTC),
+            environment=os.environ,
+            is_sending=not no_send,
+            say=say,
+            executor=executor,
+        )
+    described = {"night": describe_night(result.night), **describe_week(result)}
+    _print(as_json, described, [*tell_night(result.night), *tell_week(result, home)])
+    sys.exit(1 if result.needs_somebody else 0)
+
+
+@cli.command()
+@HOME
+@click.option("--all", "is_all", is_flag=True, help="List what is done with as well.")
+@click.option(
+    "--resend", type=int, multiple=True, metavar="NUMBER", help="Make a letter due again; repeatable."
+)
+@click.option(
+    "--cancel", type=int, multiple=True, metavar="NUMBER", help="Let a letter not be sent; repeatable."
+)
+@click.option("--send", is_flag=True, help="Send what is due now.")
+@AS_JSON
+def outbox(
+    home: Path, is_all: bool, resend: tuple[int, ...], cancel: tuple[int, ...], send: bool, as_json: bool
+) -> None:
+    """List the letters of HOME that are not done with; resend, cancel, send what is due.
+
+    A letter that is resent keeps its text and Message-ID. Ends with 1 when letters are failed or unknown, which
+    nothing but you ends, or when no mail can be sent; else with 0.
+
+    Example: leachbook outbox my_home --resend 12 --send
+    """
+    from pipeline.outbox_run import (
+        change_letters,
+        describe_delivered,
+        describe_outbox,
+        list_letters,
+        send_due,
+        tell_delivered,
+        tell_outbox,
+    )
+
+    if resend or cancel:
+        change_letters(home, resend=resend, cancel=cancel, now=datetime.now(UTC))
+    delivered = None
+    if send:
+        delivered = send_due(home, clock=lambda: datetime.now(UTC), environment=os.environ)
+    listed = list_letters(home)
+    described = {
+        "sent": None if delivered is None else describe_delivered(delivered),
+        "letters": describe_outbox(listed),
+    }
+    told = [] if delivered is None else tell_delivered(delivered)
+    _print(as_json, described, [*told, *tell_outbox(home, listed, is_all=is_all)])
+    is_stuck = any(one.letter.state in ("failed", "unknown") for one in listed)
+    sys.exit(1 if is_stuck or (delivered is not None and delivered.down) else 0)
 
 
 @cli.command()

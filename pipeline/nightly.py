@@ -16,7 +16,7 @@ from pydantic import ValidationError
 
 from pipeline.errors import AsOfError, ReportError
 from pipeline.haul import Haul, collect_sites, read_haul
-from pipeline.intake.ledger import read_ledger
+from pipeline.intake.ledger import NIGHT, read_ledger
 from pipeline.judge import judge_night
 from pipeline.measures.reference_tables import (
     load_buffers_by_temperature,
@@ -175,6 +175,19 @@ def _count_summary(summary: Summary) -> dict[str, int]:
         "lots": sum(len(site.lots) for site in summary.sites),
         "held_lines": sum(site.lines.held for site in summary.sites),
     }
+
+
+def find_night(home: Path, settings: Settings, day: date) -> NightResult | None:
+    """The night of a day, if it was run to its end as the newest one and its pages stand; None where it has to be run.
+
+    Raises ArchiveError where the ledger cannot be read.
+    """
+    nights = [one for one in read_ledger(home) if one["kind"] == NIGHT]
+    if not nights or nights[-1]["as_of"] != day.isoformat():
+        return None
+    out = pages_folder(home, day)
+    stored = _stored_pages(home, out, settings)
+    return None if stored is None else NightResult(stored, out, is_unchanged=True)
 
 
 def _check_as_of(as_of: date | None, today: date) -> date:

@@ -20,11 +20,12 @@ Any kind of message can use it: give it a `Key` with a `report` of its own and t
 from __future__ import annotations
 
 import hashlib
+import re
 import sqlite3
 import zlib
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import UTC, datetime, timedelta
 from functools import cache
 from pathlib import Path
@@ -85,6 +86,17 @@ class Letter:
 
 
 @dataclass(frozen=True, slots=True)
+class Draft:
+    """A message that is to be stored. `message`: whole, with CRLF; `message_id`: the one in its head."""
+
+    key: Key
+    message: bytes
+    message_id: str
+    subject: str
+    facts: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Attempt:
     """What one attempt to send a letter came to; `code` is what the server answered, where it did."""
 
@@ -107,7 +119,9 @@ class Claimed:
 
 def make_message_id(key: Key, domain: str) -> str:
     """The Message-ID of a key, with the angle brackets; the same key always has the same one."""
-    return f"<leachbook.{key.digest()[:32]}@{domain}>"
+    parts = (key.report, key.site, key.period, key.recipient.partition("@")[0])
+    readable = ".".join(filter(None, (re.sub(r"[^A-Za-z0-9]+", "-", part)[:30].strip("-") for part in parts)))
+    return f"<{readable}.{key.digest()[:20]}@{domain}>"
 
 
 def outbox_path(home: Path) -> Path:
@@ -159,22 +173,33 @@ class Outbox:
         `message`: the whole message with CRLF, `message_id` the one in its head (see `make_message_id`).
         `is_replacing`: letters of the same report, site, period and recipient that have not gone out give way.
         """
-        about = {
-            "report": key.report,
-            "site": key.site,
-            "period": key.period,
-            "recipient": key.recipient,
-            "content": key.content,
-            "now": _write(now),
-        }
-        packed = {"size_bytes": len(message), "message": zlib.compress(message, 1)}
+        draft = Draft(key, message, message_id, subject, facts)
+        return self.enqueue_together([draft], now, is_replacing=is_replacing)
+
+    def enqueue_together(self, drafts: Sequence[Draft], now: datetime, *, is_replacing: bool = False) -> bool:
+        """Store messages that belong together, all of them or none. False where all were there already.
+
+        With `is_replacing` the first one takes the place of older ones of its kind; what went along with those (the
+        content of such a letter is that of its first one, a blank, and something more) gives way too.
+        """
+        is_new = False
         with self._transaction():
-            rows = self._run(
-                "insert_letter",
-                {**about, **packed, "message_id": message_id, "subject": subject, "facts": facts},
-            )
-            if rows and is_replacing:
-                self._run("replace_unsent", {**about, "remark": "a newer report took its place"})
+            for number, draft in enumerate(drafts):
+                is_new |= self._insert(draft, _write(now), is_replacing and number == 0)
+        return is_new
+
+    def _insert(self, draft: Draft, now: str, is_replacing: bool) -> bool:
+        about = {**asdict(draft.key), "now": now}
+        kept = {
+            "message_id": draft.message_id,
+            "subject": draft.subject,
+            "facts": draft.facts,
+            "size_bytes": len(draft.message),
+            "message": zlib.compress(draft.message, 1),
+        }
+        rows = self._run("insert_letter", {**about, **kept})
+        if rows and is_replacing:
+            self._run("replace_unsent", {**about, "remark": "a newer one took its place"})
         return bool(rows)
 
     def letters(
@@ -438,6 +463,7 @@ __all__ = [
     "OPEN_STATES",
     "Attempt",
     "Claimed",
+    "Draft",
     "HasArrived",
     "Key",
     "Letter",

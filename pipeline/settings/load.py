@@ -18,6 +18,7 @@ from pipeline.settings.benches import Bench, Feeding, fold_name
 from pipeline.settings.check import check_export, check_pattern, check_policy, check_targets, find_doubled
 from pipeline.settings.explain import explain_errors, name_nearest, show
 from pipeline.settings.in_force import PolicyInForce, merge_policy
+from pipeline.settings.mail import check_mail
 from pipeline.settings.models import Export, Group, Grower, Settings, SiteFacts, SiteSettings
 from pipeline.settings.policy import PolicyPeriod, PolicyScalars
 
@@ -57,6 +58,7 @@ def load_settings(home: Path) -> Settings:
     reading = _Reading(home)
     raw_group = _read_toml(reading, GROUP_FILE)
     group = _parse(reading, Group, raw_group, GROUP_FILE) if raw_group is not None else None
+    reading.problems += check_mail(raw_group or {}, GROUP_FILE)
     policy = _read_group_policy(reading)
     sites = _read_sites(reading, raw_group or {}, policy)
     if reading.problems or group is None:

@@ -13,7 +13,9 @@ from zoneinfo import ZoneInfo
 from pydantic import AfterValidator, Field, StrictBool, model_validator
 from pydantic_core import PydanticCustomError
 
+from pipeline.settings.addresses import Email
 from pipeline.settings.benches import Bench, Feeding
+from pipeline.settings.mail import Mail
 from pipeline.settings.policy import Day, Frozen, PolicyPeriod, Text, Whole
 from pipeline.settings.schedule import Schedule
 from pipeline.settings.words import ExtractionMethod, Kind, WeekDay
@@ -26,18 +28,10 @@ Encoding = Literal["utf-8", "utf-8-sig", "utf-16", "cp1252", "latin-1"]
 # that a format with an offset can write one.
 _SAMPLE = datetime(2026, 11, 25, 14, 35, tzinfo=UTC)
 _SHOWN_DIRECTIVES = frozenset("YymdbBaAjeuVG%")
-_EMAIL = re.compile(r"[^@\s<>,;:\"()\[\]\\]+@(?:[^@\s.<>,;:\"()\[\]\\]+\.)+[^@\s.<>,;:\"()\[\]\\]{2,}")
 
 
 def _refuse(right: str) -> PydanticCustomError:
     return PydanticCustomError("right", "{right}", {"right": right})
-
-
-def _check_email(text: str) -> str:
-    """One plain address: it goes into a mail header, so nothing else may stand beside it."""
-    if not _EMAIL.fullmatch(text):
-        raise _refuse("one address like name@example.com")
-    return text
 
 
 def _check_time_zone(text: str) -> str:
@@ -110,7 +104,6 @@ def _check_pattern(text: str) -> str:
     return text
 
 
-Email = Annotated[Text, AfterValidator(_check_email)]
 TimeZone = Annotated[Text, AfterValidator(_check_time_zone)]
 ShownDate = Annotated[Text, AfterValidator(_check_shown_date)]
 Identifier = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]*$")]
@@ -133,6 +126,7 @@ class Group(Frozen):
     date_format: ShownDate = "%Y-%m-%d"
     manager: Person | None = None
     schedule: Schedule = Schedule()
+    mail: Mail = Mail()
 
 
 class Grower(Person):
@@ -240,6 +234,7 @@ __all__ = [
     "Feeding",
     "Group",
     "Grower",
+    "Mail",
     "Person",
     "Schedule",
     "Settings",

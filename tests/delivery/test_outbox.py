@@ -9,7 +9,7 @@ from datetime import timedelta
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.delivery.leases import is_dead, name_holder
@@ -62,6 +62,7 @@ def test_the_bytes_that_were_stored_first_are_those_that_go(outbox: Outbox, tmp_
     assert file.read_bytes() == write(key_to(A))
 
 
+@settings(deadline=None)
 @given(st.tuples(*[st.text(max_size=5)] * 5), st.tuples(*[st.text(max_size=5)] * 5))
 def test_two_keys_share_a_message_id_only_if_they_are_the_same(
     one: tuple[str, str, str, str, str], other: tuple[str, str, str, str, str]
@@ -217,6 +218,7 @@ def test_a_home_that_is_not_there_is_named(tmp_path: Path) -> None:
         pass
 
 
+@settings(deadline=None)
 @given(st.integers(-3, 40))
 def test_tries_end(attempts: int) -> None:
     at = next_attempt_at(attempts, START)

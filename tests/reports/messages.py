@@ -100,6 +100,7 @@ def list_messages() -> list[Said]:
                 *(Said(names, context=group) for group, names in NAMES.items()),
                 *_phrases(None),
                 *_phrases("sheet"),
+                *_phrases("mail"),
                 *_in_code(),
                 *(Said(text) for table in _TABLES for text in table.values()),
                 *map(Said, _SINGLE),

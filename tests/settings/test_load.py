@@ -77,7 +77,7 @@ def test_all_mistakes_of_all_files_come_at_once(tmp_path: Path) -> None:
         pytest.param(
             GROUP + 'papre = "a4"',
             'leachbook.toml: papre: this key is unknown; did you mean "paper"? '
-            "known are name, time_zone, language, paper, date_format, manager, schedule",
+            "known are name, time_zone, language, paper, date_format, manager, schedule, mail",
             id="unknown key",
         ),
         pytest.param(

@@ -1,0 +1,176 @@
+"""One week, as a story: the night if it has not run, a message to each head grower into the outbox, then the post."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import BrokenExecutor, Executor
+from dataclasses import dataclass
+from datetime import date, datetime
+from pathlib import Path
+from typing import Final, TypeVar
+from zoneinfo import ZoneInfo
+
+from pipeline.delivery.outbox import OPEN_STATES, Letter, Outbox, open_outbox, outbox_path
+from pipeline.delivery.post import Clock, Delivered, deliver_due
+from pipeline.delivery.transports import FolderTransport
+from pipeline.delivery.ways import make_transport
+from pipeline.delivery.week_letters import WEEKLY, SiteMail, Written, name_period, write_site_letters
+from pipeline.errors import MailError
+from pipeline.files import write_whole
+from pipeline.nightly import NightResult, Render, find_night, run_night
+from pipeline.reports.render import render_night
+from pipeline.reports.summary import Summary
+from pipeline.settings import Settings, load_settings
+
+Say = Callable[[str], None]
+PREVIEW: Final = "mail-preview"
+SITES_AT_ONCE: Final = 8
+"""House default: so many sites' messages are in memory at once."""
+_T = TypeVar("_T")
+
+
+@dataclass(frozen=True, slots=True)
+class WeekResult:
+    """What a week did. `written`: one for each recipient; `delivered`: None where nothing was to be sent.
+
+    `open_letters`: all letters of the outbox that are not done with, older ones too; `no_grower`: sites of which nobody
+    is told; `preview`: the folder with the messages of a week that sends nothing.
+    """
+
+    night: NightResult
+    was_night_run: bool
+    written: list[Written]
+    open_letters: list[Letter]
+    no_grower: list[str]
+    delivered: Delivered | None = None
+    post_folder: Path | None = None
+    preview: Path | None = None
+
+    @property
+    def needs_somebody(self) -> bool:
+        """Something of the night or of the mail waits for somebody: exit code 1."""
+        return bool(self.night.needs_somebody or self.open_letters or self.no_grower)
+
+
+def run_week(
+    home: Path,
+    as_of: date | None = None,
+    *,
+    now: datetime,
+    clock: Clock,
+    environment: Mapping[str, str],
+    is_sending: bool = True,
+    say: Say = lambda _: None,
+    executor: Executor | None = None,
+    render: Render = render_night,
+) -> WeekResult:
+    """Run the week of `as_of` (the group's today by default): the night if it has not run, then the growers' mail.
+
+    Every message is in the outbox before the first one is sent. What was said before is not said again; what changed
+    goes out as a correction. `clock` gives the instants of sending, `environment` may hold the password. Raises what
+    `run_night` raises, MailError, OutboxError.
+    """
+    settings = load_settings(home)
+    # A password that is missing is told before an hour of work, not after it.
+    transport = make_transport(settings.group.mail, home, environment) if is_sending else None
+    day = as_of or now.astimezone(ZoneInfo(settings.group.time_zone)).date()
+    night = find_night(home, settings, day)
+    was_run = night is None
+    if night is None:
+        night = run_night(home, day, now=now, say=say, executor=executor, render=render)
+    no_grower = [site.name for site in settings.sites if not site.growers]
+    if transport is None:
+        written, preview = _preview(home, settings, night, now, executor, say)
+        return WeekResult(night, was_run, written, [], no_grower, preview=preview)
+    with open_outbox(home) as outbox:
+        written = _store(outbox, settings, night, now, executor, say)
+        say("Sending")
+        delivered = deliver_due(outbox, transport, clock, say=say)
+        outbox.forget_messages(clock())
+        still_open = [letter for letter in outbox.letters() if letter.state in OPEN_STATES]
+    folder = transport.folder if isinstance(transport, FolderTransport) else None
+    return WeekResult(night, was_run, written, still_open, no_grower, delivered, folder)
+
+
+def _store(
+    outbox: Outbox, settings: Settings, night: NightResult, now: datetime, executor: Executor | None, say: Say
+) -> list[Written]:
+    """Write the messages and store them; those of one recipient together or not at all."""
+    say("Writing messages")
+    kept: list[Written] = []
+    known = outbox.letters(report=WEEKLY, period=name_period(night.summary.night.as_of))
+    for written in _write(settings, night, known, now, executor):
+        if written.drafts:
+            outbox.enqueue_together(written.drafts, now, is_replacing=True)
+        kept.append(written.without_messages())
+    return kept
+
+
+def _preview(
+    home: Path, settings: Settings, night: NightResult, now: datetime, executor: Executor | None, say: Say
+) -> tuple[list[Written], Path]:
+    """Write the messages into a folder to be looked at; the outbox is read, if there is one, and stays as it is."""
+    say("Writing messages")
+    period = name_period(night.summary.night.as_of)
+    known: list[Letter] = []
+    if outbox_path(home).exists():
+        with open_outbox(home) as outbox:
+            known = outbox.letters(report=WEEKLY, period=period)
+    folder = FolderTransport(home / "out" / PREVIEW / night.summary.night.as_of.isoformat())
+    kept = []
+    for written in _write(settings, night, known, now, executor):
+        for draft in written.drafts:
+            path = folder.path_of(draft.message_id)
+            try:
+                write_whole(path, draft.message)
+            except OSError as error:
+                raise MailError(
+                    f"{path}: cannot be written ({error.strerror}); make room or give write permission."
+                ) from error
+        kept.append(written.without_messages())
+    return kept, folder.folder
+
+
+def _write(
+    settings: Settings, night: NightResult, known: Sequence[Letter], now: datetime, executor: Executor | None
+) -> Iterator[Written]:
+    """The messages of all sites, some sites at once: a group's whole mail would not fit into memory."""
+    jobs = list(plan_mail(settings, night.summary, night.out, known, now))
+    for some in _take_in_turn(jobs, SITES_AT_ONCE):
+        try:
+            results = list(
+                map(write_site_letters, some) if executor is None else executor.map(write_site_letters, some)
+            )
+        except BrokenExecutor as error:
+            raise MailError(
+                "A process that writes the messages was ended from outside, perhaps because memory ran out; what was "
+                "stored before is in the outbox, run leachbook weekly again."
+            ) from error
+        for result in results:
+            yield from result
+
+
+def plan_mail(
+    settings: Settings, summary: Summary, out: Path, known: Sequence[Letter], now: datetime
+) -> Iterator[SiteMail]:
+    """One job for each site that has a grower. Pure."""
+    of_site = {site.id: site for site in settings.sites}
+    for site in summary.sites:
+        growers = of_site[site.site_id].growers if site.site_id in of_site else ()
+        if growers:
+            yield SiteMail(
+                summary=summary.model_copy(update={"sites": [site], "crop_contrasts": []}),
+                out=out,
+                mail=settings.group.mail,
+                manager=settings.group.manager,
+                growers=growers,
+                known=tuple(letter for letter in known if letter.key.site == site.site_id),
+                now=now,
+            )
+
+
+def _take_in_turn(items: Sequence[_T], number: int) -> Iterable[Sequence[_T]]:
+    return (items[start : start + number] for start in range(0, len(items), number))
+
+
+__all__ = ["WeekResult", "plan_mail", "run_week"]

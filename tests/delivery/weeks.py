@@ -1,0 +1,43 @@
+"""Small weeks for tests: a summary of one site by the real night, and growers as settings have them."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+from pipeline.delivery.outbox import Letter
+from pipeline.delivery.week_letters import SiteMail, Written, write_site_letters
+from pipeline.reports.summary import Grower as ToldGrower
+from pipeline.reports.summary import Summary
+from pipeline.settings import Grower, Mail, Person
+
+NOW = datetime(2026, 4, 6, 6, 0, tzinfo=UTC)
+MANAGER = Person(name="Adela Quillmere", email="adela@quillmere.example")
+SENDER = {"name": "Leachbook", "email": "reports@quillmere.example"}
+
+
+def grower(number: str, *houses: str, name: str = "", email: str = "") -> Grower:
+    return Grower(
+        id=number, name=name or number.title(), email=email or f"{number}@hill.example", houses=houses
+    )
+
+
+def with_growers(summary: Summary, *growers: Grower, **changed: object) -> Summary:
+    """The summary of a night whose site has these growers."""
+    (site,) = summary.sites
+    told = [ToldGrower(grower_id=one.id, name=one.name, houses=list(one.houses)) for one in growers]
+    return summary.model_copy(update={"sites": [site.model_copy(update={"growers": told, **changed})]})
+
+
+def write_mail(
+    summary: Summary,
+    out: Path,
+    *growers: Grower,
+    mail: Mail | None = None,
+    manager: Person | None = MANAGER,
+    known: tuple[Letter, ...] = (),
+    now: datetime = NOW,
+) -> list[Written]:
+    return write_site_letters(
+        SiteMail(summary, out, mail or Mail.model_validate({"sender": SENDER}), manager, growers, known, now)
+    )
