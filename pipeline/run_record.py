@@ -19,7 +19,7 @@ from pipeline import __version__
 from pipeline.errors import AsOfError, LeachbookError, NightRunning
 from pipeline.run_log import RunLog, open_run_log
 from pipeline.run_state import FailedNight, GoodNight, write_failed_night, write_good_night
-from pipeline.stopping import Stopped
+from pipeline.stopping import Stopped, check_stop
 
 Counts = dict[str, int]
 Stages = Callable[[str], AbstractContextManager[Counts]]
@@ -62,7 +62,8 @@ class RunRecord:
 
     @contextmanager
     def stage(self, name: str) -> Iterator[Counts]:
-        """Time a stage; one that fails is logged by whatever ends the run."""
+        """Time a stage; one that fails is logged by whatever ends the run. Raises Stopped where one is asked for."""
+        check_stop()
         began = self.clock()
         counts: Counts = {}
         yield counts

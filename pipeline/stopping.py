@@ -10,6 +10,8 @@ from types import FrameType
 from typing import Final
 
 STOP_SIGNALS: Final = (signal.SIGTERM, signal.SIGINT)
+# Signals belong to the process, so what came of them does too.
+_received: Final[list[int]] = []
 
 
 class Stopped(BaseException):
@@ -34,21 +36,28 @@ def stop_in_order() -> Iterator[None]:
 
     Libraries may answer an interrupted call with an error of their own: it comes out as Stopped too.
     """
-    received: list[int] = []
-
-    def stop(number: int, _: FrameType | None) -> None:
-        received.append(number)
-        raise Stopped(number)
-
-    with _handled_by(stop):
+    with _handled_by(_stop):
         try:
             yield
         except Stopped:
             raise
         except BaseException as error:
-            if received:
-                raise Stopped(received[0]) from error
+            if _received:
+                raise Stopped(_received[0]) from error
             raise
+        finally:
+            _received.clear()
+
+
+def _stop(number: int, _: FrameType | None) -> None:
+    _received.append(number)
+    raise Stopped(number)
+
+
+def check_stop() -> None:
+    """Raise Stopped where a signal came and was lost: what is raised in a callback from C is printed and forgotten."""
+    if _received:
+        raise Stopped(_received[0])
 
 
 @contextmanager

@@ -8,7 +8,7 @@ import threading
 
 import pytest
 
-from pipeline.stopping import Stopped, stop_in_order, unstoppable
+from pipeline.stopping import Stopped, check_stop, stop_in_order, unstoppable
 
 
 def send(number: int) -> None:
@@ -33,6 +33,28 @@ def test_an_error_by_which_a_library_answers_the_interruption_is_the_stop() -> N
 
     with pytest.raises(Stopped, match="SIGTERM"), stop_in_order():
         interrupted_query()
+
+
+def test_a_signal_that_a_callback_swallowed_is_found_at_the_next_look() -> None:
+    lost = []
+
+    def callback() -> None:
+        try:
+            send(signal.SIGTERM)
+        except BaseException as error:
+            lost.append(error)
+
+    def work() -> None:
+        check_stop()
+        callback()
+        assert [str(one) for one in lost] == ["SIGTERM"]
+        check_stop()
+        lost.append(ValueError("it went on"))
+
+    with pytest.raises(Stopped, match="SIGTERM"), stop_in_order():
+        work()
+    assert len(lost) == 1
+    check_stop()  # of the past once the block is over
 
 
 def test_an_error_without_a_signal_stays_what_it_is() -> None:
