@@ -371,7 +371,7 @@ def adopt(
     """
     from pipeline.adopt import adopt_file, append_block
     from pipeline.adopt.questions import read_answers
-    from pipeline.adopt.tell import describe_proposal, tell_proposal, tell_question
+    from pipeline.adopt.tell import describe_proposal, tell_proposal, tell_question, tell_written
 
     given = read_answers(answers)
     is_asked = not as_json and sys.stdin.isatty() and sys.stdout.isatty()
@@ -397,7 +397,7 @@ def adopt(
         )
         _print(True, described, [])
     elif path is not None:
-        click.echo(f"Appended to {path}. Put the file into {path.parent / 'drop'}; the next night reads it.")
+        click.echo(tell_written(proposal, path, path.parent / "drop"))
     elif is_open:
         click.echo("Open questions; answer each with --answer KEY=VALUE. Nothing was written.")
         for question in proposal.questions:

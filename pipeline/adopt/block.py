@@ -62,13 +62,24 @@ def _column_line(column: MappedColumn) -> str:
 
 
 def _word_lines(field: str, words: Sequence[CellWord]) -> list[str]:
-    """A table of words; where nothing is known its head is a remark as well, since an empty one says nothing."""
+    """A table of words. Those that nobody knew are remarks in it: whoever takes the mark away has filled them in.
+
+    The head is none, also of an empty table: below a head that is a remark the words would be columns.
+    """
     known = [one for one in words if one.word is not None]
-    head = f"[export.values.{field}]"
-    lines = [head if known else f"# {head}"]
+    lines = [f"[export.values.{field}]"]
     lines += [_line(f"{quote(one.cell)} = {quote(one.word or '')}", one.sure, one.why) for one in known]
-    lines += [f'# {quote(one.cell)} = ""  # to be filled in' for one in words if one.word is None]
+    lines += [_open_line(one) for one in words if one.word is None]
     return lines
+
+
+def _open_line(one: CellWord) -> str:
+    """A word to be filled in: with the one that it may be, or with those from which to choose."""
+    word = one.perhaps[0] if len(one.perhaps) == 1 else ""
+    why = "to be filled in" if not one.perhaps else "perhaps; take the # away if it is"
+    if len(one.perhaps) > 1:
+        why = f"to be filled in, perhaps {' or '.join(quote(each) for each in one.perhaps)}"
+    return f"# {quote(one.cell)} = {quote(word)}  # {_one_line(why)}"
 
 
 def _line(text: str, sure: str, why: str) -> str:

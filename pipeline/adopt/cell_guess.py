@@ -10,6 +10,7 @@ from functools import lru_cache
 
 from pipeline.adopt.dictionary import cell_key, cell_words, crop_words
 from pipeline.adopt.questions import Sure
+from pipeline.measures.crop_names import near_crops
 from pipeline.measures.reference_tables import load_crop_targets
 from pipeline.settings import Grower
 from pipeline.settings.words import WORDS_BY_FIELD
@@ -46,12 +47,16 @@ _GALLON = re.compile(r"#\s?\d|\b\d+\s?gal(?:lon)?s?\b")
 
 @dataclass(frozen=True, slots=True)
 class CellWord:
-    """A cell's text with our word for it, None where nobody knows; a word that is ours already has no entry."""
+    """A cell's text with our word for it, None where nobody knows; a word that is ours already has no entry.
+
+    `perhaps`: words that may be meant, where none is sure enough to be taken.
+    """
 
     cell: str
     word: str | None
     sure: Sure
     why: str
+    perhaps: tuple[str, ...] = ()
 
 
 def guess_words(field: str, cells: Sequence[str], growers: Sequence[Grower]) -> list[CellWord]:
@@ -64,7 +69,8 @@ def guess_words(field: str, cells: Sequence[str], growers: Sequence[Grower]) -> 
         word = _guess_one(field, cell, growers)
         if word is None and field in FREE_FIELDS:
             continue
-        found[key] = word or CellWord(cell, None, "unsure", "not known")
+        perhaps = near_crops(cell, published_crops()) if word is None and field == "crop" else []
+        found[key] = word or CellWord(cell, None, "unsure", "not known", tuple(perhaps))
     return list(found.values())
 
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from pipeline.adopt.columns import ColumnFacts
-from pipeline.adopt.moments import day_formats, first_of_two_orders, span_days
+from pipeline.adopt.moments import commonest_day, day_formats, first_of_two_orders, span_days
 from pipeline.adopt.questions import Choice, Desk, Guess, Question
 from pipeline.errors import AdoptError
 from pipeline.intake.days import is_day_number
@@ -81,6 +81,13 @@ def _explain_unread(key: str, column: ColumnFacts) -> str:
         return (
             f'"{orders[0]}" and "{orders[1]}" in the column "{header}" put day and month in different orders; '
             f"correct the file, or name the order with --answer {key}=FORMAT, and the others are held."
+        )
+    common = commonest_day(column.cells) if key == "date_format" else None
+    if common is not None:
+        form, good, bad = common
+        return (
+            f'most days in the column "{header}" are written like "{good}", but not "{bad}"; correct the file, or '
+            f"say --answer {key}={form}, and what is written otherwise is held."
         )
     return (
         f'no date format reads "{cell}" in the column "{header}"; export its dates in figures, '

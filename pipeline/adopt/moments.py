@@ -69,6 +69,16 @@ def day_formats(cells: Sequence[str], *, with_times: bool = False) -> list[str]:
     return moment_formats(cells)
 
 
+def commonest_day(cells: Sequence[str]) -> tuple[str, str, str] | None:
+    """The format that reads more than half of the cells, one that it reads, and one that it does not; else None."""
+    counts = {form: _count_read(form, cells, are_times=False) for form in _DAYS}
+    form = max(counts, key=lambda one: counts[one])
+    bad = next((cell for cell in cells if _parse(cell, form) is None), None)
+    if 2 * counts[form] <= len(cells) or bad is None:
+        return None
+    return form, next(cell for cell in cells if _parse(cell, form) is not None), bad
+
+
 def first_of_two_orders(cells: Sequence[str]) -> tuple[str, str] | None:
     """A cell that only a day before its month reads, and one that only a month before its day does; else None."""
     for form in _DAYS:

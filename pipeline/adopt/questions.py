@@ -74,10 +74,15 @@ class Desk:
             return None
         if not choices:
             return answer
-        by_key = {choice.casefold(): choice for choice in choices}
-        if answer.casefold() not in by_key:
+        by_key = {_typed(choice): choice for choice in choices}
+        if _typed(answer) not in by_key:
             raise AdoptError(f"--answer {key}={answer}: it must be one of {', '.join(choices)}.")
-        return by_key[answer.casefold()]
+        return by_key[_typed(answer)]
+
+
+def _typed(text: str) -> str:
+    """A text as any keyboard types it: uS/cm for µS/cm (of either micro sign), F for °F."""
+    return text.casefold().translate({ord("µ"): "u", ord("μ"): "u", ord("°"): None})
 
 
 def read_answers(texts: Sequence[str]) -> dict[str, str]:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
+from pipeline.adopt.cell_guess import CellWord
 from pipeline.adopt.preview import Preview
 from pipeline.adopt.propose import Proposal
 from pipeline.adopt.questions import Guess, Question
@@ -30,12 +32,27 @@ def tell_proposal(proposal: Proposal, preview: Preview) -> list[str]:
     for field, words in proposal.words.items():
         lines += ["", f"Words in {field}"]
         lines += [
-            f'  "{_short(one.cell)}" = {one.word or "?"}  {one.sure}: {one.why if one.word else "to be filled in"}'
+            f'  "{_short(one.cell)}" = {one.word or "?"}  {one.sure}: {one.why if one.word else _fill_in(one)}'
             for one in words
         ]
     lines += ["", *_tell_preview(preview)]
     lines += [f"Note: {note}" for note in proposal.notes]
     return lines
+
+
+def tell_written(proposal: Proposal, settings: Path, drop: Path) -> str:
+    """What was written and what comes next, for people."""
+    told = f"Appended to {settings}."
+    open_words = {field: sum(one.word is None for one in words) for field, words in proposal.words.items()}
+    tables = " and ".join(f"[export.values.{field}]" for field, number in open_words.items() if number)
+    if tables:
+        number = sum(open_words.values())
+        told += f" Fill in the {'word' if number == 1 else f'{number} words'} that nobody knew under {tables} there."
+    return f"{told} Put the file into {drop}; the next night reads it."
+
+
+def _fill_in(one: CellWord) -> str:
+    return "to be filled in" + (f", perhaps {' or '.join(one.perhaps)}" if one.perhaps else "")
 
 
 def tell_question(question: Question) -> list[str]:
@@ -68,7 +85,10 @@ def describe_proposal(
             for column in proposal.columns
         },
         "values": {
-            field: {one.cell: {"word": one.word, "sure": one.sure, "why": one.why} for one in words}
+            field: {
+                one.cell: {"word": one.word, "sure": one.sure, "why": one.why, "perhaps": list(one.perhaps)}
+                for one in words
+            }
             for field, words in proposal.words.items()
         },
         "left_out": [

@@ -5,17 +5,16 @@ Pure: frames, settings and published tables in, a Summary out. Nothing is judged
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date, timedelta
-from difflib import get_close_matches
 from functools import partial
 from typing import Any, get_args
 
 import polars as pl
 
 from pipeline.intake.line_ranges import say_lines
+from pipeline.measures.crop_names import near_crops
 from pipeline.programme.sheet import make_sheet
 from pipeline.reports.compile_lot import compile_lot
 from pipeline.reports.compile_plan import compile_plan, find_slack, sum_weeks
@@ -246,14 +245,8 @@ def unknown_crops(lots: Iterable[Lot], rows: Rows) -> list[Lot]:
 
 
 def nearest_crop(crop: str, rows: Rows) -> str | None:
-    """The crop of the published tables that is written most like this one, whatever the order of its words."""
-    by_words = {_sorted_words(known): known for known, _ in rows.ranges}
-    near = get_close_matches(_sorted_words(crop), by_words, n=1)
-    return by_words[near[0]] if near else None
-
-
-def _sorted_words(crop: str) -> str:
-    return " ".join(sorted(re.findall(r"\w+", crop.lower())))
+    """The crops of the published tables that may have been meant."""
+    return "; ".join(near_crops(crop, (known for known, _ in rows.ranges))) or None
 
 
 # Findings that no relation makes, so that the policy's level for them is not there yet.

@@ -217,6 +217,10 @@ def test_dates_that_no_format_reads_are_one_sentence() -> None:
             "13/04/2026,A-1,5.8,1.9\n04/14/2026,A-1,5.9,1.8",
             '"13/04/2026" and "04/14/2026" in the column "Date"',
         ),
+        (
+            "17.11.2026,A-1,5.8,1.9\n2026-11-17,A-1,5.9,1.8\n18.11.2026,A-1,5.9,1.8\n19.11.2026,A-1,5.9,1.8",
+            'most days in the column "Date" are written like "17.11.2026", but not "2026-11-17"; correct the file',
+        ),
     ],
 )
 def test_dates_that_cannot_be_read_say_what_they_are(rows: str, sentence: str) -> None:

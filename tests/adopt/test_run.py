@@ -82,6 +82,40 @@ def test_answers_let_a_machine_finish(home: Path, export: Callable[[str, bytes],
     assert (home / SITE_FILE).read_bytes() == after
 
 
+def test_units_are_answered_from_any_keyboard(home: Path, export: Callable[[str, bytes], Path]) -> None:
+    answers = ("--answer", "unit.ec=uS/cm", "--answer", "mode=increment")
+    ran = run_cli("adopt", home, "first-site", export("Messwerte.csv", READINGS), *answers, "--json")
+    assert (ran.code, json.loads(ran.out)["columns"]["ec"]["unit"]["value"]) == (0, "µS/cm")
+
+
+CROPS = table("""
+    Lot;Crop;House;Container;Potted
+    A-1;Poinsettia Red Comet;1;4 inch;2026-03-02
+    A-2;Geranium;1;4 inch;2026-03-02
+    A-3;Xyzzy;1;4 inch;2026-03-02
+""")
+
+
+def test_words_that_nobody_knew_are_counted_and_filled_in_by_taking_the_mark_away(
+    home: Path, export: Callable[[str, bytes], Path]
+) -> None:
+    ran = run_cli(
+        "adopt", home, "first-site", export("Crop List.csv", CROPS), "--yes", "--answer", "mode=cumulative"
+    )
+    assert ran.code == 0
+    assert '  "Poinsettia Red Comet" = ?  unsure: to be filled in, perhaps poinsettia\n' in ran.out
+    assert "Fill in the 3 words that nobody knew under [export.values.crop] there." in ran.out
+    path = home / SITE_FILE
+    text = path.read_text(encoding="utf-8")
+    assert '# "Xyzzy" = ""  # to be filled in\n' in text
+    assert '# "Geranium" = ""  # to be filled in, perhaps "geranium, cutting" or "geranium, ivy"' in text
+    open_line = '# "Poinsettia Red Comet" = "poinsettia"'
+    assert open_line in text
+    path.write_text(text.replace(open_line, open_line.removeprefix("# ")), encoding="utf-8")
+    (site,) = load_settings(home).sites
+    assert site.exports[-1].values["crop"] == {"Poinsettia Red Comet": "poinsettia"}
+
+
 def test_without_yes_nothing_is_written(home: Path, export: Callable[[str, bytes], Path]) -> None:
     before = (home / SITE_FILE).read_bytes()
     answers = ["--answer", "unit.ec=µS/cm", "--answer", "mode=increment"]

@@ -15,6 +15,7 @@ from tests.home import DAY, GOOD_PH, LOTS_HEADER, READINGS_HEADER, make_home, ni
     [
         ("zonal geranium", " Did you mean “geranium, zonal”?"),
         ("Petunie", " Did you mean “petunia”?"),
+        ("Geranium", " Did you mean “geranium, cutting; geranium, ivy; geranium, seed; geranium, zonal”?"),
         ("xyzzy", ""),
     ],
 )
