@@ -149,8 +149,25 @@ def test_a_column_that_no_field_takes_is_said_once(tmp_path: Path) -> None:
         ("new_columns", "note", "drop/readings_2026-04-05.csv")
     ]
     assert "“Weather”" in findings[0].sentence
+    assert 'set extra_columns = "note"' in findings[0].sentence
     drop(home, "readings_2026-04-06.csv", header + lines.replace("04-05", "04-06"))
     assert only_site(night(home, NEXT).summary).findings == []
+
+
+def test_a_column_that_is_kept_with_the_note_is_said_so(tmp_path: Path) -> None:
+    header = READINGS_HEADER.rstrip("\n") + ",Weather\n"
+    home = make_home(
+        tmp_path / "home", **{"readings_2026-04-05.csv": header + SAMPLING.replace("\n", ",sunny\n")}
+    )
+    settings = home / "sites" / SITE_ID / "site.toml"
+    settings.write_text(
+        SITE.replace('kind = "readings"', 'kind = "readings"\nextra_columns = "note"', 1), encoding="utf-8"
+    )
+    (finding,) = only_site(night(home).summary).findings
+    assert finding.sentence == (
+        "drop/readings_2026-04-05.csv has a column that no field takes: “Weather”. Its cells are kept with the note; "
+        "this is said once."
+    )
 
 
 def test_nothing_new_says_nothing(tmp_path: Path) -> None:

@@ -47,6 +47,7 @@ from pipeline.reports.summary import (
 from pipeline.reports.wording import Row, Wording
 from pipeline.reports.wording_held import is_harmless
 from pipeline.settings import PolicyInForce, Settings, SiteSettings
+from pipeline.settings.sheet import read_export
 from pipeline.warehouse.query import SHEET_DAYS
 
 ORDER_FORMULA = (
@@ -265,6 +266,13 @@ def _with_levels(findings: Sequence[Finding], policy: PolicyInForce) -> list[Fin
     ]
 
 
+def _is_noted(site: SiteSettings, row: Row) -> bool:
+    try:
+        return read_export(site, row["export_no"]).extra_columns == "note"
+    except IndexError:
+        return False  # site.toml has fewer exports by now
+
+
 def _site_findings(
     site: SiteSettings, state: Row, rows: Rows, words: Wording, lots: Sequence[Lot]
 ) -> list[Finding]:
@@ -289,7 +297,7 @@ def _site_findings(
             rule="new_columns",
             level="note",
             file=row["file"],
-            **_told(words, partial(Wording.new_columns, row=row)),
+            **_told(words, partial(Wording.new_columns, row={**row, "is_noted": _is_noted(site, row)})),
         )
         for row in rows.site("new_columns", site.id)
     ]

@@ -353,11 +353,21 @@ class Wording:
         )
 
     def new_columns(self, row: Row) -> str:
-        """One row of the query `new_columns`."""
+        """One row of the query `new_columns`; `is_noted`: the export keeps such cells with the note."""
         w, titles = self.speech, row["titles"]
         shown = ", ".join(f"“{title}”" for title in titles[:_MOST_TITLES])
         if len(titles) > _MOST_TITLES:
             shown = w("{names} and {n} more", names=shown, n=len(titles) - _MOST_TITLES)
+        if row["is_noted"]:
+            return w.many(
+                "{file} has a column that no field takes: {titles}. Its cells are kept with the note; this is said "
+                "once.",
+                "{file} has columns that no field takes: {titles}. Their cells are kept with the note; this is said "
+                "once.",
+                len(titles),
+                file=row["file"],
+                titles=shown,
+            )
         return w.many(
             "{file} has a column that no field takes: {titles}. This is said once; map what is needed, or set "
             'extra_columns = "note" to keep such cells with the note.',

@@ -25,7 +25,8 @@ def tell_verify(result: VerifyResult) -> list[str]:
     """A proof for a person: what was looked at, then each thing that is wrong."""
     looked = (
         f"{result.nights} nights in the ledger, {result.archived} files in the archive, {result.balance.lines:,} lines "
-        f"in {result.balance.records:,} records of {result.balance.files} exports, {result.dossiers} dossiers"
+        f"in {result.balance.records:,} records of {result.balance.files} exports, "
+        f"{result.dossiers} dossier{'' if result.dossiers == 1 else 's'}"
     )
     if not result.findings:
         return [f"Proven: {looked}; every block of the warehouse is as the ledger has it."]
