@@ -286,10 +286,18 @@ def held(home: Path, show_all: bool, not_data: bool, read_again: bool, as_json: 
 
     Example: leachbook held my_home
     """
-    from pipeline.held import list_held, list_not_data, list_reread, tell_held, tell_not_data, tell_reread
+    from pipeline.held import (
+        list_held,
+        list_not_data,
+        list_refused,
+        list_reread,
+        tell_held,
+        tell_not_data,
+        tell_reread,
+    )
     from pipeline.settings import load_settings
     from pipeline.warehouse.connect import reader
-    from pipeline.warehouse.query import fetch_held, fetch_not_data, fetch_reread_lines
+    from pipeline.warehouse.query import fetch_held, fetch_not_data, fetch_refused, fetch_reread_lines
 
     settings = load_settings(home)
     with reader(home) as connection:
@@ -301,7 +309,7 @@ def held(home: Path, show_all: bool, not_data: bool, read_again: bool, as_json: 
             nights = list_reread(fetch_reread_lines(connection))
             _print(as_json, [one.model_dump(mode="json") for one in nights], tell_reread(nights))
             return
-        causes = list_held(*fetch_held(connection), settings)
+        causes = list_refused(*fetch_refused(connection)) + list_held(*fetch_held(connection), settings)
     _print(as_json, [cause.model_dump(mode="json") for cause in causes], tell_held(causes, show_all=show_all))
 
 

@@ -174,7 +174,7 @@ def _troubles(site_id: str, found: Collected) -> list[Trouble]:
             name,
             "unclaimed",
             f"{name}: no [[export]] of site.toml takes this file;",
-            "add an export whose files pattern fits, or take the file away.",
+            "let leachbook adopt propose one for it, widen the files pattern of one that fits, or take the file away.",
         )
         for name in found.unclaimed
     ]

@@ -14,6 +14,7 @@ from pipeline.intake.line_ranges import say_lines
 from pipeline.reports.compile import reread_line
 from pipeline.reports.summary import HeldExample, RereadLine
 from pipeline.reports.wording import Wording
+from pipeline.reports.wording_held import explain_file, is_harmless
 from pipeline.settings import Settings
 
 SHOWN = 5
@@ -53,6 +54,26 @@ def list_held(causes: pl.DataFrame, lines: pl.DataFrame, settings: Settings) -> 
             )
         )
     return sorted(groups, key=lambda group: (group.site_id, -len(group.lines), group.cause, group.what or ""))
+
+
+def list_refused(troubles: pl.DataFrame, files: pl.DataFrame) -> list[HeldGroup]:
+    """Files of the newest night of which no line can be listed: not taken, or without any line of data."""
+    told = [
+        (row["site_id"], row["code"], row["name"], row["sentence"].rstrip(";:") + ".", _capital(row["mend"]))
+        for row in troubles.iter_rows(named=True)
+    ]
+    for row in files.iter_rows(named=True):
+        if row["problem"] is not None and not row["records"] and not is_harmless(row):
+            sentence, _, mend = explain_file(row).rpartition("; ")
+            told.append((row["site_id"], row["problem"], row["name"], f"{sentence}.", _capital(mend)))
+    return [
+        HeldGroup(site_id=site, cause=cause, what=name, sentence=sentence, mend=mend, lines=[])
+        for site, cause, name, sentence, mend in sorted(told)
+    ]
+
+
+def _capital(clause: str) -> str:
+    return clause[:1].upper() + clause[1:]
 
 
 def _key(row: Mapping[str, Any]) -> tuple[str, ...]:

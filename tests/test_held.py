@@ -10,7 +10,7 @@ import pytest
 from pipeline.held import SHOWN, HeldGroup, list_held, list_not_data, tell_held, tell_not_data
 from pipeline.reports.summary import HeldExample
 from pipeline.settings import load_settings
-from tests.home import make_home, run_cli
+from tests.home import make_home, night, run_cli
 
 
 def group(lines: int) -> HeldGroup:
@@ -88,6 +88,18 @@ def test_causes_are_sorted_by_site_and_number_of_lines(tmp_path: Path) -> None:
     assert groups[1].sentence == (
         "2 lines of lot H-1, for example sampled on 2026-02-01: before the lot started on 2026-03-02."
     )
+
+
+def test_files_of_which_no_line_can_be_listed_are_told_too(tmp_path: Path) -> None:
+    home = make_home(tmp_path / "home", **{"readings_2026-04-02.csv": "", "other.csv": "a,b\n1,2\n"})
+    night(home)
+    told = run_cli("held", home).out.splitlines()
+    assert told == [
+        "hill: drop/readings_2026-04-02.csv: the file is empty.",
+        "  Export the file again.",
+        "hill: drop/other.csv: no [[export]] of site.toml takes this file.",
+        "  Let leachbook adopt propose one for it, widen the files pattern of one that fits, or take the file away.",
+    ]
 
 
 def test_the_demo_s_held_lines_are_those_of_its_files(demo_home: Path) -> None:

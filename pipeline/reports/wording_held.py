@@ -139,8 +139,14 @@ def _problem(code: str, told: str, w: Speech) -> str:
 
 def _unknown(row: Row, w: Speech) -> Told:
     places = {"lines": count_lines(w, row["records"]), "lot": row["what"]}
+    near = row.get("near_lot")
+    told = (
+        w("{lines}: lot {lot} is in no lot list.", **places)
+        if near is None
+        else w("{lines}: lot {lot} is in no lot list; is it {near}?", near=near, **places)
+    )
     return (
-        w("{lines}: lot {lot} is in no lot list.", **places),
+        told,
         w(
             "Send the lot list with {lot}, or correct the code where the export is made; the lines are then taken up "
             "by themselves.",
@@ -176,7 +182,10 @@ def _when(row: Row, w: Speech) -> str:
 def _future(row: Row, w: Speech) -> Told:
     return (
         w("{lines} dated in the future ({day}).", lines=count_lines(w, row["records"]), day=_when(row, w)),
-        w("Correct the date, or the date format of the export in site.toml."),
+        w(
+            "Where the date is wrong, correct it, or the date format of the export in site.toml; else the lines are "
+            "taken up by themselves when their day has come."
+        ),
     )
 
 

@@ -119,6 +119,11 @@ def fetch_held(connection: Connection) -> tuple[pl.DataFrame, pl.DataFrame]:
     return fetch_relation(connection, "held_causes"), fetch(connection, "queries/held_lines")
 
 
+def fetch_refused(connection: Connection) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """What lay in the drop folders of the newest night and was not taken, and the files that came that day."""
+    return fetch(connection, "queries/troubles"), fetch(connection, "queries/files_tonight")
+
+
 def fetch_not_data(connection: Connection) -> tuple[pl.DataFrame, pl.DataFrame]:
     """The newest files of each site with their lines that are no data counted, and these lines but the blank ones."""
     return fetch(connection, "queries/not_data_files"), fetch(connection, "queries/not_data_lines")

@@ -84,8 +84,8 @@ FILE_SENTENCES = {
     "notes.txt": (
         "note",
         (
-            "no [[export]] of site.toml takes this file; add an export whose files pattern fits, "
-            "or take the file away."
+            "no [[export]] of site.toml takes this file; let leachbook adopt propose one for it, "
+            "widen the files pattern of one that fits, or take the file away."
         ),
     ),
 }

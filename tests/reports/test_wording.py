@@ -770,7 +770,10 @@ HELD = {
             {"detail": "sampled on 2026-06-01"},
             (
                 "1 line dated in the future (sampled on 01.06.2026).",
-                "Correct the date, or the date format of the export in site.toml.",
+                (
+                    "Where the date is wrong, correct it, or the date format of the export in site.toml; else the "
+                    "lines are taken up by themselves when their day has come."
+                ),
             ),
         ),
         (

@@ -33,6 +33,18 @@ def test_a_file_held_whole_is_one_cause_with_its_mend(bench: Bench) -> None:
     ]
 
 
+def test_a_code_that_reads_like_that_of_one_lot_names_it(bench: Bench) -> None:
+    bench.lots("lot_code\nL-01\nL-02\nB 7\nB-07")
+    bench.readings("lot_code\nL-O2\nl 1\nB07\nL-99\nL-20")
+    assert bench.rows("held_causes", "what, near_lot") == [
+        ("B07", None),
+        ("L-20", None),
+        ("L-99", None),
+        ("L-O2", "L-02"),
+        ("l 1", "L-01"),
+    ]
+
+
 def test_sites_wait_each_for_itself(bench: Bench) -> None:
     bench.readings("lot_code\nX")
     bench.readings("lot_code\nX", site_id="south")
