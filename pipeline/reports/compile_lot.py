@@ -34,10 +34,14 @@ from pipeline.reports.summary import (
 from pipeline.reports.wording import Row, Wording
 
 QUANTITIES: tuple[Quantity, ...] = get_args(Quantity)
-_OUT_CODES = {"clearly_out", "out", "ec_very_high", "affected_clearly_out"}
+_PAIR_CODES = {"pair_clearly_out", "pair_out"}
+_OUT_CODES = {"clearly_out", "out", "ec_very_high", "affected_clearly_out", *_PAIR_CODES}
 _LEVEL_ORDER = {"act": 0, "no_reading": 1, "watch": 2, "note": 3}
 _CODE_ORDER = {
-    code: place for place, code in enumerate(("clearly_out", "out", "ec_very_high", "affected_clearly_out"))
+    code: place
+    for place, code in enumerate(
+        ("clearly_out", "out", "pair_clearly_out", "pair_out", "ec_very_high", "affected_clearly_out")
+    )
 }
 
 
@@ -191,7 +195,11 @@ def give_context(lot: Row, reasons: Sequence[Row], figures: Sequence[Row]) -> li
     is_compared = any(reason["code"] in _COMPARED for reason in reasons)
     told = []
     for reason in reasons:
-        figure = last.get(reason["quantity"], {})
+        figure = (
+            _pair_figure(reason, figures)
+            if reason["code"] in _PAIR_CODES
+            else last.get(reason["quantity"], {})
+        )
         context = {name: figure.get(name) for name in ("bound", "bound_pots", "stage")}
         told.append(
             {
@@ -203,6 +211,12 @@ def give_context(lot: Row, reasons: Sequence[Row], figures: Sequence[Row]) -> li
             }
         )
     return told
+
+
+def _pair_figure(reason: Row, figures: Sequence[Row]) -> Row:
+    """The figures of the half of a pair of which a reason speaks."""
+    half = tuple(reason[name] for name in ("sampled_on", "what", "quantity"))
+    return next(one for one in figures if (one["sampled_on"], one["purpose"], one["quantity"]) == half)
 
 
 def _last_figures(lot: Row, rows: Rows) -> dict[str, Row]:

@@ -104,6 +104,30 @@ def _affected_out(w: Speech, row: Row) -> str:
     )
 
 
+def _pair_out(w: Speech, row: Row) -> str:
+    """A pair around a feeding: low EC is told of its first half, high EC and pH of its second."""
+    places = {
+        "day": w.day(row["sampled_on"]),
+        "mean": _at_least(w, row) if row["flag"] else mean_of(w, row),
+        "how": w("clearly out") if row["code"] == "pair_clearly_out" else w("out"),
+        "side": side_of(w, row),
+        "target": _target(w, row),
+    }
+    if row["what"] == "before_feed":
+        return w("Before feeding on {day}: {mean}, {how}, {side}; target {target}.", **places) + (
+            _asks_for_nothing(w, row)
+        )
+    return w("After feeding on {day}: {mean}, {how}, {side}; target {target}.", **places)
+
+
+def _at_least(w: Speech, row: Row) -> str:
+    """A mean of pots that lean the other way."""
+    places = {"name": quantity_of(w, row), "mean": row["mean"], "unit": unit_of(row)}
+    if row["side"] == "high":
+        return w("{name} at least {mean:.2f}{unit}", **places)
+    return w("{name} at most {mean:.2f}{unit}", **places)
+
+
 def _never_counted(w: Speech, row: Row) -> str:
     return w("No counting sampling since the lot started {days} ago.", days=days(w, row["days"]))
 
@@ -472,6 +496,8 @@ REASONS: Final[dict[str, Write]] = {
     "out": _out,
     "ec_very_high": _very_high,
     "affected_clearly_out": _affected_out,
+    "pair_clearly_out": _pair_out,
+    "pair_out": _pair_out,
     "never_counted": _never_counted,
     "not_read_lately": _not_read,
     "close_to_limit": _close,

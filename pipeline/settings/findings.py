@@ -420,6 +420,13 @@ REASONS: tuple[ReasonRule, ...] = (
         "P",
         _READ_APART,
     ),
+    ReasonRule(
+        "pair_clearly_out",
+        ("act", "watch", "note"),
+        "a pair around a feeding, newest sampling of the lot: low EC before it, or high EC or pH after it, clearly out",
+        "H",
+    ),
+    ReasonRule("pair_out", ("act", "watch", "note"), "the same, out", "H"),
     ReasonRule("never_counted", ("no_reading",), "no counting sampling since the lot started", "H"),
     ReasonRule(
         "not_read_lately", ("no_reading",), "last counting sampling older than the routine interval", "C"

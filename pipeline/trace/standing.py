@@ -57,6 +57,7 @@ class _Known:
     lot: Row
     site: SiteSettings
     verdicts: dict[str, Row]
+    pairs: list[Row]
     hangs_on_one: set[str]
     samplings: list[Row]
     figures: list[Row]
@@ -79,6 +80,10 @@ def trace_standing(rows: StandingRows, site: SiteSettings, line: Row) -> TracedS
         lot=lot,
         site=site,
         verdicts={row["quantity"]: row for row in rows.last_verdicts.to_dicts()},
+        pairs=[
+            {**row, "in_a_row": 1}
+            for row in rows.pair_verdicts.sort("quantity", "side", descending=True).to_dicts()
+        ],
         hangs_on_one={
             row["quantity"]
             for row in rows.depending.to_dicts()
@@ -119,7 +124,8 @@ def _order_steps(known: _Known, attention: pl.DataFrame, reasons: Sequence[Row],
         if lot["level"] == "ok"
         else f"the worst of the reasons, {', '.join(row['code'] for row in reasons if row['level'] == lot['level'])}"
     )
-    scores = [_score_step(row, more) for _, row in sorted(known.verdicts.items(), reverse=True)]
+    last = [row for _, row in sorted(known.verdicts.items(), reverse=True)]
+    scores = [_score_step(row, more) for row in (*last, *known.pairs)]
     out = [step for step in scores if step]
     score = (
         f"score, the largest of these: {lot['score']:g}"
@@ -317,6 +323,30 @@ def _affected_out(row: Row, known: _Known) -> Made:
     return steps, _lines_of(known, row["sampled_on"], ["affected"], row["quantity"])
 
 
+def _pair_out(row: Row, known: _Known) -> Made:
+    """A half of a pair around a feeding that is out on the side on which it is judged."""
+    (verdict,) = [
+        one for one in known.pairs if (one["quantity"], one["side"]) == (row["quantity"], row["side"])
+    ]
+    return [*verdict_steps(verdict), f"{row['level']}: {_why_pair_level(row, verdict)}"], _lines_of(
+        known, row["sampled_on"], [row["what"]], None if verdict["is_at_least"] else row["quantity"]
+    )
+
+
+def _why_pair_level(row: Row, verdict: Row) -> str:
+    if verdict["is_low_ec_outside_active"]:
+        return f"low EC asks for something in the active stage only, and the lot was {verdict['stage']}"
+    if verdict["is_by_one_pot"]:
+        return "one pot alone decides the side, which never leads to act by itself"
+    if row["level"] == "act":
+        return "clearly out, or EC very high"
+    if verdict["verdict"] == "clearly_out" and (row["quantity"], row["side"]) == ("ec", "low"):
+        return f"low EC before feeding acts below {plain(verdict['ec_low_act'])} mS/cm"
+    if verdict["verdict"] == "clearly_out":
+        return "the meter is in doubt, which never leads to act by itself"
+    return "out; a pair around a feeding stands in no row"
+
+
 def _unread(row: Row, known: _Known) -> Made:
     lot = known.lot
     if row["code"] == "never_counted":
@@ -325,7 +355,9 @@ def _unread(row: Row, known: _Known) -> Made:
     grace = f" and {lot['grace_days']} days of grace" if lot["grace_days"] else ""
     return [
         f"{lot['as_of']} - {row['sampled_on']} = {row['days']} days; every {lot['interval_days']}{grace}"
-    ], _last_lines(known, None)
+    ], _last_lines(known, None) if row["sampled_on"] == lot["last_counting_on"] else _lines_of(
+        known, row["sampled_on"], ["after_feed"]
+    )
 
 
 def _close(row: Row, known: _Known) -> Made:
@@ -484,6 +516,8 @@ REASON_STEPS: Final[dict[str, Callable[[Row, _Known], Made]]] = {
     "out": _out,
     "ec_very_high": _very_high,
     "affected_clearly_out": _affected_out,
+    "pair_clearly_out": _pair_out,
+    "pair_out": _pair_out,
     "never_counted": _unread,
     "not_read_lately": _unread,
     "close_to_limit": _close,

@@ -58,6 +58,7 @@ JUDGEMENT_MODELS = (
     "sampling_meters",
     "drifts",
     "depending_figures",
+    "pair_verdicts",
     "asked_dues",
     "dues",
     "due_states",

@@ -176,6 +176,7 @@ class StandingRows:
     reasons: pl.DataFrame
     figures: pl.DataFrame
     last_verdicts: pl.DataFrame
+    pair_verdicts: pl.DataFrame
     depending: pl.DataFrame
     drifts: pl.DataFrame
     contrasts: pl.DataFrame
@@ -198,6 +199,7 @@ def fetch_standing(connection: Connection, site_id: str, lot_key: str) -> Standi
         for field, relation in (
             ("reasons", "reasons"),
             ("last_verdicts", "last_verdicts"),
+            ("pair_verdicts", "pair_verdicts"),
             ("depending", "depending_figures"),
             ("drifts", "drifts"),
             ("contrasts", "contrasts"),

@@ -1,6 +1,6 @@
 -- Who needs somebody, and in which order.
 -- grain: one standing lot. key: site_id, lot_key
--- inputs: standing_lots, reasons, last_verdicts
+-- inputs: standing_lots, reasons, last_verdicts, pair_verdicts
 -- rule (house default): level, then distance beyond the edge in steps (0.2 pH = 0.5 mS/cm = one step; a high EC read while the lot is
 -- finishing times the policy's weight) times one plus the number in a row, and one more where the retest after a treatment was missed or is still out on the side it was out before; then
 -- plants, then days to the lot's end.
@@ -21,14 +21,32 @@ levels as (
     group by l.site_id, l.lot_key
 ),
 
+beyond as (
+    select
+        site_id,
+        lot_key,
+        steps_beyond * weight as steps,
+        in_a_row
+    from last_verdicts
+    where side in ('low', 'high') and not is_low_ec_outside_active
+    union all by name
+    -- a pair around a feeding stands in no row
+    select
+        site_id,
+        lot_key,
+        steps_beyond * weight as steps,
+        1 as in_a_row
+    from pair_verdicts
+    where not is_low_ec_outside_active
+),
+
 scores as (
     select
         v.site_id,
         v.lot_key,
-        max(v.steps_beyond * v.weight * (1 + v.in_a_row + if(r.is_retest_bad, 1, 0))) as score
-    from last_verdicts as v
+        max(v.steps * (1 + v.in_a_row + if(r.is_retest_bad, 1, 0))) as score
+    from beyond as v
     inner join levels as r on v.site_id = r.site_id and v.lot_key = r.lot_key
-    where v.side in ('low', 'high') and not v.is_low_ec_outside_active
     group by v.site_id, v.lot_key
 ),
 

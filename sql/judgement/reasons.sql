@@ -1,6 +1,6 @@
 -- Why a standing lot has its level: every reason, with its figures.
--- grain: one reason of one lot. key: site_id, lot_key, code, quantity
--- inputs: standing_lots, last_verdicts, verdicts, samplings, sampling_meters, drifts, depending_figures, trends, drift_points, contrasts, last_treatments, dues, judged_waters, policy
+-- grain: one reason of one lot. key: site_id, lot_key, code, quantity, side
+-- inputs: standing_lots, last_verdicts, verdicts, samplings, sampling_meters, drifts, depending_figures, trends, drift_points, contrasts, last_treatments, dues, judged_waters, pair_verdicts, policy
 -- rules: act on clearly out, or two in a row beyond the margin (house default), or EC of 6.6 and more in greenhouse crops (published
 -- band "very high"), or an affected group clearly out. Low EC asks for less haste and only in the active stage (house default).
 -- A meter in doubt leads to watch at most, and so does a side that hangs on one pot. A trend is judged from five samplings (exact
@@ -8,7 +8,8 @@
 -- order knows no size: trend, forecast, what the water has to do with it and what is no surprise take a slope of at least
 -- one step (0.2 pH, 0.5 mS/cm) in eight weeks (house default). A treatment is closed by its retest: one that is overdue and not
 -- excused is missed, and a row of samplings out on one side that runs from before the treatment through its retest is not
--- mended; both are watch (house default). See rules in DEVELOPERS.md.
+-- mended; both are watch (house default). A pair around a feeding is a sampling as well: the lot is read by it, and what is out
+-- in it is told (pair_verdicts). See rules in DEVELOPERS.md.
 with
 moving as (
     select h.*
@@ -167,17 +168,35 @@ collected as (
     select
         l.site_id,
         l.lot_key,
-        case when l.last_counting_on is null then 'never_counted' else 'not_read_lately' end as code,
+        case when l.last_due_base_on is null then 'never_counted' else 'not_read_lately' end as code,
         'no_reading' as level,
-        l.last_counting_on as sampled_on,
-        (l.as_of - coalesce(l.last_counting_on, l.stands_from))::integer as days,
+        -- a pair around a feeding is a sampling too
+        l.last_due_base_on as sampled_on,
+        (l.as_of - coalesce(l.last_due_base_on, l.stands_from))::integer as days,
         l.interval_days as pots
     from standing_lots as l
     where
         case
-            when l.last_counting_on is null then l.as_of > l.stands_from + l.first_within_days
-            else l.as_of - l.last_counting_on > l.interval_days + l.grace_days
+            when l.last_due_base_on is null then l.as_of > l.stands_from + l.first_within_days
+            else l.as_of - l.last_due_base_on > l.interval_days + l.grace_days
         end
+    union all by name
+    select
+        site_id,
+        lot_key,
+        case when verdict = 'clearly_out' then 'pair_clearly_out' else 'pair_out' end as code,
+        level,
+        quantity,
+        side,
+        sampled_on,
+        judged_mean as mean,
+        ci_low,
+        ci_high,
+        low,
+        high,
+        is_at_least as flag,
+        purpose as what
+    from pair_verdicts
     union all by name
     select
         site_id,

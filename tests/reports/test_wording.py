@@ -276,6 +276,24 @@ REASONS: list[tuple[str, dict[str, Any], str]] = [
         {**OUT, "mean": 5.18, "ci_low": 5.1, "ci_high": 5.26, "low": 6.0, "high": 6.6, "side": "low"},
         "Affected plants on 31.03.2026: pH 5.18 (5.10-5.26), clearly out, low; target 6.0-6.6.",
     ),
+    (
+        "pair_clearly_out",
+        {**EC_OUT, "side": "low", "mean": 1.4, "ci_low": 1.3, "ci_high": 1.5, "what": "before_feed"},
+        "Before feeding on 31.03.2026: EC 1.40 mS/cm (1.30-1.50), clearly out, low; target 2.0-3.5 mS/cm.",
+    ),
+    (
+        "pair_out",
+        {**EC_OUT, "side": "low", "mean": 1.4, "what": "before_feed", "level": "note", "stage": "finishing"},
+        (
+            "Before feeding on 31.03.2026: EC 1.40 mS/cm, out, low; target 2.0-3.5 mS/cm. Low EC is expected while a "
+            "lot is finishing and asks for nothing."
+        ),
+    ),
+    (
+        "pair_out",
+        {**EC_OUT, "side": "high", "mean": 4.1, "what": "after_feed", "flag": True},
+        "After feeding on 31.03.2026: EC at least 4.10 mS/cm, out, high; target 2.0-3.5 mS/cm.",
+    ),
     ("never_counted", {"days": 14}, "No counting sampling since the lot started 14 days ago."),
     (
         "not_read_lately",
@@ -609,6 +627,7 @@ def test_every_code_of_the_models_is_worded_here() -> None:
     codes = set(re.findall(r"'([a-z_]+)'(?: end)? as code", reasons)) | {
         "clearly_out",
         "never_counted",
+        "pair_clearly_out",
         "affected_unexplained",
         "treated",
         "retest_missed",

@@ -215,7 +215,7 @@ def test_a_pair_is_one_sampling_for_the_next_routine_one(bench: Bench) -> None:
         ("feed_pair", "2026-04-15"),
         ("routine", "2026-04-16"),
     ]
-    # It is judged by its routine samplings all the same.
+    # Rows and trends go by its routine samplings all the same.
     assert bench.select("standing_lots", "last_counting_on::varchar, last_due_base_on::varchar") == [
         ("2026-03-30", "2026-04-02")
     ]
