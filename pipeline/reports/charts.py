@@ -120,10 +120,11 @@ def plan_chart(
     start, end = shown[0].sampled_on, max(as_of, shown[-1].sampled_on)
     span = max((end - start).days, 7)
     ahead = plan_forecast(lot.trends.get(quantity), target, end, span, lot.ends_on)
-    x_from, x_to = (
-        to_milliseconds(end) - round(span * 1.10 * DAY_MS),
-        to_milliseconds(ahead.until if ahead else end) + round(span * 0.08 * DAY_MS),
-    )
+    until = ahead.until if ahead else end
+    # room for the labels of the first and of the last mean
+    width = span + max((until - end).days, 0)
+    x_from = to_milliseconds(end) - round((span + width * 0.10) * DAY_MS)
+    x_to = to_milliseconds(max(until, end)) + round(width * 0.08 * DAY_MS)
     values = [point["value"] for point in ahead.line] if ahead else []
     values += [point["mean"] for point in (*means, *others)] + [pot["value"] for pot in pots]
     values += [edge for point in means for edge in (point["ci_low"], point["ci_high"]) if edge is not None]
@@ -168,7 +169,7 @@ def plan_chart(
         params={
             "x_from": x_from,
             "x_to": x_to,
-            "x_ticks": plan_date_ticks(start, end),
+            "x_ticks": plan_date_ticks(start, end, max(until, end)),
             "x_format": "%b %-d" if writes_month_first(date_format) else "%-d %b",
             "y_from": y_from,
             "y_to": y_to,
@@ -266,11 +267,15 @@ def collect_marks(
     return frozenset(marks)
 
 
-def plan_date_ticks(start: date, end: date) -> list[int]:
-    """Return tick dates that end on the last day, a whole number of weeks apart, few enough to be read."""
-    span = (end - start).days
-    step = next((days for days in TICK_DAYS if span / days < MOST_DATE_TICKS), TICK_DAYS[-1])
-    return sorted(to_milliseconds(end - timedelta(days=back)) for back in range(0, span + 1, step))
+def plan_date_ticks(start: date, end: date, until: date | None = None) -> list[int]:
+    """Return tick dates of which one is `end`, a whole number of weeks apart, few enough to be read.
+
+    `until`: last day that the chart shows, where it looks ahead.
+    """
+    span, ahead = (end - start).days, (until - end).days if until else 0
+    step = next((days for days in TICK_DAYS if (span + ahead) / days < MOST_DATE_TICKS), TICK_DAYS[-1])
+    days = (*range(-step, -span - 1, -step), *range(0, ahead + 1, step))
+    return sorted(to_milliseconds(end + timedelta(days=day)) for day in days)
 
 
 def plan_value_axis(lowest: float, highest: float) -> tuple[float, float, list[float]]:

@@ -10,6 +10,7 @@ from pipeline.reports.formats import Voice
 from pipeline.reports.summary import PolicyValue
 
 CONTAINER_PREFIX = "containers."
+TARGET_PREFIX = "target "
 FIGURE = re.compile(r"[\d.,–-]+")
 
 
@@ -49,18 +50,24 @@ def describe_origin(value: PolicyValue, voice: Voice) -> str:
         # "published: published worksheet" says it twice
         text = source if source.startswith(text) else f"{text}: {source}"
     if value.default is not None:
-        text = f"{text}, {voice.say('policy.default', default=value.default or voice.say('policy.nothing'))}"
+        default = write_value(value.default, voice) or voice.say("policy.nothing")
+        text = f"{text}, {voice.say('policy.default', default=default)}"
     return text
+
+
+def write_value(value: str, voice: Voice) -> str:
+    """Write a value of the policy: a figure with the decimal mark of the page, anything else as it stands."""
+    return value.replace(".", voice.say.decimal_mark) if FIGURE.fullmatch(value) else value
 
 
 def make_policy_row(value: PolicyValue, voice: Voice) -> PolicyRow:
     """Return one value as a row. A target of the site's or group's own carries the crop in its name."""
     meaning = voice.say.text(value.meaning)
-    if value.name.startswith("target "):
-        meaning = f"{value.name}: {meaning}"
+    if value.name.startswith(TARGET_PREFIX):
+        meaning = voice.say("policy.target", crop=value.name.removeprefix(TARGET_PREFIX), why=meaning)
     return PolicyRow(
         meaning,
-        value.value,
+        write_value(value.value, voice),
         bool(FIGURE.fullmatch(value.value)),
         voice.say.text(value.unit or ""),
         describe_origin(value, voice),
@@ -74,7 +81,7 @@ def make_container_table(values: list[PolicyValue], voice: Voice) -> ContainerTa
     for value in values:
         _, container, field = value.name.split(".", 2)
         cells.setdefault(container, {})[field] = (
-            f"{value.value} {voice.say.name('origin_letter', value.origin)}"
+            f"{write_value(value.value, voice)} {voice.say.name('origin_letter', value.origin)}"
         )
         meaning = voice.say.text(value.meaning)
         headings.setdefault(field, f"{meaning}, {voice.say.text(value.unit)}" if value.unit else meaning)

@@ -42,6 +42,9 @@ MOST_CHECKS = 4
 MOST_A_DAY = 12
 """House default: lots of one day that the week names; the plan has them all."""
 PAGE_MM: dict[Literal["a4", "letter"], float] = {"a4": 267.0, "letter": 249.0}
+LIST_HEAD_MM = 20.0
+WEEK_DOUBT_MM = 12.0
+"""A week that is estimated to end so near the foot of its page may need the next one."""
 PRINT_CHART_DAYS = 126
 PRINT_ROWS: dict[Level, int] = {"act": 6, "no_reading": 4, "watch": 4, "ok": 4}
 PRINT_CHART = Size(332, 116)
@@ -125,6 +128,7 @@ class SiteView:
     has_general_range: bool
     slack_classes: str
     is_spread: bool
+    has_long_list: bool
     is_plan_by_lots: bool
 
 
@@ -218,10 +222,14 @@ def fits_first_page(jobs: list[list[int]], rows: tuple[LotRow, ...], paper: Lite
     If not it begins on the second, and the lots' blocks follow it without a break: either way no block, and so
     no rate, comes on the first page. A wrong estimate costs paper, nothing else.
     """
-    used = 22.0
-    for lines in jobs:
-        used += sum(4.9 + 4.2 * (letters // 104) for letters in lines) + (2.6 if lines else 0.0)
-    return used + 27.0 + measure_rows(rows) < PAGE_MM[paper]
+    return measure_week(jobs) + 27.0 + measure_rows(rows) < PAGE_MM[paper]
+
+
+def measure_week(jobs: list[list[int]]) -> float:
+    """Return about how high the first page's head and lines are, in millimetres."""
+    return 22.0 + sum(
+        sum(4.9 + 4.2 * (letters // 104) for letters in lines) + (2.6 if lines else 0.0) for lines in jobs
+    )
 
 
 def measure_rows(rows: tuple[LotRow, ...]) -> float:
@@ -236,13 +244,21 @@ def measure_rows(rows: tuple[LotRow, ...]) -> float:
 
 
 def fits_after_lots(
-    rows: tuple[LotRow, ...], plan: tuple[PlannedWeek, ...], paper: Literal["a4", "letter"]
+    jobs: list[list[int]],
+    rows: tuple[LotRow, ...],
+    plan: tuple[PlannedWeek, ...],
+    paper: Literal["a4", "letter"],
 ) -> bool:
     """Tell whether the plan ends on the page on which the table of all lots begins, by a careful estimate.
 
-    If not it comes after the lots' blocks, where it leaves no page half empty.
+    The week's last lines may stand above that table. If the plan does not fit it comes after the lots' blocks, where
+    it leaves no page half empty.
     """
-    used = 20.0 + measure_rows(rows) + 36.0
+    high = measure_week(jobs)
+    carried = max(
+        0.0, high % PAGE_MM[paper] if high > PAGE_MM[paper] else high - PAGE_MM[paper] + WEEK_DOUBT_MM
+    )
+    used = carried + LIST_HEAD_MM + measure_rows(rows) + 36.0
     for week in plan:
         used += 5.6
         for day in week.days:
@@ -363,5 +379,6 @@ def make_site_view(summary: Summary, site: Site, voice: Voice, *, for_print: boo
             voice.say.name("container", one.container_class) for one in site.slack_intervals
         ),
         is_spread=is_spread,
-        is_plan_by_lots=is_spread and fits_after_lots(rows, plan, site.paper),
+        has_long_list=measure_rows(rows) + LIST_HEAD_MM > PAGE_MM[site.paper],
+        is_plan_by_lots=is_spread and fits_after_lots(jobs, rows, plan, site.paper),
     )

@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date
+from datetime import date, timedelta
 from fractions import Fraction
 from typing import Any
 
 from tests.oracle.attention import last_counting
-from tests.oracle.fates import Reading, SiteFacts
+from tests.oracle.fates import Lot, Reading, SiteFacts
 from tests.oracle.findings import findings_of
-from tests.oracle.lot_account import due_part
+from tests.oracle.lot_account import due_part, is_fed
 from tests.oracle.measures import chart_part, trend_part
 from tests.oracle.outliers import apart, pots_needed, side_without
 from tests.oracle.questions import questions_of
 from tests.oracle.samplings import QUANTITIES, Judged, Sampling, leachate_median, stage_on
-from tests.oracle.settings import Policy
+from tests.oracle.settings import Policy, SiteSettings
 from tests.oracle.standing import Standing
 from tests.oracle.targets import References, Target, ph_group_of, target_of
 from tests.oracle.treatments import treatment_part
@@ -138,6 +138,15 @@ def target_part(target: Target | None) -> dict[str, Any] | None:
     }
 
 
+def days_fed(lot: Lot, site: SiteSettings, as_of: date) -> list[date]:
+    """Days of feed of the last year, as the site names them; of periodically fed lots alone."""
+    if lot.feed_mode != "periodic":
+        return []
+    first = max(lot.started_on, as_of - timedelta(days=364))
+    days = [first + timedelta(days=n) for n in range((as_of - first).days + 1)]
+    return [day for day in days if is_fed(site, lot, day)]
+
+
 def lot_part(
     standing: Standing,
     rank: int,
@@ -145,6 +154,7 @@ def lot_part(
     references: References,
     facts: SiteFacts,
     waters: Waters,
+    site: SiteSettings,
     as_of: date,
 ) -> dict[str, Any]:
     lot, last = standing.lot, last_counting(standing.samplings)
@@ -179,6 +189,7 @@ def lot_part(
         "own_charts": {quantity: chart_part(chart) for quantity, chart in standing.measures.charts.items()},
         "contrasts": [contrast.as_part() for contrast in standing.measures.contrasts],
         "treatments": [treatment_part(done) for done in standing.treatments],
+        "fed_on": [iso(day) for day in days_fed(lot, site, as_of)],
         "samplings": [
             sampling_part(sampling, standing.samplings, facts, waters) for sampling in standing.samplings
         ],

@@ -206,6 +206,7 @@ def trend_part(trend: Trend) -> dict[str, Any]:
         "likely_on": iso(trend.likely_on),
         "latest_on": iso(trend.latest_on),
         "leaves_within_two_samplings": trend.is_within_two_samplings,
+        "last_fit": number(trend.last_fit),
     }
 
 

@@ -222,7 +222,7 @@ def site_part(
             )
         ],
         "lots": [
-            lot_part(standing, rank, policy, references, facts, waters, as_of) for rank, standing in own
+            lot_part(standing, rank, policy, references, facts, waters, site, as_of) for rank, standing in own
         ],
         "sheet": sheet_part(site, [standing for _, standing in own], facts, policy, as_of),
         "lots_ended": sum(

@@ -41,6 +41,7 @@ class Trend:
     likely_on: date | None = None
     latest_on: date | None = None
     is_within_two_samplings: bool | None = None
+    last_fit: Fraction | None = None
 
 
 @lru_cache(maxsize=4096)
@@ -95,17 +96,38 @@ def trend_of(points: list[Point], last: int) -> Trend:
     n, first_on, last_on = len(newest), newest[0].day, newest[-1].day
     if n < LEAST_FOR_SLOPE:
         return Trend(n, first_on, last_on, None, None, None, None, None)
+    last_fit = line_at_end(newest)
     slopes = sorted(
         (later.value - earlier.value) / (later.day - earlier.day).days * 7
         for place, later in enumerate(newest)
         for earlier in newest[:place]
     )
     if n < LEAST_TO_JUDGE:
-        return Trend(n, first_on, last_on, median_of(slopes), None, None, None, None)
+        return Trend(n, first_on, last_on, median_of(slopes), None, None, None, None, last_fit=last_fit)
     cut = slopes_cut_off(n)
     assert cut is not None
     p = mann_kendall_p([point.value for point in newest])
-    return Trend(n, first_on, last_on, median_of(slopes), slopes[cut], slopes[-1 - cut], p, p <= ALPHA)
+    low, high = slopes[cut], slopes[-1 - cut]
+    return Trend(n, first_on, last_on, median_of(slopes), low, high, p, p <= ALPHA, last_fit=last_fit)
+
+
+def line_at_end(points: list[Point]) -> Fraction:
+    """Where the line through the medians of days and values stands on the last day."""
+    slope = median_of(
+        [
+            (later.value - earlier.value) / (later.day - earlier.day).days
+            for place, later in enumerate(points)
+            for earlier in points[:place]
+        ]
+    )
+    day, value = (
+        median_of([Fraction((point.day - EPOCH).days) for point in points]),
+        median_of([point.value for point in points]),
+    )
+    assert slope is not None
+    assert day is not None
+    assert value is not None
+    return value + slope * ((points[-1].day - EPOCH).days - day)
 
 
 def forecast(
@@ -167,4 +189,5 @@ def forecast(
         day(likely),
         day(latest),
         likely <= min(until, (trend.last_on - EPOCH).days + 2 * interval_days),
+        trend.last_fit,
     )

@@ -114,7 +114,8 @@ def test_a_page_leads_to_a_lot_and_prints(small_night: Path, page: Page, tmp_pat
     assert (tmp_path / "page.pdf").read_bytes().startswith(b"%PDF-")
 
 
-@pytest.mark.parametrize("width", [1280, 400])
+# A window of 1280 pixels at 100, 200 and 400 % zoom: WCAG 2.2, criteria 1.4.4 and 1.4.10.
+@pytest.mark.parametrize("width", [1280, 640, 320])
 @pytest.mark.parametrize("name", ["overview.html", "sites/site-3.html"])
 def test_pages_open_quietly_and_fit_the_window(
     extreme_night: Path, page: Page, name: str, width: int

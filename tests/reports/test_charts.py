@@ -25,6 +25,7 @@ from pipeline.reports.charts import (
     plan_chart,
     plan_date_ticks,
     plan_value_axis,
+    to_milliseconds,
 )
 from pipeline.reports.formats import Voice, load_phrases
 from pipeline.reports.summary import Lot, Treatment
@@ -250,7 +251,10 @@ def test_a_forecast_widens_the_chart_and_is_told(likely: int | None, told: str) 
     ahead = lot.model_copy(update={"trends": {"ph": trend}})
     plan, bare = make_plan(ahead), make_plan(lot.model_copy(update={"trends": {}}))
     assert plan.params["x_to"] > bare.params["x_to"]
-    assert plan.params["x_ticks"] == bare.params["x_ticks"]
+    ahead_of_tonight = [read_day(tick) for tick in plan.params["x_ticks"] if read_day(tick) > AS_OF]
+    assert ahead_of_tonight
+    assert to_milliseconds(ahead_of_tonight[-1]) <= plan.params["x_to"]
+    assert all(read_day(tick) <= AS_OF for tick in bare.params["x_ticks"])
     assert "forecast" in plan.marks
     assert describe_chart(ahead, plan, VOICE).endswith(told)
     assert (bare.data["forecast"], bare.data["crossing"]) == ([], [])
