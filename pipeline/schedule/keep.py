@@ -54,7 +54,7 @@ class Ended:
 
 
 Start = Callable[[Path, DueRun], Ended]
-Tell = Callable[[Path, datetime, Say], None]
+Tell = Callable[[Path, Say], None]
 """Tells the manager what is wrong, if there is something to tell today, and sends mail that waits."""
 
 
@@ -147,7 +147,7 @@ def ask_once(
     """
     with schedule_lock(home):
         ended = Keeper(home, clock, start, say).ask()
-    tell(home, clock(), say)
+    tell(home, say)
     return ended
 
 
@@ -175,7 +175,7 @@ def keep_schedule(
                 hour = clock().replace(minute=0, second=0, microsecond=0)
                 if ended or hour != told_in:
                     told_in = hour
-                    tell(home, clock(), say)
+                    tell(home, say)
                 if ended or wrong or is_first:
                     say(f"Next: {next_due(clock(), keeper.timetable()):%Y-%m-%d %H:%M} UTC")
                 wrong = ""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import getpass
+import os
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -14,6 +15,7 @@ from pipeline.errors import NightRunning
 from pipeline.files import write_whole
 from pipeline.schedule.due import DueRun, make_timetable
 from pipeline.schedule.keep import Ended, ask_once, keep_schedule
+from pipeline.schedule.tell import tell_manager
 from pipeline.schedule.units import Place, cron_lines, systemd_units, tell_units
 from pipeline.settings import load_group
 
@@ -107,5 +109,5 @@ def _now() -> datetime:
     return datetime.now(UTC)
 
 
-def _tell(home: Path, now: datetime, say: Say) -> None:
-    """Nobody is told yet."""
+def _tell(home: Path, say: Say) -> None:
+    tell_manager(home, _now, os.environ, say)
