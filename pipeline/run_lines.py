@@ -72,6 +72,6 @@ def _tell_stages(run: Mapping[str, Any]) -> str:
 
 def _tell_stage(stage: Mapping[str, Any]) -> str:
     counts = ", ".join(
-        f"{number} {name.replace('_', ' ')}" for name, number in stage["counts"].items() if number
+        f"{name.replace('_', ' ')} {number}" for name, number in stage["counts"].items() if number
     )
     return f"{stage['stage']} {stage['seconds']:.1f} s" + (f" ({counts})" if counts else "")
