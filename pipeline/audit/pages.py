@@ -63,7 +63,7 @@ def make_dossier(
     growers = {(site.id, one.id): one.name for site in known.settings.sites for one in site.growers}
     sections = (
         compliance_section(frames, sites, growers),
-        procedure_section(frames, sites, period),
+        procedure_section(frames, sites, growers, period),
         late_section(frames, sites),
         *record_sections(frames, sites),
         meters_section(frames, sites, period),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Any, Final
 
 import polars as pl
@@ -14,7 +15,7 @@ from pipeline.audit.evidence import Period
 from pipeline.audit.known import Known
 from pipeline.audit.pages import DossierView, Made, write_pdf
 from pipeline.audit.reading import read_table
-from pipeline.audit.sheet import Head, Section, make_table, plain, say_day
+from pipeline.audit.sheet import Head, Section, make_table, plain, say_day, say_share
 from pipeline.audit.view import say_state
 from pipeline.tables.files import to_csv
 
@@ -123,8 +124,8 @@ def _compliance(changes: Sequence[Difference], names: Mapping[str, str]) -> Sect
             names.get(key["site_id"], "All sites"),
             {"all": "both", "routine": "routine", "follow_up": "follow-up"}[key["part"]],
             _COUNTS[one.column],
-            one.first or "–",
-            one.second or "–",
+            _say_figure(one.column, one.first),
+            _say_figure(one.column, one.second),
         )
         for one in changes
         if one.table == "compliance" and one.column in _COUNTS
@@ -145,6 +146,12 @@ def _compliance(changes: Sequence[Difference], names: Mapping[str, str]) -> Sect
         empty="No figure of the group or a site changed.",
     )
     return Section("since-compliance", "Compliance", (), (table,))
+
+
+def _say_figure(column: str, value: str | None) -> str:
+    if value is None:
+        return "–"
+    return say_share(Decimal(value)) if column.startswith("share_") else value
 
 
 def _dues(

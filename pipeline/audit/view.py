@@ -103,7 +103,7 @@ def compliance_section(
 def _grower(growers: Mapping[tuple[str, str], str], row: Row) -> str:
     """The name by the settings, else what the lot list says."""
     listed = row["grower_id"]
-    return growers.get((row["site_id"], listed), listed) or "no grower in the lot list"
+    return growers.get((row["site_id"], listed), listed) or "not listed"
 
 
 def _excused(row: Row) -> str:
@@ -134,46 +134,42 @@ def _dues_table(caption: str, names: tuple[str, str], rows: Sequence[tuple[tuple
 
 
 def procedure_section(
-    frames: Mapping[str, pl.DataFrame], sites: Mapping[str, str], period: Period
+    frames: Mapping[str, pl.DataFrame],
+    sites: Mapping[str, str],
+    growers: Mapping[tuple[str, str], str],
+    period: Period,
 ) -> Section:
     """How the samplings were done: pots, volumes, meters, places; longest gaps and first samplings."""
-    rows = [
-        row
-        for row in rows_of(frames, "compliance")
-        if row["part"] == "all" and row["level"] in ("group", "site")
+    rows = [row for row in rows_of(frames, "compliance") if row["part"] == "all"]
+    tables = [
+        _procedure_table(
+            "Routine samplings and retests of the period, by site",
+            ("Site",),
+            [
+                (("All sites" if row["level"] == "group" else sites[row["site_id"]],), row)
+                for row in sorted(rows, key=lambda one: (one["level"], one["site_id"] or ""))
+                if row["level"] in ("group", "site")
+            ],
+        ),
+        _procedure_table(
+            "The same by house",
+            ("Site", "House"),
+            [
+                ((sites[row["site_id"]], row["house"] or "not named"), row)
+                for row in rows
+                if row["level"] == "house"
+            ],
+        ),
+        _procedure_table(
+            "The same by grower",
+            ("Site", "Grower"),
+            [
+                ((sites[row["site_id"]], _grower(growers, row)), row)
+                for row in rows
+                if row["level"] == "grower"
+            ],
+        ),
     ]
-    table = make_table(
-        "Routine samplings and retests of the period",
-        [
-            Head("Site", 16),
-            Head("Samp-\nlings", 7, True),
-            Head("Enough\npots", 8, True),
-            Head("Volumes\nright", 8, True),
-            Head("Meter checked\nthat day", 12, True),
-            Head("Pots from more\nthan one place", 12, True),
-            Head("Proper", 14, True),
-            Head("Longest\ngap", 8, True),
-            Head("Started lots sampled,\nlongest wait", 15, True),
-        ],
-        [
-            (
-                "All sites" if row["level"] == "group" else sites[row["site_id"]],
-                str(row["samplings"]),
-                str(row["counting"]),
-                str(row["volumes_right"]),
-                _of_shown(row["calibrated"], row["samplings"] - row["calibration_not_shown"]),
-                _of_shown(row["spread"], row["samplings"] - row["spread_not_shown"]),
-                (
-                    f"{_of_shown(row['proper'], row['samplings'] - row['proper_not_shown'])} "
-                    f"({say_share(row['share_proper'])})"
-                ),
-                days(row["longest_gap_days"]),
-                f"{row['lots_started_sampled']} of {row['lots_started']}, {days(row['most_days_to_first'])}",
-            )
-            for row in sorted(rows, key=lambda one: (one["level"], one["site_id"] or ""))
-        ],
-        file="compliance",
-    )
     names = {(row["site_id"], row["lot_key"]): row["lot_id"] for row in rows_of(frames, "lots")}
     improper = make_table(
         "Samplings of the period that were not proper",
@@ -220,12 +216,50 @@ def procedure_section(
                 "bound it."
             ),
         ),
-        (table, improper),
+        (*tables, improper),
     )
 
 
-def _of_shown(number: int, shown: int) -> str:
-    return f"{number} of {shown}" if shown else "not shown"
+def _procedure_table(
+    caption: str, names: tuple[str, ...], rows: Sequence[tuple[tuple[str, ...], Row]]
+) -> Table:
+    """How samplings were done; `names` are the headings of what a row is about."""
+    return make_table(
+        caption,
+        [
+            *(Head(name, 24 / len(names)) for name in names),
+            Head("Samp-\nlings", 6, True),
+            Head("Enough\npots", 7, True),
+            Head("Volumes\nright", 7, True),
+            Head("Meter checked\nthat day", 11, True),
+            Head("Pots from more\nthan one place", 11, True),
+            Head("Proper", 14, True),
+            Head("Longest\ngap", 7, True),
+            Head("Started lots sampled,\nlongest wait", 13, True),
+        ],
+        [
+            (
+                *told,
+                str(row["samplings"]),
+                str(row["counting"]),
+                str(row["volumes_right"]),
+                _of_shown(row, "calibrated", "calibration_not_shown"),
+                _of_shown(row, "spread", "spread_not_shown"),
+                _of_shown(row, "proper", "proper_not_shown")
+                + ("" if row["share_proper"] is None else f" ({say_share(row['share_proper'])})"),
+                days(row["longest_gap_days"]),
+                f"{row['lots_started_sampled']} of {row['lots_started']}, {days(row['most_days_to_first'])}",
+            )
+            for told, row in rows
+        ],
+        file="compliance",
+    )
+
+
+def _of_shown(row: Row, name: str, not_shown: str) -> str:
+    """Of the samplings that show it; a dash where there was none at all."""
+    shown = row["samplings"] - row[not_shown]
+    return f"{row[name]} of {shown}" if shown else "not shown" if row["samplings"] else "–"
 
 
 def in_period(frames: Mapping[str, pl.DataFrame], period: Period) -> list[dict[str, Any]]:

@@ -7,6 +7,7 @@ level, 6.8 associated files with relationship and type, 6.4 and 6.6.1 no script,
 
 from __future__ import annotations
 
+import csv
 from pathlib import Path
 from typing import Any
 
@@ -119,3 +120,22 @@ def test_nothing_lies_outside_the_paper(dossier: Path) -> None:
             for letter in page.chars:
                 assert letter["x0"] >= 30
                 assert letter["x1"] <= page.width - 30, letter["text"]
+
+
+def test_how_samplings_were_done_is_told_by_site_house_and_grower(dossier: Path) -> None:
+    with pdfplumber.open(dossier) as pdf:
+        lines = [line for page in pdf.pages for line in page.extract_text().splitlines()]
+    start = lines.index("Was it done properly?")
+    told = lines[start : lines.index("What was late, missed or open", start)]
+    with pikepdf.open(dossier) as pdf:
+        data = pdf.attachments["compliance.csv"].get_file().read_bytes().decode("utf-8-sig")
+    rows = {row["level"]: row for row in csv.DictReader(data.splitlines()) if row["part"] == "all"}
+    for caption, level, name in (
+        ("Routine samplings and retests of the period, by site", "site", "Hill"),
+        ("The same by house", "house", "Hill 1"),
+        ("The same by grower", "grower", "Hill not listed"),
+    ):
+        after = told[told.index(caption) :]
+        row, one = next(line for line in after if line.startswith(f"{name} ")), rows[level]
+        assert row.startswith(f"{name} {one['samplings']} {one['counting']} {one['volumes_right']} ")
+        assert f"{one['proper']} of {one['samplings']} (" in row
