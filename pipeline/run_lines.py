@@ -13,16 +13,22 @@ from zoneinfo import ZoneInfo
 from pipeline.errors import ArchiveError
 from pipeline.intake import ledger
 from pipeline.run_state import read_failed_night, read_good_night
+from pipeline.schedule.state import read_schedule
 from pipeline.settings.load import GROUP_FILE
 
 
 def describe_runs(home: Path) -> dict[str, Any]:
-    """The last good night, the one that failed since (null where none did), and the run whose pages stand."""
+    """The last good night, the one that failed since (null where none did), the run whose pages stand, the schedule.
+
+    `schedule`: what it remembers, null where the home is not kept by one.
+    """
     good, failed = read_good_night(home), read_failed_night(home)
+    state = read_schedule(home)
     return {
         "last_good_night": good and good.model_dump(mode="json"),
         "failed_night": failed and failed.model_dump(mode="json"),
         "run": read_run(home),
+        "schedule": state and state.model_dump(mode="json"),
     }
 
 
@@ -59,6 +65,14 @@ def tell_runs(runs: Mapping[str, Any], zone: ZoneInfo) -> list[str]:
             lines.append(f"{ended}.")
     if failed is not None:
         lines.append(f"THE LAST NIGHT FAILED {_tell_instant(failed['at'], zone)}: {failed['sentence']}")
+    for one in (runs["schedule"] or {"failed": []})["failed"]:
+        if one["kind"] == "night" and failed is not None:
+            continue  # told already
+        what = "NIGHT" if one["kind"] == "night" else "GROWERS' MAIL"
+        times = "once" if one["times"] == 1 else f"{one['times']} times"
+        lines.append(
+            f"THE {what} OF {one['day']} FAILED {times}, last {_tell_instant(one['at'], zone)}: {one['sentence']}"
+        )
     return lines
 
 

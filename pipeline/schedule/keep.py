@@ -5,13 +5,14 @@ A run is a process so that it gives all memory back, and so that one that is kil
 
 from __future__ import annotations
 
+import signal
 import subprocess
 import sys
 import time
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Final, NoReturn
 
@@ -36,6 +37,8 @@ Say = Callable[[str], None]
 Clock = Callable[[], datetime]
 COMMANDS: Final = {"night": "nightly", "week": "weekly"}
 GOOD_CODES: Final = (0, 1)
+LONGEST_RUN: Final = timedelta(hours=12)
+"""House default: a run that takes longer hangs."""
 STOP_SECONDS: Final = 240.0
 """House default: how long a run that is stopped may take to finish what it is just publishing."""
 
@@ -58,8 +61,11 @@ Tell = Callable[[Path, Say], None]
 """Tells the manager what is wrong, if there is something to tell today, and sends mail that waits."""
 
 
-def start_process(home: Path, run: DueRun) -> Ended:
-    """Run a night or a week as the command line does; a stop signal that comes meanwhile is handed on."""
+def start_process(home: Path, run: DueRun, *, longest: timedelta = LONGEST_RUN) -> Ended:
+    """Run a night or a week as the command line does; a stop signal that comes meanwhile is handed on.
+
+    One that hangs is stopped after `longest`: it would keep all later ones from running.
+    """
     command = [sys.executable, "-m", "pipeline.cli", COMMANDS[run.kind], str(home), "--as-of", str(run.as_of)]
     # In a session of its own: Ctrl-C reaches it once, from here.
     process = subprocess.Popen(
@@ -71,14 +77,31 @@ def start_process(home: Path, run: DueRun) -> Ended:
         start_new_session=True,
     )
     try:
-        _, said = process.communicate()
+        _, said = process.communicate(timeout=longest.total_seconds())
+    except subprocess.TimeoutExpired:
+        _stop(process)
+        return Ended(process.returncode, f"It hung, and was stopped after {longest}.")
     except Stopped:
-        process.terminate()
-        with suppress(subprocess.TimeoutExpired):
-            process.communicate(timeout=STOP_SECONDS)
+        _stop(process)
         raise
-    lines = [line for line in said.splitlines() if line.strip()]
-    return Ended(process.returncode, lines[-1].strip() if lines else f"ended with {process.returncode}")
+    return Ended(process.returncode, explain_exit(process.returncode, said))
+
+
+def _stop(process: subprocess.Popen[str]) -> None:
+    process.terminate()
+    try:
+        process.communicate(timeout=STOP_SECONDS)
+    except subprocess.TimeoutExpired:
+        process.kill()
+        process.communicate()
+
+
+def explain_exit(code: int, said: str) -> str:
+    """What to tell of a run that ended with a code, having said this on standard error. Pure."""
+    last = next((line.strip() for line in reversed(said.splitlines()) if line.strip()), "")
+    if code < 0:
+        return f"It was ended from outside ({signal.Signals(-code).name}) after it said: {last or 'nothing'}."
+    return last or f"It ended with {code} and said nothing."
 
 
 @dataclass(slots=True)

@@ -97,6 +97,8 @@ def once_now(home: Path, *, say: Say) -> OnceResult:
         return OnceResult(ask_once(home, clock=_now, tell=_tell, say=say))
     except NightRunning as error:
         say(str(error))
+        # That other process may hang, and then nobody else would say that a night is missing.
+        _tell(home, say)
         return OnceResult([])
 
 

@@ -115,9 +115,13 @@ def _how_runs_stand(
     home: Path, now: datetime, state: ScheduleState, done: Done, timetable: Timetable
 ) -> Runs:
     failed = read_failed_night(home)
-    week = next((one for one in state.failed if one.kind == "week"), None)
+    # A night that was killed could not write down that it failed; the schedule saw it end.
+    night, week = (
+        next((one for one in state.failed if one.kind == kind), None) for kind in ("night", "week")
+    )
+    seen = None if night is None else (night.day, night.sentence)
     return Runs(
-        failed_night=None if failed is None else (failed.as_of, failed.sentence),
+        failed_night=seen if failed is None else (failed.as_of, failed.sentence),
         missing_night=find_missing_night(now, done, timetable),
         failed_week=None if week is None else (week.day, week.sentence),
     )

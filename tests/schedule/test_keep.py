@@ -16,10 +16,18 @@ from pathlib import Path
 import pytest
 
 from pipeline.errors import NightRunning, SettingsError
-from pipeline.night_lock import HOLDER_NAME, night_lock
+from pipeline.night_lock import HOLDER_NAME, find_holder, night_lock
 from pipeline.run_state import read_good_night
 from pipeline.schedule.due import DueRun
-from pipeline.schedule.keep import Ended, Keeper, ask_once, keep_schedule, read_group
+from pipeline.schedule.keep import (
+    Ended,
+    Keeper,
+    ask_once,
+    explain_exit,
+    keep_schedule,
+    read_group,
+    start_process,
+)
 from pipeline.schedule.state import read_schedule, schedule_lock
 from pipeline.stopping import Stopped
 from tests.conftest import ROOT
@@ -244,6 +252,34 @@ def wait_for(has_come: Callable[[], bool]) -> None:
     while not has_come():
         assert time.monotonic() < until
         time.sleep(0.02)
+
+
+def test_a_run_that_hangs_is_stopped_and_a_killed_one_says_what_it_was_at(home: Path) -> None:
+    day = datetime.now(UTC).date()
+    today = DueRun("night", day, day)
+    ended = start_process(home, today, longest=timedelta(seconds=0.3))
+    assert not ended.is_good
+    assert ended.sentence == "It hung, and was stopped after 0:00:00.300000."
+    assert find_holder(home) is None
+    assert explain_exit(-9, "Loading 3 new files\nRendering pages\n") == (
+        "It was ended from outside (SIGKILL) after it said: Rendering pages."
+    )
+    assert explain_exit(2, "Loading\nout: no room.\n\n") == "out: no room."
+    assert explain_exit(2, "") == "It ended with 2 and said nothing."
+
+
+def test_status_tells_what_the_schedule_saw_fail(home: Path) -> None:
+    (home / "state").mkdir()
+    (home / "state" / "schedule.json").write_text(
+        '{"since": "2026-03-01T00:00:00Z", "failed": [{"kind": "week", "day": "2026-04-06", "times": 2, '
+        '"at": "2026-04-06T06:00:00Z", "sentence": "no password."}]}',
+        encoding="utf-8",
+    )
+    told = run_cli("status", home).out.splitlines()
+    assert (
+        told[2] == "THE GROWERS' MAIL OF 2026-04-06 FAILED 2 times, last 2026-04-06 06:00 UTC: no password."
+    )
+    assert run_cli("status", home, "--json").json["schedule"]["failed"][0]["times"] == 2
 
 
 def test_the_keeper_begins_where_the_home_knows_more_than_it(bare: Path) -> None:

@@ -10,9 +10,11 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from pipeline.delivery.outbox import open_outbox
-from pipeline.errors import ReportError
+from pipeline.errors import ReportError, SettingsError
 from pipeline.nightly import run_night
-from pipeline.schedule.due import Done, Timetable
+from pipeline.schedule.due import Done, DueRun, Timetable
+from pipeline.schedule.keep import explain_exit
+from pipeline.schedule.state import ScheduleState, after_failure, write_schedule
 from pipeline.schedule.tell import NOTICE, ToldNow, find_missing_night, is_time_to_tell, tell_manager
 from tests.home import GROUP, READINGS_HEADER, drop, make_home, pots, write_tables
 
@@ -83,6 +85,34 @@ def test_the_manager_hears_of_each_trouble_once_and_of_its_end_once(tmp_path: Pa
     assert subject == "Small group: 2 over"
     assert "Over, no longer so:\n- Hill: " in text
     assert len(mails(home)) == 3
+
+
+def test_mistaken_settings_reach_the_manager_of_the_night_before(tmp_path: Path) -> None:
+    """Nobody can be mailed by settings that cannot be read, so those of the newest night are taken from the archive."""
+    home = make_home(tmp_path / "home")
+    (home / "leachbook.toml").write_text(MANAGER, encoding="utf-8")
+    run(home, 6)
+    (home / "leachbook.toml").write_text('name = "Small group"\ntime_zone = "Mars"\n', encoding="utf-8")
+    with pytest.raises(SettingsError):
+        run(home, 7)
+    tell(home, at(7, "05:00"))
+    ((subject, text),) = mails(home)
+    assert subject == "Small group: 1 new trouble"
+    assert 'leachbook.toml: time_zone: it is "Mars"' in text
+
+
+def test_a_killed_night_is_told_by_what_the_schedule_saw(tmp_path: Path) -> None:
+    home = make_home(tmp_path / "home")
+    (home / "leachbook.toml").write_text(MANAGER, encoding="utf-8")
+    (home / "state").mkdir()
+    sentence = explain_exit(-9, "Rendering pages\n")
+    run_of = DueRun("night", date(2026, 4, 7), date(2026, 4, 7))
+    write_schedule(home, after_failure(ScheduleState(since=at(1, "00:00")), run_of, at(7, "04:02"), sentence))
+    tell(home, at(7, "05:00"))
+    ((_, text),) = mails(home)
+    assert (
+        "The night of 2026-04-07 failed, the pages before stand: It was ended from outside (SIGKILL)" in text
+    )
 
 
 def test_without_a_manager_nobody_is_told(home: Path) -> None:
