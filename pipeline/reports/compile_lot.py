@@ -400,6 +400,7 @@ _PICKS: Final[Mapping[str, Callable[[Pot], bool]]] = MappingProxyType(
         "outlier_ec": lambda pot: pot.outlier_ec,
         "volume_excludes_ec": lambda pot: pot.why_not_ec in ("over_collected", "under_collected"),
         "no_temperature": lambda pot: pot.why_not_ec == "no_temperature",
+        "odd_temperature": lambda pot: pot.why_not_ec == "no_temperature",
     }
 )
 

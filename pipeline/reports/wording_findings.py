@@ -88,6 +88,16 @@ def _no_temperature(w: Speech, row: Row) -> str:
     )
 
 
+def _odd_temperature(w: Speech, row: Row) -> str:
+    low, high = (w.figure(row[end], ".1f") for end in ("low", "high"))
+    return w(
+        "EC of {pots} left out: the meter does not compensate, and {found} °C is no temperature of leachate. Check the "
+        "cell and the column's unit.",
+        pots=of_pots(w, row),
+        found=low if low == high else w("{low} to {high}", low=low, high=high),
+    )
+
+
 def _volume_not_recorded(w: Speech, row: Row) -> str:
     return w("Leachate volume not written down for {pots}.", pots=of_pots(w, row))
 
@@ -297,6 +307,7 @@ FINDINGS: Final[dict[str, Write]] = {
     "under_collected": _under_collected,
     "volume_excludes_ec": _volume_excludes_ec,
     "no_temperature": _no_temperature,
+    "odd_temperature": _odd_temperature,
     "volume_not_recorded": _volume_not_recorded,
     "unequal_volumes": _unequal_volumes,
     "poured_off_recipe": _poured_off_recipe,

@@ -190,6 +190,12 @@ def _not_counting(w: Speech, row: Row) -> str:
 
 def _ec_not_judged(w: Speech, row: Row) -> str:
     day = w.day(row["sampled_on"])
+    if row["what"] == "odd_temperature":
+        return w(
+            "EC of {day} is not judged: the meter does not compensate for temperature, and what was written down is "
+            "no temperature of leachate.",
+            day=day,
+        )
     if row["side"] is None:
         return w(
             "EC of {day} is not judged: the meter does not compensate for temperature, and no temperature was "

@@ -331,7 +331,7 @@ _FATES = {
 }
 _WHY_NOT_EC = {
     "not_measured": "no EC on the line",
-    "no_temperature": "EC left out: the meter does not compensate and the line has no temperature",
+    "no_temperature": "EC left out: the meter does not compensate and the line has no temperature of 0 to 50 °C",
     "over_collected": "EC left out: {collected} mL of leachate, {asked} mL is asked for",
     "under_collected": "EC left out: {collected} mL of leachate, {asked} mL is asked for",
 }

@@ -504,7 +504,7 @@ def _ec_not_judged(row: Row, known: _Known) -> Made:
     verdict = known.verdicts["ec"]
     over, under = verdict["pots_excluded_over"], verdict["pots_excluded_under"]
     why = (
-        "no temperature for a meter that does not compensate"
+        "no temperature of 0 to 50 °C for a meter that does not compensate"
         if row["side"] is None
         else f"left out: {over} pots with far too much leachate, {under} with far too little"
     )

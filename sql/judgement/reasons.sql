@@ -1,6 +1,6 @@
 -- Why a standing lot has its level: every reason, with its figures.
 -- grain: one reason of one lot. key: site_id, lot_key, code, quantity, side
--- inputs: standing_lots, last_verdicts, verdicts, samplings, sampling_meters, drifts, depending_figures, trends, drift_points, contrasts, last_treatments, dues, judged_waters, pair_verdicts, policy
+-- inputs: standing_lots, last_verdicts, verdicts, samplings, sampling_meters, drifts, depending_figures, trends, drift_points, contrasts, last_treatments, dues, judged_waters, pair_verdicts, usable_readings, policy
 -- rules: act on clearly out, or two in a row beyond the margin (house default), or EC of 6.6 and more in greenhouse crops (published
 -- band "very high"), or an affected group clearly out. Low EC asks for less haste and only in the active stage (house default).
 -- A meter in doubt leads to watch at most, and so does a side that hangs on one pot. A trend is judged from five samplings (exact
@@ -465,7 +465,23 @@ collected as (
         leachate_low_ml::double as low,
         leachate_high_ml::double as high,
         if(pots_excluded_over = 0, pots_excluded_under, pots_excluded_over) as pots,
-        pots_excluded_under as min_pots
+        pots_excluded_under as min_pots,
+        case
+            when
+                not_judged_why = 'no_temperature'
+                and exists (
+                    select 1
+                    from usable_readings as r
+                    where
+                        r.site_id = last_verdicts.site_id
+                        and r.lot_key = last_verdicts.lot_key
+                        and r.sampled_on = last_verdicts.sampled_on
+                        and r.purpose = last_verdicts.purpose
+                        and r.why_not_ec = 'no_temperature'
+                        and r.temperature_c is not null
+                )
+                then 'odd_temperature'
+        end as what
     from last_verdicts
     where quantity = 'ec' and low is not null and not_judged_why in ('volume', 'no_temperature')
     union all by name

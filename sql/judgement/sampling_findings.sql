@@ -25,6 +25,9 @@ pots as (
         any_value(drain_high_min) as drain_high_min,
         coalesce(sum(n_pots) filter (where recorded_purpose = 'routine' and purpose = 'affected'), 0)::integer
             as affected_in_routine,
+        coalesce(sum(n_pots) filter (where is_odd_temperature), 0)::integer as odd_temperature,
+        (min(temperature_c) filter (where is_odd_temperature))::double as odd_temperature_low,
+        (max(temperature_c) filter (where is_odd_temperature))::double as odd_temperature_high,
         count(*) as lines,
         max(n_pots) as largest_line,
         count(ph) as with_ph,
@@ -34,7 +37,12 @@ pots as (
         count(coalesce(ec_25_ms_cm, ec_recorded_ms_cm)) as with_ec,
         count(distinct coalesce(ec_25_ms_cm, ec_recorded_ms_cm)) as different_ec,
         any_value(coalesce(ec_25_ms_cm, ec_recorded_ms_cm)) as any_ec
-    from usable_readings
+    from (
+        select
+            *,
+            why_not_ec = 'no_temperature' and temperature_c is not null as is_odd_temperature
+        from usable_readings
+    )
     group by site_id, lot_key, sampled_on, purpose
 ),
 
@@ -153,9 +161,14 @@ remarks as (
     from joined where pots_volume_excluded > 0
     union all
     select
-        site_id, lot_key, sampled_on, purpose, 'no_temperature', 'exclude', pots_without_temperature, n_pots,
-        null, null, null, null, null
-    from joined where pots_without_temperature > 0
+        site_id, lot_key, sampled_on, purpose, 'no_temperature', 'exclude',
+        (pots_without_temperature - odd_temperature)::integer, n_pots, null, null, null, null, null
+    from joined where pots_without_temperature > odd_temperature
+    union all
+    select
+        site_id, lot_key, sampled_on, purpose, 'odd_temperature', 'exclude', odd_temperature, n_pots,
+        odd_temperature_low, odd_temperature_high, null, null, null
+    from joined where odd_temperature > 0
     union all
     select
         site_id, lot_key, sampled_on, purpose, 'volume_not_recorded', 'warn', pots_without_volume, n_pots,

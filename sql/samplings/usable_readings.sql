@@ -79,8 +79,8 @@ judged as (
             as effective_purpose,
         case
             when j.ec_compensated then j.ec_ms_cm
-            -- so cold that the formula makes no sense is no temperature
-            when 1 + j.ec_alpha_per_c * (j.temperature_c - 25) > 0.1
+            -- nor is a figure a temperature of leachate outside of 0 to 50 °C (house default); 72 may be °F
+            when j.temperature_c between 0 and 50
                 then round(j.ec_ms_cm / (1 + j.ec_alpha_per_c * (j.temperature_c - 25)), 4)::decimal(9, 4)
         end as ec_25_ms_cm,
         j.leachate_ml > j.leachate_high_ml * (1 + j.volume_warn_share) as is_over_collected,

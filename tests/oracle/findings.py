@@ -62,6 +62,11 @@ def is_set_apart(pot: Pot) -> bool:
     return pot.reading.stated_purpose != pot.reading.purpose
 
 
+def is_left_out_without(pot: Pot) -> bool:
+    """A pot whose EC is left out because no temperature is written down."""
+    return pot.why_not_ec == "no_temperature" and pot.reading.temperature_c is None
+
+
 def with_levels(found: list[tuple[str, str]], policy: Policy) -> list[tuple[str, str]]:
     """A level that the policy sets takes the place of the rule's own; what leaves a pot out has none to set."""
     levels = [
@@ -80,7 +85,15 @@ def findings_of(sampling: Sampling, others: list[tuple[str, str]]) -> list[dict[
         ("over_collected", "warn", any(pot.is_over for pot in pots)),
         ("under_collected", "warn", any(pot.is_under for pot in pots)),
         ("volume_excludes_ec", "exclude", bool(left_out & {"over_collected", "under_collected"})),
-        ("no_temperature", "exclude", "no_temperature" in left_out),
+        ("no_temperature", "exclude", any(is_left_out_without(pot) for pot in pots)),
+        (
+            "odd_temperature",
+            "exclude",
+            "no_temperature" in left_out
+            and any(
+                pot.reading.temperature_c is not None for pot in pots if pot.why_not_ec == "no_temperature"
+            ),
+        ),
         ("volume_not_recorded", "warn", any(pot.reading.leachate_ml is None for pot in pots)),
         ("poured_off_recipe", "warn", any(is_off_recipe(pot, sampling) for pot in pots)),
         ("more_than_poured", "warn", any(is_more_than_poured(pot) for pot in pots)),

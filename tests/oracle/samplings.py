@@ -109,6 +109,11 @@ def stage_on(lot: Lot, day: date, policy: Policy) -> str:
 # Volumes and temperature -------------------------------------------------------------------------
 
 
+def has_temperature(reading: Reading) -> bool:
+    """Leachate is neither frozen nor hotter than 50 °C."""
+    return reading.temperature_c is not None and 0 <= reading.temperature_c <= 50
+
+
 def ec_at_25(reading: Reading, policy: Policy) -> Fraction | None:
     """EC / (1 + alpha (T - 25)), rounded once to four decimals, where the meter does not compensate.
 
@@ -116,7 +121,7 @@ def ec_at_25(reading: Reading, policy: Policy) -> Fraction | None:
     """
     if reading.ec_ms_cm is None or reading.ec_compensated:
         return reading.ec_ms_cm
-    if reading.temperature_c is None:
+    if reading.temperature_c is None or not has_temperature(reading):
         return None
     return round_half_up(reading.ec_ms_cm / (1 + policy["ec_alpha_per_c"] * (reading.temperature_c - 25)), 4)
 
@@ -136,7 +141,7 @@ def see_pot(reading: Reading, lot: Lot, policy: Policy) -> Pot:
     why: str | None = None
     if reading.ec_ms_cm is None:
         why = "not_measured"
-    elif not reading.ec_compensated and reading.temperature_c is None:
+    elif not reading.ec_compensated and not has_temperature(reading):
         why = "no_temperature"
     elif volume is not None and volume > policy["volume_exclude_over"] * high:
         why = "over_collected"

@@ -35,6 +35,7 @@ CONTEXT: dict[str, Any] = {
     "bound": None,
     "bound_pots": None,
     "days": None,
+    "what": None,
     "is_compared": False,
     "flag": False,
 }
@@ -343,6 +344,14 @@ REASONS: list[tuple[str, dict[str, Any], str]] = [
     ),
     (
         "ec_not_judged",
+        {"sampled_on": DAY, "side": None, "what": "odd_temperature"},
+        (
+            "EC of 31.03.2026 is not judged: the meter does not compensate for temperature, and what was written down "
+            "is no temperature of leachate."
+        ),
+    ),
+    (
+        "ec_not_judged",
         {"sampled_on": DAY, "side": "high", "pots": 5, "mean": 80.0, "low": 50.0, "high": 50.0},
         (
             "EC of 31.03.2026 is not judged: too much leachate was collected from 5 pots (median 80 mL instead of "
@@ -515,6 +524,22 @@ FINDINGS: list[tuple[str, dict[str, Any], str]] = [
         (
             "EC of 2 of 5 pots left out: the meter does not compensate and no temperature was written down; "
             "at 15 °C EC reads about 20 % low."
+        ),
+    ),
+    (
+        "odd_temperature",
+        {"low": 72.0, "high": 72.0},
+        (
+            "EC of 2 of 5 pots left out: the meter does not compensate, and 72.0 °C is no temperature of leachate. "
+            "Check the cell and the column's unit."
+        ),
+    ),
+    (
+        "odd_temperature",
+        {"low": -30.0, "high": 72.0},
+        (
+            "EC of 2 of 5 pots left out: the meter does not compensate, and -30.0 to 72.0 °C is no temperature of "
+            "leachate. Check the cell and the column's unit."
         ),
     ),
     ("volume_not_recorded", {}, "Leachate volume not written down for 2 of 5 pots."),

@@ -156,7 +156,13 @@ CASES: Final[dict[str, tuple[str, str]]] = {
     **dict.fromkeys(
         (
             *("volume_not_recorded", "over_collected", "under_collected", "volume_excludes_ec"),
-            *("unequal_volumes", "no_temperature", "poured_off_recipe", "poured_not_distilled"),
+            *(
+                "unequal_volumes",
+                "no_temperature",
+                "odd_temperature",
+                "poured_off_recipe",
+                "poured_not_distilled",
+            ),
             *("more_than_poured", "drain_time", "affected_in_routine", "uneven_ph", "uneven_ec"),
             *("all_alike", "too_few_pots"),
         ),

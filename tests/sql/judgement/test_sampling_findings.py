@@ -42,6 +42,11 @@ CASES = {
         five("leachate_ml", "25", "34", "30"),
     ),
     "no_temperature": ("exclude", five("ec_compensated", "false", "true"), five("ec_compensated", "true")),
+    "odd_temperature": (
+        "exclude",
+        "ec_compensated | temperature_c\n" + "false | 50.1\n" * 5,
+        "ec_compensated | temperature_c\n" + "false | 50\n" * 5,
+    ),
     "poured_off_recipe": ("warn", five("poured_ml", "37.6", "37.5"), five("poured_ml", "37.5")),
     "poured_not_distilled": (
         "warn",

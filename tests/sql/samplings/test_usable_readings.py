@@ -49,6 +49,31 @@ def test_without_temperature_a_meter_that_does_not_compensate_gives_no_ec(bench:
     ]
 
 
+@pytest.mark.parametrize(
+    ("temperature", "ec", "why"),
+    [
+        ("-0.1", None, "no_temperature"),
+        # 2 / (1 + 0.0191 (T - 25))
+        ("0", Decimal("3.8278"), None),
+        ("50", Decimal("1.3536"), None),
+        # 72 °F in a column of °C would make two thirds of a good EC
+        ("72", None, "no_temperature"),
+    ],
+)
+def test_leachate_is_neither_frozen_nor_hot(
+    bench: Bench, temperature: str, ec: Decimal | None, why: str | None
+) -> None:
+    bench.lots()
+    bench.readings(f"ec_compensated | temperature_c | ec_ms_cm\nfalse | {temperature} | 2")
+    assert usable(bench, "ec_25_ms_cm, why_not_ec, ec_recorded_ms_cm") == [(ec, why, Decimal(2))]
+
+
+def test_a_meter_that_compensates_needs_no_temperature(bench: Bench) -> None:
+    bench.lots()
+    bench.readings("ec_compensated | temperature_c | ec_ms_cm\ntrue | 72 | 2")
+    assert usable(bench, "ec_25_ms_cm, why_not_ec") == [(Decimal(2), None)]
+
+
 def test_the_coefficient_is_that_of_the_day(bench: Bench) -> None:
     bench.use(policy=[PolicyPeriod(valid_from=date(2026, 3, 30), ec_alpha_per_c=Decimal("0.02"))])
     bench.lots()
