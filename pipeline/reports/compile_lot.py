@@ -37,10 +37,20 @@ QUANTITIES: tuple[Quantity, ...] = get_args(Quantity)
 _PAIR_CODES = {"pair_clearly_out", "pair_out"}
 _OUT_CODES = {"clearly_out", "out", "ec_very_high", "affected_clearly_out", *_PAIR_CODES}
 _LEVEL_ORDER = {"act": 0, "no_reading": 1, "watch": 2, "note": 3}
+# What is out, then what takes weight from that reading: pages that show the first two reasons show both.
 _CODE_ORDER = {
     code: place
     for place, code in enumerate(
-        ("clearly_out", "out", "pair_clearly_out", "pair_out", "ec_very_high", "affected_clearly_out")
+        (
+            "clearly_out",
+            "out",
+            "pair_clearly_out",
+            "pair_out",
+            "ec_very_high",
+            "affected_clearly_out",
+            "meter_in_doubt",
+            "last_did_not_count",
+        )
     )
 }
 

@@ -284,6 +284,10 @@ def _level_step(row: Row, verdict: Row, known: _Known) -> str:
 def _why_level(row: Row, verdict: Row, known: _Known) -> str:
     if verdict["is_low_ec_outside_active"]:
         return f"low EC asks for something in the active stage only, and the lot was {verdict['stage']}"
+    if verdict["is_meter_in_doubt"] and row["level"] == "act":
+        return (
+            "the meter is in doubt, but the sampling before was clearly out by one that is not, so it stays"
+        )
     if verdict["is_meter_in_doubt"]:
         return "the meter is in doubt, which never leads to act by itself"
     if row["quantity"] in known.hangs_on_one:

@@ -3,7 +3,8 @@
 -- inputs: standing_lots, last_verdicts, verdicts, samplings, sampling_meters, drifts, depending_figures, trends, drift_points, contrasts, last_treatments, dues, judged_waters, pair_verdicts, usable_readings, policy
 -- rules: act on clearly out, or two in a row beyond the margin (house default), or EC of 6.6 and more in greenhouse crops (published
 -- band "very high"), or an affected group clearly out. Low EC asks for less haste and only in the active stage (house default).
--- A meter in doubt leads to watch at most, and so does a side that hangs on one pot. A trend is judged from five samplings (exact
+-- A meter in doubt leads to watch at most, and so does a side that hangs on one pot; but a lot that was clearly out by a trusted meter
+-- (and by more than one pot) and reads out on the same side again stays act (house default). A trend is judged from five samplings (exact
 -- Mann-Kendall, published); it is a note, and watch where the lot would leave its target within two samplings. A test of
 -- order knows no size: trend, forecast, what the water has to do with it and what is no surprise take a slope of at least
 -- one step (0.2 pH, 0.5 mS/cm) in eight weeks (house default). A treatment is closed by its retest: one that is overdue and not
@@ -28,7 +29,8 @@ out_of_range as (
         v.*,
         case
             when v.is_low_ec_outside_active then 'note'
-            when v.is_meter_in_doubt or g.side is not null then 'watch'
+            when g.side is not null then 'watch'
+            when v.is_meter_in_doubt then if(v.was_trusted_act_before and b.side is null, 'act', 'watch')
             when
                 v.quantity = 'ec' and v.side = 'low'
                 then case
@@ -48,6 +50,13 @@ out_of_range as (
             and v.sampled_on = g.sampled_on
             and v.purpose = g.purpose
             and v.quantity = g.quantity
+    left join depending_figures as b
+        on
+            v.site_id = b.site_id
+            and v.lot_key = b.lot_key
+            and v.sampled_before = b.sampled_on
+            and v.purpose_before = b.purpose
+            and v.quantity = b.quantity
     where v.verdict in ('out', 'clearly_out')
 ),
 

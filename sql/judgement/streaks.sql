@@ -25,6 +25,8 @@ numbered as (
         row_number() over of_lot as nth,
         row_number() over of_side as nth_of_side,
         lag(verdict) over of_lot as verdict_before,
+        lag(sampled_on) over of_lot as sampled_before,
+        lag(purpose) over of_lot as purpose_before,
         lag(is_beyond_margin) over of_lot as was_beyond_margin
     from judged
     window
@@ -56,5 +58,7 @@ select
         )
     end as since_on,
     verdict_before,
+    sampled_before,
+    purpose_before,
     is_beyond_margin and coalesce(was_beyond_margin, false) as are_last_two_beyond_margin
 from numbered

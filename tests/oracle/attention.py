@@ -115,6 +115,23 @@ def act_reasons(samplings: list[Sampling], last: Sampling, policy: Policy) -> li
     return reasons
 
 
+def stays_act(samplings: list[Sampling], last: Sampling, quantity: str) -> bool:
+    """Read by a meter in doubt and out, as the judged sampling before was clearly by one that is not; no low EC."""
+    judged = last.quantities[quantity]
+    if not judged.is_out or judged.in_a_row < 2 or (quantity, judged.side) == ("ec", "low"):
+        return False
+    followed = [one for one in samplings if one.is_followed and one.quantities[quantity].side is not None]
+    place = next(index for index, each in enumerate(followed) if each is last)
+    before = followed[place - 1]
+    return (
+        place > 0
+        and before.quantities[quantity].verdict == "clearly_out"
+        and not before.meter_in_doubt
+        and side_without(before, quantity) is None
+        and side_without(last, quantity) is None
+    )
+
+
 def affected_reasons(samplings: list[Sampling], policy: Policy, as_of: date) -> list[Reason]:
     """The latest affected sampling of the last days, counting and clearly out.
 
@@ -252,11 +269,22 @@ def reasons_of(
     measures: Measures,
     is_retest_excused: bool = False,
 ) -> list[Reason]:
-    """All reasons, worst first. A meter in doubt turns what would be act by the last sampling into watch."""
+    """All reasons, worst first. A meter in doubt makes nothing act that was not so before."""
     last = last_counting(samplings)
     reasons: list[Reason] = []
     if last is not None and not last.meter_in_doubt:
         reasons += act_reasons(samplings, last, policy)
+    elif last is not None:
+        reasons += [
+            Reason(
+                "clearly_out" if last.quantities[quantity].verdict == "clearly_out" else "in_a_row",
+                "act",
+                quantity,
+                last.quantities[quantity].side,
+            )
+            for quantity in QUANTITIES
+            if stays_act(samplings, last, quantity)
+        ]
     acted = {reason.quantity for reason in reasons if reason.code != "ec_extreme"}
     reasons += affected_reasons(samplings, policy, as_of)
     if has_no_reading(lot, last, policy, as_of):

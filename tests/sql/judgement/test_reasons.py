@@ -324,6 +324,31 @@ def test_a_meter_in_doubt_leads_to_watch_at_most(
     assert ("watch", "meter_in_doubt") in found
 
 
+@pytest.mark.parametrize(
+    ("quantity", "before", "mean", "level"),
+    [
+        ("ph", "6.9", "6.8", "act"),
+        # out again, though no longer clearly
+        ("ph", "6.9", "6.3", "act"),
+        # low EC asks for less haste; the other side and an earlier mean within the margin are nothing that stays
+        ("ec_ms_cm", "1.0", "1.0", "watch"),
+        ("ph", "5.0", "6.9", "watch"),
+        ("ph", "6.3", "6.9", "watch"),
+    ],
+)
+def test_what_a_trusted_meter_found_stays_act_while_a_meter_in_doubt_reads_out(
+    bench: Bench, quantity: str, before: str, mean: str, level: str
+) -> None:
+    bench.use(site(calibrations=True))
+    bench.lots()
+    bench.calibrations("calibrated_on | slope_pct\n2026-03-23 | 98\n2026-03-30 | 84")
+    bench.pots(alike(before), quantity=quantity, sampled_on="2026-03-23", meter_id="M1")
+    bench.pots(alike(mean), quantity=quantity, sampled_on="2026-03-30", meter_id="M1")
+    found = reasons(bench, "code, level")
+    assert ("meter_in_doubt", "watch") in found
+    assert [stands for code, stands in found if code in ("out", "clearly_out")] == [level]
+
+
 def test_a_meter_in_doubt_is_watch_even_in_range(bench: Bench) -> None:
     in_doubt(bench, "6.0")
     assert reasons(bench, "code, level, meter, doubted_meters[1].failed_on::varchar") == [
