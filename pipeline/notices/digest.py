@@ -14,8 +14,8 @@ from typing import Final
 
 from pydantic import TypeAdapter, ValidationError
 
+from pipeline.languages import Speech
 from pipeline.notices.troubles import Kind, Trouble
-from pipeline.reports.languages import Speech
 from pipeline.reports.wording_notices import say_subject, say_text
 
 LONGEST_LINE: Final = 400

@@ -8,7 +8,7 @@ from datetime import date, datetime, timedelta
 from typing import Final, Literal
 
 from pipeline.delivery.outbox import Letter
-from pipeline.reports.languages import Speech
+from pipeline.languages import Speech
 from pipeline.reports.summary import Site, Summary
 from pipeline.reports.wording_held import FILE_PROBLEMS
 from pipeline.reports.wording_notices import (

@@ -19,7 +19,7 @@ from icalendar import Calendar
 from icalendar import Event as CalendarComponent
 
 from pipeline.programme.calendar_history import Status
-from pipeline.programme.calendar_words import WORDS, Language, clean
+from pipeline.programme.calendar_words import clean, load_words
 from pipeline.programme.calendar_zone import make_zone
 
 REFRESH: Final = timedelta(days=1)
@@ -42,13 +42,13 @@ class Entry:
 
 
 def make_calendar(
-    site_name: str, language: Language, time_zone: str, as_of: date, entries: Sequence[Entry]
+    site_name: str, language: str, time_zone: str, as_of: date, entries: Sequence[Entry]
 ) -> bytes:
     """The file of one site: CRLF, lines of at most 75 octets, the same bytes for the same entries.
 
     Without entries it holds the time zone alone: RFC 5545, 3.6 asks for at least one component.
     """
-    words = WORDS[language]
+    words = load_words(language)
     calendar = Calendar()
     calendar.add("prodid", f"-//Leachbook//Sampling calendar//{language.upper()}")
     calendar.add("version", "2.0")
@@ -64,8 +64,8 @@ def make_calendar(
     return bytes(calendar.to_ical(sorted=False))
 
 
-def _component(entry: Entry, language: Language) -> CalendarComponent:
-    words = WORDS[language]
+def _component(entry: Entry, language: str) -> CalendarComponent:
+    words = load_words(language)
     is_cancelled = entry.status == "cancelled"
     changed_at = datetime.combine(entry.changed_on, time(0), UTC)
     component = CalendarComponent()

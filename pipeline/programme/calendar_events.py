@@ -26,7 +26,7 @@ from itertools import groupby
 from math import ceil
 from typing import Final, Literal
 
-from pipeline.programme.calendar_words import WORDS, Language, Words, clean, shorten
+from pipeline.programme.calendar_words import Words, clean, load_words, shorten
 
 Unit = Literal["lot", "house_day"]
 
@@ -77,7 +77,7 @@ class Habit:
     unit: Unit
     starts_at: time
     time_zone: str
-    language: Language
+    language: str
     date_format: str
 
 
@@ -146,7 +146,7 @@ def _house_key(one: AskedSampling) -> str:
 
 
 def _by_lot(asked: Sequence[AskedSampling], habit: Habit) -> list[Event]:
-    words = WORDS[habit.language]
+    words = load_words(habit.language)
     rows: dict[str, list[AskedSampling]] = {}
     for one in asked:
         cause = "" if one.caused_on is None else one.caused_on.isoformat()
@@ -163,7 +163,7 @@ def _by_lot(asked: Sequence[AskedSampling], habit: Habit) -> list[Event]:
 
 
 def _by_house(asked: Sequence[AskedSampling], habit: Habit) -> list[Event]:
-    words = WORDS[habit.language]
+    words = load_words(habit.language)
     events = []
     for (_, house_key), group in groupby(asked, key=lambda one: (one.starts_on, _house_key(one))):
         lots = list(group)
@@ -181,10 +181,10 @@ def _uid(unit: Unit, habit: Habit, *parts: str) -> str:
 
 def _event(habit: Habit, uid: str, what: str, lots: Sequence[AskedSampling], words: Words) -> Event:
     minutes = max(1, ceil(sum((one.minutes for one in lots), Decimal(0))))
-    pots = words.count(sum(one.pots for one in lots), words.pots)
+    pots = words.count(sum(one.pots for one in lots), "pots")
     n_lots = len({one.lot_key for one in lots})
     load = [
-        *([words.count(n_lots, words.lots)] if habit.unit == "house_day" else []),
+        *([words.count(n_lots, "lots")] if habit.unit == "house_day" else []),
         pots,
         words.minutes.format(n=minutes),
         *_tell_overdue(lots, words),
@@ -206,10 +206,10 @@ def _tell_overdue(lots: Sequence[AskedSampling], words: Words) -> list[str]:
     if not late:
         return []
     days = max(one.days_overdue for one in late)
-    n_lots = words.count(len({one.lot_key for one in late}), words.lots)
+    n_lots = words.count(len({one.lot_key for one in late}), "lots")
     if any(one.days_overdue < days for one in late):
         return [words.up_to_overdue.format(lots=n_lots, n=days)]
-    overdue = words.count(days, words.overdue)
+    overdue = words.count(days, "overdue")
     return [overdue if len(late) == len(lots) else words.some_overdue.format(lots=n_lots, overdue=overdue)]
 
 
@@ -221,10 +221,10 @@ def _lot_name(one: AskedSampling) -> str:
 def _describe(one: AskedSampling, habit: Habit, words: Words) -> str:
     bench = f", {words.bench.format(bench=clean(one.bench))}" if clean(one.bench) else ""
     parts = [
-        words.count(one.pots, words.pots),
+        words.count(one.pots, "pots"),
         *([words.purposes[one.purposes]] if one.purposes in words.purposes else []),
         words.why(one.why, one.caused_on, habit.date_format),
         words.due.format(day=words.day(one.due_on, habit.date_format)),
-        *([words.count(one.days_overdue, words.overdue)] if one.days_overdue > 0 else []),
+        *([words.count(one.days_overdue, "overdue")] if one.days_overdue > 0 else []),
     ]
     return clean(f"{_lot_name(one)}{bench}: {'; '.join(parts)}")

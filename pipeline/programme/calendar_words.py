@@ -1,18 +1,20 @@
-"""The words of calendar events, in English and Spanish: short, plain, without a name of a person."""
+"""The words of calendar events: short, plain, without a name of a person."""
 
 from __future__ import annotations
 
-import re
 import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
-from typing import Final, Literal
+from functools import cache
+from typing import Final
 
-Language = Literal["en", "es"]
+from pipeline.languages import Tongue, load_tongue, write_day
+
 Count = tuple[str, str]
 """One of a thing, and several of it."""
 
+CONTEXT: Final = "calendar: "
 MOST_LETTERS: Final = 60
 """Of a name in a heading; the description has it whole."""
 MOST_BARE_HOUSE: Final = 3
@@ -20,10 +22,53 @@ MOST_BARE_HOUSE: Final = 3
 _NO_LETTERS: Final = {"Cc", "Cs", "Zl", "Zp"}
 
 
+ENGLISH: Final[Mapping[str, str]] = {
+    "sample": "Sample",
+    "house": "House",
+    "no_house": "lots without a house",
+    "bench": "bench {bench}",
+    "heading": "{sample} {what}: {load}",
+    "calendar": "{site}: sampling",
+    "category": "Sampling",
+    "cancelled": "Cancelled: {summary}",
+    "minutes": "about {n} min",
+    "some_overdue": "{lots} {overdue}",
+    "up_to_overdue": "{lots} overdue up to {n} days",
+    "due": "due {day}",
+    "why.first": "first sampling",
+    "since.first": ", the lot stands since {on}",
+    "why.routine": "routine",
+    "since.routine": ", last read {on}",
+    "why.problem_crop": "routine of a crop to watch",
+    "since.problem_crop": ", last read {on}",
+    "why.after_out": "again after out of range",
+    "since.after_out": " on {on}",
+    "why.after_treatment": "again after a treatment",
+    "since.after_treatment": " of {on}",
+    "why.symptoms": "affected plants",
+    "since.symptoms": ", noted {on}",
+    "why.feed_pair": "pair around a feeding",
+    "purposes.affected,healthy": "affected and healthy apart",
+    "purposes.before_feed": "the day before the feeding",
+    "purposes.after_feed": "the day of the feeding",
+}
+"""What events say, by a key that is the message's context in a catalog."""
+COUNTS: Final[Mapping[str, Count]] = {
+    "lots": ("{n} lot", "{n} lots"),
+    "pots": ("{n} pot", "{n} pots"),
+    "overdue": ("overdue {n} day", "overdue {n} days"),
+}
+"""The same of things that are counted: one, several."""
+WHYS: Final = tuple(key.removeprefix("why.") for key in ENGLISH if key.startswith("why."))
+PURPOSES: Final = tuple(key.removeprefix("purposes.") for key in ENGLISH if key.startswith("purposes."))
+_PLAIN: Final = tuple(key for key in ENGLISH if "." not in key)
+
+
 @dataclass(frozen=True, slots=True)
 class Words:
     """The words of one language. `whys`: reasons of a sampling by the codes of dues, and how each tells its day."""
 
+    tongue: Tongue
     sample: str
     house: str
     no_house: str
@@ -32,21 +77,17 @@ class Words:
     calendar: str
     category: str
     cancelled: str
-    lots: Count
-    pots: Count
     minutes: str
-    overdue: Count
     some_overdue: str
     up_to_overdue: str
     due: str
     whys: Mapping[str, tuple[str, str]]
     purposes: Mapping[str, str]
-    days: tuple[str, ...]
-    months: tuple[str, ...]
 
-    def count(self, number: int, words: Count) -> str:
-        """A number of things."""
-        return (words[0] if number == 1 else words[1]).format(n=number)
+    def count(self, number: int, thing: str) -> str:
+        """A number of things: lots, pots, days overdue."""
+        one, several = COUNTS[thing]
+        return self.tongue.find_many(one, several, number, f"{CONTEXT}{thing}").format(n=number)
 
     def place(self, house: str | None) -> str:
         """A house as people name it; empty where it is not known."""
@@ -60,11 +101,7 @@ class Words:
 
     def day(self, day: date | None, pattern: str) -> str:
         """A date by the site's strftime pattern, with the language's names of days and months."""
-        if day is None:
-            return ""
-        weekday, month = self.days[day.weekday()], self.months[day.month - 1]
-        names = {"%a": weekday[:3], "%A": weekday, "%b": month[:3], "%B": month}
-        return day.strftime(re.sub(r"%[aAbB]", lambda found: names[found.group()], pattern))
+        return "" if day is None else write_day(day, pattern, self.tongue)
 
 
 def clean(text: str | None) -> str:
@@ -78,77 +115,20 @@ def shorten(text: str, most: int = MOST_LETTERS) -> str:
     return text if len(text) <= most else f"{text[: most - 1].rstrip()}…"
 
 
-WORDS: Final[Mapping[Language, Words]] = {
-    "en": Words(
-        sample="Sample",
-        house="House",
-        no_house="lots without a house",
-        bench="bench {bench}",
-        heading="{sample} {what}: {load}",
-        calendar="{site}: sampling",
-        category="Sampling",
-        cancelled="Cancelled: {summary}",
-        lots=("{n} lot", "{n} lots"),
-        pots=("{n} pot", "{n} pots"),
-        minutes="about {n} min",
-        overdue=("overdue {n} day", "overdue {n} days"),
-        some_overdue="{lots} {overdue}",
-        up_to_overdue="{lots} overdue up to {n} days",
-        due="due {day}",
+@cache
+def load_words(language: str) -> Words:
+    """The words of one language: English stands here, any other in its catalog."""
+    tongue = load_tongue(language)
+
+    def said(key: str) -> str:
+        return tongue.find(ENGLISH[key], f"{CONTEXT}{key}")
+
+    return Words(
+        tongue=tongue,
         whys={
-            "first": ("first sampling", ", the lot stands since {on}"),
-            "routine": ("routine", ", last read {on}"),
-            "problem_crop": ("routine of a crop to watch", ", last read {on}"),
-            "after_out": ("again after out of range", " on {on}"),
-            "after_treatment": ("again after a treatment", " of {on}"),
-            "symptoms": ("affected plants", ", noted {on}"),
-            "feed_pair": ("pair around a feeding", ""),
+            code: (said(f"why.{code}"), said(f"since.{code}") if f"since.{code}" in ENGLISH else "")
+            for code in WHYS
         },
-        purposes={
-            "affected,healthy": "affected and healthy apart",
-            "before_feed": "the day before the feeding",
-            "after_feed": "the day of the feeding",
-        },
-        days=("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"),
-        months=(
-            "January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
-            "November", "December",
-        ),
-    ),
-    "es": Words(
-        sample="Muestrear",
-        house="Invernadero",
-        no_house="lotes sin invernadero",
-        bench="mesa {bench}",
-        heading="{sample} {what}: {load}",
-        calendar="{site}: muestreo",
-        category="Muestreo",
-        cancelled="Anulado: {summary}",
-        lots=("{n} lote", "{n} lotes"),
-        pots=("{n} maceta", "{n} macetas"),
-        minutes="unos {n} min",
-        overdue=("{n} día de retraso", "{n} días de retraso"),
-        some_overdue="{lots} con {overdue}",
-        up_to_overdue="{lots} con hasta {n} días de retraso",
-        due="para el {day}",
-        whys={
-            "first": ("primer muestreo", ", el lote está desde el {on}"),
-            "routine": ("rutina", ", última lectura el {on}"),
-            "problem_crop": ("rutina de un cultivo a vigilar", ", última lectura el {on}"),
-            "after_out": ("de nuevo tras salir del rango", " el {on}"),
-            "after_treatment": ("de nuevo tras un tratamiento", " del {on}"),
-            "symptoms": ("plantas afectadas", ", vistas el {on}"),
-            "feed_pair": ("par en torno a una fertilización", ""),
-        },
-        purposes={
-            "affected,healthy": "afectadas y sanas por separado",
-            "before_feed": "la víspera de la fertilización",
-            "after_feed": "el día de la fertilización",
-        },
-        days=("lunes", "martes", "miércoles", "jueves", "viernes", "sábado", "domingo"),
-        months=(
-            "enero", "febrero", "marzo", "abril", "mayo", "junio", "julio", "agosto", "septiembre", "octubre",
-            "noviembre", "diciembre",
-        ),
-    ),
-}  # fmt: skip
+        purposes={purposes: said(f"purposes.{purposes}") for purposes in PURPOSES},
+        **{name: said(name) for name in _PLAIN},
+    )

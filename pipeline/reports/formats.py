@@ -12,7 +12,7 @@ from functools import cache
 from typing import Any
 
 from pipeline.assets import templates_folder
-from pipeline.reports.languages import ENGLISH, Tongue, list_names, load_tongue, write_day
+from pipeline.languages import ENGLISH, Tongue, list_names, load_tongue, write_day
 
 MINUS = "\u2212"
 

@@ -626,7 +626,7 @@ class Site(Part):
 
     site_id: str
     name: str
-    language: Literal["en", "es"]
+    language: str = Field(description="Code of the language of its pages, as ISO 639 has it")
     paper: Literal["a4", "letter"]
     date_format: str = Field(description="How the site writes dates, strftime")
     growers: list[Grower]
@@ -698,7 +698,7 @@ class Summary(Part):
     """Everything the pages of one night show."""
 
     group_name: str
-    language: Literal["en", "es"]
+    language: str = Field(description="Code of the language of its pages, as ISO 639 has it")
     paper: Literal["a4", "letter"]
     date_format: str
     order_formula: str = Field(description="How lots are put in order, in words")

@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from datetime import date
 from typing import Any
 
-from pipeline.reports.languages import ENGLISH, Speech, load_tongue
+from pipeline.languages import ENGLISH, Speech, load_tongue
 from pipeline.reports.wording_dues import choose_listed, explain_due, explain_excuse, name_due
 from pipeline.reports.wording_figures import (
     CONTAINER_WORDS,

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, timedelta
 from typing import Any, Final
 
-from pipeline.reports.languages import Speech
+from pipeline.languages import Speech
 from pipeline.reports.wording_figures import days as count_days
 from pipeline.reports.wording_figures import listed
 from pipeline.reports.wording_rereads import ENGLISH_ISO

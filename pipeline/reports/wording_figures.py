@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
+from pipeline.languages import Speech
 from pipeline.reports.formats import format_signed, write_ordinal
-from pipeline.reports.languages import Speech
 
 Row = Mapping[str, Any]
 QUANTITY_WORDS: Final = {"ph": "pH", "ec": "EC"}

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from datetime import date
 from typing import Final
 
-from pipeline.reports.languages import ENGLISH, Speech
+from pipeline.languages import ENGLISH, Speech
 from pipeline.reports.wording_figures import (
     QUANTITY_WORDS,
     UNITS,

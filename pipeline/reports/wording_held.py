@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping
 from datetime import date
 from typing import Any, Final
 
-from pipeline.reports.languages import ENGLISH, Speech
+from pipeline.languages import ENGLISH, Speech
 from pipeline.reports.wording_figures import lines as count_lines
 from pipeline.reports.wording_rereads import ENGLISH_ISO
 

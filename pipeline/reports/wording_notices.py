@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 
-from pipeline.reports.languages import Speech
+from pipeline.languages import Speech
 
 Lines = tuple[Sequence[str], int]
 """The lines of a part that are written, and how many more there are."""

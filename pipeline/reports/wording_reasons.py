@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Final
 
-from pipeline.reports.languages import Speech
+from pipeline.languages import Speech
 from pipeline.reports.wording_figures import (
     UNITS,
     Row,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, Final
 
-from pipeline.reports.languages import Speech, load_tongue
+from pipeline.languages import Speech, load_tongue
 
 ENGLISH_ISO: Final = Speech(load_tongue("en"), "%Y-%m-%d")
 _UNITS: Final = {

@@ -18,10 +18,10 @@ from pipeline.delivery.outbox import Key, Letter, Outbox, make_message_id, open_
 from pipeline.delivery.post import Clock, deliver_due
 from pipeline.delivery.ways import make_transport
 from pipeline.errors import HomeError
+from pipeline.languages import Speech, load_tongue
 from pipeline.notices.digest import Digest, Told, pack_known, plan_digest, unpack_known, write_digest
 from pipeline.notices.troubles import Disk, Runs, Trouble, find_troubles, unknown_kinds
 from pipeline.overview_lines import read_latest
-from pipeline.reports.languages import Speech, load_tongue
 from pipeline.reports.summary import Summary
 from pipeline.run_state import read_failed_night
 from pipeline.schedule.due import Done, Timetable, due_at, make_timetable

@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 from pydantic import AfterValidator, Field, StrictBool, model_validator
 from pydantic_core import PydanticCustomError
 
+from pipeline.languages import known_languages
 from pipeline.settings.addresses import Email
 from pipeline.settings.benches import Bench, Feeding
 from pipeline.settings.mail import Mail
@@ -20,7 +21,6 @@ from pipeline.settings.policy import Day, Frozen, PolicyPeriod, Text, Whole
 from pipeline.settings.schedule import Schedule
 from pipeline.settings.words import ExtractionMethod, Kind, WeekDay
 
-Language = Literal["en", "es"]
 Paper = Literal["a4", "letter"]
 Encoding = Literal["utf-8", "utf-8-sig", "utf-16", "cp1252", "latin-1"]
 
@@ -56,6 +56,17 @@ def _reads_back(*parts: str) -> Callable[[str], str]:
 
     return check
 
+
+def _check_language(text: str) -> str:
+    if text not in known_languages():
+        # as pydantic says it of fixed words
+        known = " or ".join(repr(language) for language in known_languages())
+        raise PydanticCustomError("literal_error", "Input should be {expected}", {"expected": known})
+    return text
+
+
+Language = Annotated[str, AfterValidator(_check_language)]
+"""A language that has a catalog in report_templates/languages, or English."""
 
 _DAY_PARTS = ("year", "month", "day")
 _TIME_PARTS = ("hour", "minute")

@@ -7,6 +7,7 @@ from datetime import date, timedelta
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pipeline.languages import Speech, load_tongue
 from pipeline.notices.digest import (
     Digest,
     Told,
@@ -16,7 +17,6 @@ from pipeline.notices.digest import (
     write_digest,
 )
 from pipeline.notices.troubles import Trouble
-from pipeline.reports.languages import Speech, load_tongue
 from tests.examples import examples
 
 MONDAY, TUESDAY, WEDNESDAY = (date(2026, 4, day) for day in (6, 7, 8))

@@ -7,8 +7,8 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 
 from pipeline.delivery.outbox import Key, Letter, State
+from pipeline.languages import Speech, load_tongue
 from pipeline.notices.troubles import Disk, Runs, find_troubles, unknown_kinds
-from pipeline.reports.languages import Speech, load_tongue
 
 NOW = datetime(2026, 4, 7, 5, tzinfo=UTC)
 ENGLISH, SPANISH = (Speech(load_tongue(language), "%d.%m.%Y") for language in ("en", "es"))

@@ -19,6 +19,8 @@ from babel.messages.catalog import Catalog
 from babel.messages.pofile import write_po
 
 from pipeline.assets import reference_folder
+from pipeline.languages import DECIMAL_MARK, NAMES
+from pipeline.programme import calendar_words
 from pipeline.reports import wording as wording_facade
 from pipeline.reports import (
     wording_dues,
@@ -34,7 +36,6 @@ from pipeline.reports import (
 from pipeline.reports.charts import CHART_LOCALE, ENGLISH_LOCALE
 from pipeline.reports.compile import ORDER_FORMULA
 from pipeline.reports.formats import context_of, read_phrases
-from pipeline.reports.languages import DECIMAL_MARK, NAMES
 from pipeline.reports.pages import leave_out_common_cautions, split_sentences
 from pipeline.settings import POLICY_CATALOGUE
 from pipeline.settings.findings import FINDINGS
@@ -103,6 +104,7 @@ def list_messages() -> list[Said]:
                 *_phrases(None),
                 *_phrases("sheet"),
                 *_phrases("mail"),
+                *_calendar(),
                 *_in_code(),
                 *(Said(text) for table in _TABLES for text in table.values()),
                 *map(Said, _SINGLE),
@@ -118,6 +120,13 @@ def _phrases(part: str | None) -> Iterator[Said]:
     for key, text in read_phrases(part).items():
         one, other = (text, None) if isinstance(text, str) else text
         yield Said(one, other, context_of(key, part))
+
+
+def _calendar() -> Iterator[Said]:
+    for key, text in calendar_words.ENGLISH.items():
+        yield Said(text, context=f"{calendar_words.CONTEXT}{key}")
+    for key, (one, several) in calendar_words.COUNTS.items():
+        yield Said(one, several, f"{calendar_words.CONTEXT}{key}")
 
 
 def _in_code() -> Iterator[Said]:

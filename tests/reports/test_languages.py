@@ -9,10 +9,11 @@ from pathlib import Path
 import pytest
 from babel.messages.catalog import Catalog
 
+from pipeline import languages
 from pipeline.assets import templates_folder
-from pipeline.reports import languages
+from pipeline.languages import ENGLISH, Speech, known_languages, load_tongue
+from pipeline.programme.calendar_words import load_words
 from pipeline.reports.formats import load_phrases
-from pipeline.reports.languages import ENGLISH, Speech, known_languages, load_tongue
 from pipeline.reports.wording import Wording
 from tests.reports.messages import Said, list_messages, make_catalog
 
@@ -183,3 +184,11 @@ def test_an_empty_catalog_for_a_translator_has_every_message() -> None:
     empty = make_catalog("de")
     assert len(empty) == len({(said.english, said.context) for said in list_messages() if said.english})
     assert all(not any(forms(empty, said)) for said in list_messages() if said.english)
+
+
+def test_events_of_the_calendar_speak_the_catalog_s_language() -> None:
+    words = load_words("es")
+    assert words.count(1, "overdue") == "1 día de retraso"
+    assert words.count(3, "pots") == "3 macetas"
+    assert words.why("routine", date(2026, 3, 4), "%a %d %b") == "rutina, última lectura el mié 04 mar"
+    assert load_words("en").why("routine", date(2026, 3, 4), "%a %d %b") == "routine, last read Wed 04 Mar"
