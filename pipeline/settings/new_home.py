@@ -7,6 +7,7 @@ from pathlib import Path
 from textwrap import fill
 
 from pipeline.errors import HomeError
+from pipeline.settings.findings import FINDINGS, FindingRule
 from pipeline.settings.load import GROUP_FILE, POLICY_FILE, SITE_FILE, SITES_FOLDER
 from pipeline.settings.policy import (
     CONTAINER_DEFAULTS,
@@ -46,6 +47,11 @@ _POLICY_TARGETS = """
 # feeding_level = "light"         # or "medium", "heavy"
 """
 
+_POLICY_REMARKS = """
+# How loud a remark is: "warn", "note" or "off". Off silences it and changes no fact: a failed check stays failed.
+# [policy.finding_levels]
+"""
+
 
 def write_new_home(home: Path) -> None:
     """Write leachbook.toml, policy.toml and a first site with its drop folder.
@@ -77,7 +83,8 @@ def render_policy() -> str:
             for entry in POLICY_CATALOGUE
             if entry.name.startswith(prefix)
         ]
-    return "".join([*parts, _POLICY_TARGETS])
+    remarks = [_render_remark(rule) for rule in FINDINGS if rule.is_settable]
+    return "".join([*parts, _POLICY_TARGETS, _POLICY_REMARKS, *remarks])
 
 
 def _render_entry(entry: PolicyEntry, name: str) -> str:
@@ -85,6 +92,10 @@ def _render_entry(entry: PolicyEntry, name: str) -> str:
     comment = fill(text, 106, initial_indent="#   ", subsequent_indent="#   ")
     unit = f"   # {entry.unit}" if entry.unit else ""
     return f"\n# {name} = {_as_toml(entry.default)}{unit}\n{comment}\n"
+
+
+def _render_remark(rule: FindingRule) -> str:
+    return f'# {rule.name} = "{rule.level}"   # {rule.rule}\n'
 
 
 def _render_container_entry(entry: PolicyEntry, name: str) -> str:

@@ -8,6 +8,7 @@ import pytest
 
 from pipeline.errors import HomeError
 from pipeline.settings import POLICY_CATALOGUE, PolicyValues, load_settings, resolve_policy, write_new_home
+from pipeline.settings.findings import FINDINGS
 from pipeline.settings.models import Export, SiteFacts
 from pipeline.settings.new_home import render_policy
 
@@ -50,6 +51,18 @@ def test_policy_values_shown_as_comments_are_the_defaults(tmp_path: Path) -> Non
     now = resolve_policy(settings, settings.sites[0])[-1]
     assert now.values == PolicyValues()
     assert now.own == {entry.name for entry in POLICY_CATALOGUE}
+
+
+def test_every_remark_whose_level_can_be_set_is_shown_with_its_own(tmp_path: Path) -> None:
+    shown = render_policy().partition("# [policy.finding_levels]")
+    levels = re.sub(r"^# ", "", "".join(shown[1:]), flags=re.MULTILINE)
+    write_new_home(tmp_path / "home")
+    (tmp_path / "home" / "policy.toml").write_text(
+        f"[[policy]]\nvalid_from = 2000-01-01\n{levels}", encoding="utf-8"
+    )
+    settings = load_settings(tmp_path / "home")
+    set_there = resolve_policy(settings, settings.sites[0])[-1].values.finding_levels
+    assert set_there == {rule.name: rule.level for rule in FINDINGS if rule.is_settable}
 
 
 def test_every_value_says_unit_origin_and_meaning() -> None:
