@@ -18,7 +18,7 @@ import click
 
 from pipeline import __version__
 from pipeline.errors import LeachbookError
-from pipeline.stopping import Stopped, ignore_interrupts, stop_in_order
+from pipeline.stopping import Stopped, begin_worker, stop_in_order
 
 Say = Callable[[str], None]
 HOME = click.argument("home", type=click.Path(path_type=Path, file_okay=False))
@@ -577,18 +577,21 @@ def schedule(home: Path, form: str | None, folder: Path | None, once: bool, as_j
 @click.argument("folder", type=click.Path(path_type=Path, file_okay=False), default="leachbook_demo")
 @AS_JSON
 def demo(folder: Path, as_json: bool) -> None:
-    """Copy four invented sites into FOLDER (leachbook_demo by default) and run two nights over them.
+    """Copy four invented sites into FOLDER (leachbook_demo by default), run two nights and a week over them.
 
     Example: leachbook demo
     """
     from pipeline.demo import run_demo
     from pipeline.overview_lines import describe_night, tell_demo
+    from pipeline.weekly_lines import describe_week
 
     started = datetime.now(UTC)
     with _progress() as say, _pool() as executor:
         result = run_demo(folder, now=started, say=say, executor=executor)
     seconds = (datetime.now(UTC) - started).total_seconds()
-    _print(as_json, [describe_night(night) for night in result.nights], tell_demo(result, seconds))
+    described = [describe_night(night) for night in result.nights]
+    described[-1]["week"] = describe_week(result.week)
+    _print(as_json, described, tell_demo(result, seconds))
 
 
 def _day(value: datetime | None) -> date | None:
@@ -619,7 +622,7 @@ def _progress() -> Iterator[Say]:
 @contextmanager
 def _pool() -> Iterator[Executor]:
     """Worker processes for rendering; never forked, since the libraries hold locks that a fork would copy."""
-    executor = ProcessPoolExecutor(mp_context=get_context("forkserver"), initializer=ignore_interrupts)
+    executor = ProcessPoolExecutor(mp_context=get_context("forkserver"), initializer=begin_worker)
     with executor:
         try:
             yield executor

@@ -1,4 +1,4 @@
-"""The demo: a copy of the four invented sites, and two nights replayed over it."""
+"""The demo: a copy of the four invented sites, two nights replayed over it, and the week's mail as files."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from pipeline.errors import AsOfError, HomeError
 from pipeline.night_lock import night_lock
 from pipeline.nightly import NightResult, run_night
 from pipeline.publish import pages_folder
+from pipeline.weekly import WeekResult, run_week
 
 FIRST_NIGHT = date(2026, 4, 2)
 SECOND_NIGHT = date(2026, 4, 6)
@@ -23,10 +24,11 @@ _MARK = ".leachbook-demo"
 
 @dataclass(frozen=True, slots=True)
 class DemoResult:
-    """The nights that were run, oldest first. `is_rerun`: the folder already held the demo."""
+    """The nights that were run, oldest first, and the week. `is_rerun`: the folder already held the demo."""
 
     home: Path
     nights: list[NightResult]
+    week: WeekResult
     is_rerun: bool
 
 
@@ -37,7 +39,7 @@ def run_demo(
     say: Callable[[str], None] = lambda _: None,
     executor: Executor | None = None,
 ) -> DemoResult:
-    """Copy the demo into `home` and run its two nights; over a demo that is there, run the second night again.
+    """Copy the demo into `home`, run its two nights and its week; over a demo that is there, the last two again.
 
     Raises HomeError when the folder holds something else, or nights after the demo's.
     """
@@ -50,7 +52,10 @@ def run_demo(
         raise HomeError(
             f"{home}: nights after the demo's were run here; delete the folder or give a new one for the demo."
         ) from error
-    return DemoResult(home, nights, is_rerun)
+    week = run_week(
+        home, SECOND_NIGHT, now=now, clock=lambda: now, environment={}, say=say, executor=executor
+    )
+    return DemoResult(home, nights, week, is_rerun)
 
 
 def _first_nights(

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import multiprocessing
+import os
 import signal
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
+from multiprocessing.process import BaseProcess
 from types import FrameType
 from typing import Final
 
@@ -94,3 +97,17 @@ def _handled_by(handler: signal._HANDLER) -> Iterator[None]:
 def ignore_interrupts() -> None:
     """Leave Ctrl-C, which a terminal sends to the whole group, to the process that waits for this one."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+def begin_worker() -> None:
+    """What each worker process does first: leave Ctrl-C to its parent, and end when that has ended."""
+    ignore_interrupts()
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        threading.Thread(target=_end_after, args=(parent,), daemon=True).start()
+
+
+def _end_after(parent: BaseProcess) -> None:
+    """End this process once another has: workers of one that was killed would wait for work for ever."""
+    parent.join()
+    os._exit(1)

@@ -18,6 +18,8 @@ from typing import Final
 from pipeline.settings.addresses import to_wire
 
 _POLICY: Final = SMTP.clone(max_line_length=78)
+_ID: Final = re.compile(r"<[A-Za-z0-9._-]+@[A-Za-z0-9.-]+>")
+_LONGEST_ID: Final = 900
 _LONGEST_NAME: Final = 70
 _LONGEST_SUBJECT: Final = 140
 
@@ -66,10 +68,6 @@ def write_message(parts: Parts, message_id: str, written_at: datetime) -> bytes:
         message["Reply-To"] = _address(parts.reply_to)
     message["Subject"] = one_line(parts.subject, _LONGEST_SUBJECT)
     message["Date"] = written_at
-    message["Message-ID"] = message_id
-    if parts.answers is not None:
-        message["In-Reply-To"] = parts.answers
-        message["References"] = parts.answers
     # Holiday notices are not answered to a program (RFC 3834).
     message["Auto-Submitted"] = "auto-generated"
     told = [f"Content-Language: {parts.language}"]
@@ -79,7 +77,18 @@ def write_message(parts: Parts, message_id: str, written_at: datetime) -> bytes:
     for attachment in parts.attachments:
         _attach(message, attachment)
     _fix_boundaries(message, message_id)
-    return message.as_bytes()
+    return _write_ids(message_id, parts.answers) + message.as_bytes()
+
+
+def _write_ids(message_id: str, answers: str | None) -> bytes:
+    """The fields with ids of messages, a line each: the library would fold long ones, or encode them as if words."""
+    fields = {"Message-ID": message_id}
+    if answers is not None:
+        fields |= {"In-Reply-To": answers, "References": answers}
+    for one in fields.values():
+        if not _ID.fullmatch(one) or len(one) > _LONGEST_ID:
+            raise ValueError(one)
+    return "".join(f"{name}: {one}\r\n" for name, one in fields.items()).encode("ascii")
 
 
 def one_line(text: str, longest: int) -> str:

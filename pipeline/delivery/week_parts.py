@@ -94,8 +94,13 @@ def _split_pages(
     whole: pikepdf.Pdf, start: int, end: int, report: Attachment, room: int
 ) -> list[tuple[Attachment, int, int]]:
     with pikepdf.new() as some:
-        some.pages.extend(whole.pages[start:end])
+        # Links to pages of another part lead nowhere; tags stay with the whole report, which lies with the pages.
+        some.add_pages_from(whole, range(start, end))
         some.remove_unreferenced_resources()
+        if "/Lang" in whole.Root:
+            some.Root.Lang = str(whole.Root.Lang)
+        if "/Title" in whole.docinfo:
+            some.docinfo["/Title"] = str(whole.docinfo["/Title"])
         stream = io.BytesIO()
         # A fixed number in place of one from the clock: the same pages are the same bytes.
         some.save(stream, deterministic_id=True)

@@ -6,7 +6,7 @@ import asyncio
 import socket
 import ssl
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from email import message_from_bytes, policy
@@ -58,10 +58,25 @@ class Faults:
 
     by_recipient: dict[str, Fault] = field(default_factory=dict)
     times: dict[str, int] = field(default_factory=dict)
+    _event: str | None = None
+    _left: int = 0
+    _call: Callable[[], object] | None = None
+
+    def call_at(self, event: str | None, times: int, call: Callable[[], object] | None) -> None:
+        """Call something when an event happens for the n-th time, before the server's answer to it goes out."""
+        self._event, self._left, self._call = event, times, call
+
+    def happened(self, event: str) -> None:
+        if event != self._event:
+            return
+        self._left -= 1
+        if self._left == 0 and self._call is not None:
+            self._call()
 
     def clear(self) -> None:
         self.by_recipient.clear()
         self.times.clear()
+        self.call_at(None, 0, None)
 
     def take(self, recipient: str, *kinds: Fault) -> Fault | None:
         fault = self.by_recipient.get(recipient)
@@ -117,10 +132,12 @@ class _Handler:
             case "slow to begin":
                 await asyncio.sleep(SLOW_SECONDS)
         envelope.rcpt_tos.append(address)
+        self.faults.happened("recipient named")
         return "250 OK"
 
     async def handle_DATA(self, server: SMTP, session: Session, envelope: Envelope) -> str:
         (address,) = envelope.rcpt_tos
+        self.faults.happened("message over")
         fault = self.faults.take(
             address, "dropped after DATA", "dropped untaken", "slow to end", "refused text", "busy text"
         )
@@ -136,6 +153,7 @@ class _Handler:
             _drop(server)
         if fault == "slow to end":
             await asyncio.sleep(SLOW_SECONDS)
+        self.faults.happened("taken")
         return "250 Taken"
 
 

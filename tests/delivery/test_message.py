@@ -75,6 +75,25 @@ def test_a_correction_answers_what_it_corrects() -> None:
     assert (message["In-Reply-To"], message["References"]) == ("<old@x.example>",) * 2
 
 
+@pytest.mark.parametrize("length", [1, 30, 50, 58, 66, 90, 400])
+def test_ids_of_any_length_stand_on_one_line_as_they_are(length: int) -> None:
+    long = f"<weekly.{'a' * length}@quillmere.example>"
+    data = write_message(replace(PARTS, answers=long), long, AT)
+    for name in ("Message-ID", "In-Reply-To", "References"):
+        assert f"{name}: {long}\r\n".encode() in data
+
+
+def test_what_is_no_id_is_refused() -> None:
+    for bad in (
+        "<a b@x.example>",
+        "<a@x.example>\r\nBcc: y@z.example",
+        "a@x.example",
+        f"<{'a' * 999}@x.example>",
+    ):
+        with pytest.raises(ValueError, match=r".*"):
+            write_message(PARTS, bad, AT)
+
+
 ANY_TEXT = st.text(st.characters(codec="utf-8"), max_size=80)
 EVIL = st.sampled_from(
     ["\r\nBcc: all@evil.example", "\nX: y", "\r\n\r\n<html>", "\x00", "\u2028To: x", "a@b.c>, <d@e.f"]

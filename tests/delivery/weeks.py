@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 from pipeline.delivery.outbox import Letter
 from pipeline.delivery.week_letters import SiteMail, Written, write_site_letters
 from pipeline.reports.summary import Grower as ToldGrower
-from pipeline.reports.summary import Summary
+from pipeline.reports.summary import PlanDay, PlannedSampling, Reason, Site, Summary
 from pipeline.settings import Grower, Mail, Person
 
 NOW = datetime(2026, 4, 6, 6, 0, tzinfo=UTC)
@@ -41,3 +41,34 @@ def write_mail(
     return write_site_letters(
         SiteMail(summary, out, mail or Mail.model_validate({"sender": SENDER}), manager, growers, known, now)
     )
+
+
+def reason(level: str) -> Reason:
+    return Reason.model_validate(
+        {
+            "code": "out",
+            "level": level if level != "ok" else "note",
+            "quantity": "ph",
+            "side": "low",
+            "sentence": f"pH 5.10 (5.00-5.20) on 2026-04-02: a reason for {level}.",
+        }
+    )
+
+
+def plan_day(site: Site) -> PlanDay:
+    """All lots of a site on one day, five pots each."""
+    day = date(2026, 4, 9)
+    samplings = [
+        PlannedSampling(
+            lot_id=lot.lot_id,
+            house=lot.house,
+            rule="routine",
+            purpose="routine",
+            due_on=day,
+            days_overdue=None,
+            pots=5,
+            minutes=20.0,
+        )
+        for lot in site.lots
+    ]
+    return PlanDay(plan_on=day, lots=2, pots=10, minutes=40.0, samplings=samplings)
