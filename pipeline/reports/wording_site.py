@@ -141,6 +141,15 @@ def _lot_gone(w: Speech, row: Row) -> str:
     )
 
 
+def _lot_ends_first(w: Speech, row: Row) -> str:
+    return w.many(
+        "{n} lot ends before it starts: {names}. Nobody is asked to sample it; mend its days in the lot list.",
+        "{n} lots end before they start: {names}. Nobody is asked to sample them; mend their days in the lot list.",
+        len(row["names"]),
+        names=some(w, row["names"]),
+    )
+
+
 def _pots_not_told_apart(w: Speech, row: Row) -> str:
     return w(
         "{names}: {readings} of samplings in which a pot's number comes twice. Each counts as a pot of its own, and a "
@@ -156,6 +165,7 @@ LIST_FINDINGS: Final[dict[str, Write]] = {
     "sampler_not_trained": _sampler_not_trained,
     "lot_code_twice": _lot_code_twice,
     "lot_gone": _lot_gone,
+    "lot_ends_first": _lot_ends_first,
     "pots_not_told_apart": _pots_not_told_apart,
 }
 

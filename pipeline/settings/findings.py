@@ -369,6 +369,11 @@ FINDINGS: tuple[FindingRule, ...] = (
         about="site",
     ),
     _remark(
+        "lot_ends_first",
+        "a lot of the lot list that ends before it starts: it stands on no day",
+        about="site",
+    ),
+    _remark(
         "pots_not_told_apart",
         "a pot's number comes twice in a sampling and the settings do not say whether pots are numbered; said once",
         level="note",

@@ -1,7 +1,7 @@
 -- What a site's lists say against each other: planted lots that no lot list has, lots that left it while readings of them
--- came, samplers without training, codes twice, and pots whose numbers do not tell them apart.
+-- came, lots that end before they start, samplers without training, codes twice, and pots whose numbers do not tell them apart.
 -- grain: one rule's remark on one site. key: site_id, rule
--- inputs: plantings, people, usable_readings, files, file_order, record_versions, record_fates, repeated_pots, lot_lines, policy_finding_levels, run
+-- inputs: plantings, people, current_lots, usable_readings, files, file_order, record_versions, record_fates, repeated_pots, lot_lines, policy_finding_levels, run
 -- rules (house defaults): only what is planted by the as-of date and not yet shipped; readings of the last 28 days; only
 -- where the site sends the list. Lot codes are the same whatever their case.
 -- names: lots, people or files, each once, in order. readings: of these people, of these lots that wait, or in these files.
@@ -99,6 +99,17 @@ waiting as (
     group by f.site_id
 ),
 
+-- Such a lot stands on no day: nobody would be asked to sample it, and no page would have it.
+backward_lots as (
+    select
+        site_id,
+        list(lot_id order by lot_id) as names,
+        null::integer as readings
+    from current_lots
+    where is_usable and ends_on < started_on
+    group by site_id
+),
+
 -- Each sampling is said in the night in which an export has it for the first time.
 new_repeats as (
     select
@@ -150,6 +161,12 @@ remarks as (
         'warn',
         *
     from waiting
+    union all
+    select
+        'lot_ends_first',
+        'warn',
+        *
+    from backward_lots
     union all
     select
         'pots_not_told_apart',

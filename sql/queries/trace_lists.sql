@@ -78,6 +78,15 @@ behind as (
         and lower(f.what) in (select lower(g.lot_code) from gone as g where g.is_withdrawn and not g.is_listed)
     union all
     select
+        'lot_ends_first',
+        l.lot_id,
+        l.started_on || ' to ' || l.ends_on,
+        l.file_id,
+        l.record_no
+    from current_lots as l
+    where l.site_id = $site_id and l.is_usable and l.ends_on < l.started_on
+    union all
+    select
         'pots_not_told_apart',
         f.name,
         'pot ' || g.pot || ' of ' || g.lot_code || ', ' || g.sampled_on,

@@ -73,6 +73,11 @@ def has_gone_lot(facts: SiteFacts) -> bool:
     )
 
 
+def has_backward_lot(facts: SiteFacts) -> bool:
+    """A lot's days in the lot list are the wrong way round."""
+    return any(lot.ends_on is not None and lot.ends_on < lot.started_on for lot in facts.lots.values())
+
+
 def has_repeated_pots(facts: SiteFacts, as_of: date) -> bool:
     """A sampling of tonight's files that no earlier file repeated has a pot's number twice."""
     known: set[tuple[object, ...]] = set()
@@ -93,6 +98,7 @@ def list_findings(facts: SiteFacts, as_of: date) -> list[tuple[str, str]]:
         ("sampler_not_trained", "note", has_untrained_sampler(facts, as_of)),
         ("lot_code_twice", "note", has_code_twice(facts)),
         ("lot_gone", "warn", has_gone_lot(facts)),
+        ("lot_ends_first", "warn", has_backward_lot(facts)),
         ("pots_not_told_apart", "note", has_repeated_pots(facts, as_of)),
     )
     return [(rule, level) for rule, level, holds in rules if holds]

@@ -137,6 +137,14 @@ def test_water_and_feed(row: dict[str, Any], sentence: str) -> None:
             ),
         ),
         (
+            {"rule": "lot_ends_first", "names": ["A"], "readings": None},
+            "1 lot ends before it starts: A. Nobody is asked to sample it; mend its days in the lot list.",
+        ),
+        (
+            {"rule": "lot_ends_first", "names": ["A", "B"], "readings": None},
+            "2 lots end before they start: A, B. Nobody is asked to sample them; mend their days in the lot list.",
+        ),
+        (
             {"rule": "lot_code_twice", "names": ["A-1 / a-1"], "readings": None},
             "Codes that differ only in capital letters are taken as one lot: A-1 / a-1. Give one of them another.",
         ),

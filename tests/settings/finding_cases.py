@@ -256,6 +256,10 @@ CASES: Final[dict[str, tuple[str, str]]] = {
         f"{_LISTS}::a_lot_that_left_the_whole_list_while_readings_of_it_came",
         f"{_LISTS}::a_lot_that_is_listed_again_or_never_was_is_not_gone",
     ),
+    "lot_ends_first": (
+        f"{_LISTS}::a_lot_that_ends_before_it_starts",
+        f"{_LISTS}::a_lot_of_one_day_or_without_an_end_is_no_remark",
+    ),
     "pots_not_told_apart": (
         f"{_LISTS}::numbers_that_do_not_tell_pots_apart_are_said_once",
         f"{_LISTS}::distinct_numbers_are_no_remark",

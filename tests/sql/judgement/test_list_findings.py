@@ -58,6 +58,21 @@ def test_where_no_people_are_sent_nobody_is_asked_about(bench: Bench) -> None:
     assert findings(bench) == []
 
 
+def test_a_lot_that_ends_before_it_starts(bench: Bench) -> None:
+    bench.lots(
+        """lot_code | started_on | ends_on
+        B | 2026-03-02 | 2025-05-20
+        A | 2026-03-02 | 2026-03-01
+        C | 2026-03-02 | 2026-05-20"""
+    )
+    assert findings(bench) == [("lot_ends_first", "warn", ["A", "B"])]
+
+
+def test_a_lot_of_one_day_or_without_an_end_is_no_remark(bench: Bench) -> None:
+    bench.lots("lot_code | started_on | ends_on\nA | 2026-03-02 | 2026-03-02\nB | 2026-03-02 | -")
+    assert findings(bench) == []
+
+
 def test_codes_that_differ_only_in_case(bench: Bench) -> None:
     bench.lots("lot_code | house\nA-1 | 1\na-1 | 2\nB-1 | 3\nB-2 | 3")
     assert findings(bench) == [("lot_code_twice", "note", ["A-1 / a-1"])]
