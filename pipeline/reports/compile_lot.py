@@ -218,9 +218,17 @@ def give_context(lot: Row, reasons: Sequence[Row], figures: Sequence[Row]) -> li
                 "flag": figure.get("is_at_least") if reason["code"] == "ec_very_high" else reason["flag"],
                 "step": lot[f"step_{reason['quantity']}"] if reason["quantity"] else None,
                 "is_compared": is_compared,
+                "target_now": _target_now(lot, reason["quantity"]),
             }
         )
     return told
+
+
+def _target_now(lot: Row, quantity: str | None) -> tuple[float, float] | None:
+    """Low and high of tonight's target, None where there is none."""
+    if quantity is None or lot[f"{quantity}_low_now"] is None or lot[f"{quantity}_high_now"] is None:
+        return None
+    return lot[f"{quantity}_low_now"], lot[f"{quantity}_high_now"]
 
 
 def _pair_figure(reason: Row, figures: Sequence[Row]) -> Row:

@@ -32,7 +32,11 @@ def explain_reason(w: Speech, row: Row) -> str:
 
 
 def _target(w: Speech, row: Row) -> str:
-    return range_of(w, row["quantity"], row["low"], row["high"])
+    """The target of the day that is spoken of; where tonight's is another one, that beside it."""
+    target, now = range_of(w, row["quantity"], row["low"], row["high"]), row.get("target_now")
+    if now is None or (float(row["low"]), float(row["high"])) == now:
+        return target
+    return w("{target} (of that day, now {now})", target=target, now=range_of(w, row["quantity"], *now))
 
 
 def _out(w: Speech, row: Row) -> str:
