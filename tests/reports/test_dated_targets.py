@@ -1,4 +1,4 @@
-"""A target of one's own from a day on: what was read before is judged by the target of its day, and the page names both."""
+"""A target from a day on: what was read before is judged by the target of its day, and the sentence names both."""
 
 from __future__ import annotations
 
