@@ -136,10 +136,12 @@ def _write(
 ) -> Iterator[Written]:
     """The messages of all sites, some sites at once: a group's whole mail would not fit into memory."""
     jobs = list(plan_mail(settings, night.summary, night.out, known, now))
+    # Starting worker processes costs more than it saves where there is one site.
+    pool = executor if len(jobs) > 1 else None
     for some in _take_in_turn(jobs, SITES_AT_ONCE):
         try:
             results = list(
-                map(write_site_letters, some) if executor is None else executor.map(write_site_letters, some)
+                map(write_site_letters, some) if pool is None else pool.map(write_site_letters, some)
             )
         except BrokenExecutor as error:
             raise MailError(

@@ -1,0 +1,217 @@
+"""The commands `weekly` and `outbox` as somebody uses them, against a real server and into the folder."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from email import message_from_bytes, policy
+from pathlib import Path
+
+import pytest
+
+from pipeline.delivery.outbox import open_outbox
+from tests.delivery.letters import states
+from tests.delivery.mail_homes import PASSWORD_NAME, add_mail
+from tests.delivery.smtp_server import PASSWORD, Certificates, Server, make_certificates, run_server
+from tests.home import DAY, READINGS_HEADER, Ran, drop, make_home, night, pots, run_cli
+
+
+@pytest.fixture(scope="module")
+def certificates(tmp_path_factory: pytest.TempPathFactory) -> Certificates:
+    return make_certificates(tmp_path_factory.mktemp("certificates"))
+
+
+@pytest.fixture(scope="module")
+def one_server(certificates: Certificates) -> Iterator[Server]:
+    with run_server(certificates) as running:
+        yield running
+
+
+@pytest.fixture
+def server(one_server: Server, monkeypatch: pytest.MonkeyPatch) -> Server:
+    one_server.received.clear()
+    one_server.faults.clear()
+    monkeypatch.setenv(PASSWORD_NAME, PASSWORD)
+    return one_server
+
+
+def week(home: Path, *options: str) -> Ran:
+    return run_cli("weekly", home, "--as-of", DAY, *options)
+
+
+def told(ran: Ran) -> list[str]:
+    """What a week says of its mail, behind what the night says."""
+    lines = ran.out.splitlines()
+    return lines[next(n for n, line in enumerate(lines) if line.startswith("Messages to head growers")) :]
+
+
+def test_a_week_goes_to_every_grower_once(home: Path, server: Server) -> None:
+    addresses = add_mail(home, server)
+    ran = week(home)
+    assert ran.code == 0, ran.err
+    assert told(ran) == ["Messages to head growers: 3 new.", "Mail: 3 sent."]
+    assert sorted(to for to, _ in server.received.messages) == addresses
+    again = week(home)
+    assert told(again) == ["Messages to head growers: 3 said already.", "Mail: nothing was due."]
+    assert len(server.received.messages) == 3
+    assert PASSWORD not in ran.out + ran.err + again.out
+
+
+def test_the_night_is_run_only_if_it_has_not_run(home: Path, server: Server) -> None:
+    add_mail(home, server)
+    pages = (home / "out" / DAY.isoformat() / "overview.html").stat().st_ino
+    assert week(home, "--json").json["night_was_run"] is False
+    assert (home / "out" / DAY.isoformat() / "overview.html").stat().st_ino == pages
+
+
+def test_a_home_whose_night_has_not_run_gets_it_and_its_mail(tmp_path: Path) -> None:
+    home = make_home(tmp_path / "home")
+    add_mail(home, None, growers=1)
+    told_json = week(home, "--json").json
+    assert told_json["night_was_run"] is True
+    assert (told_json["sent"]["by_state"], told_json["open"]) == ({"sent": 1}, [])
+    (file,) = (home / "out" / "mail").iterdir()
+    assert re.fullmatch(r"weekly\.hill\.2026-W15\.grower1\.[0-9a-f]{20}\.eml", file.name)
+    message = message_from_bytes(file.read_bytes(), policy=policy.default)
+    (pdf, *_) = message.iter_attachments()
+    assert pdf.get_content() == (home / "out" / str(DAY) / "sites" / "hill.pdf").read_bytes()
+
+
+def test_one_bad_address_stops_nobody_and_is_told_until_somebody_acts(home: Path, server: Server) -> None:
+    first, second, third = add_mail(home, server)
+    server.faults.by_recipient[second] = "refused"
+    ran = week(home)
+    assert ran.code == 1
+    assert sorted(to for to, _ in server.received.messages) == [first, third]
+    assert told(ran)[1:] == [
+        "Mail: 1 failed, 2 sent.",
+        "1 not done with:",
+        f"    2  failed     {second}  Hill, week 15: 2 OK",
+        told(ran)[4],
+        f"  leachbook outbox {home} lists, resends, cancels; with --send it sends what is due.",
+    ]
+    assert "the server answered 550 5.1.1 No such mailbox here; tried once" in told(ran)[4]
+    listed = run_cli("outbox", home)
+    assert (listed.code, listed.out.splitlines()[0]) == (
+        1,
+        f"    2  failed     {second}  Hill, week 15: 2 OK",
+    )
+    # the address works again: the letter goes out as it was
+    server.faults.clear()
+    resent = run_cli("outbox", home, "--resend", "2", "--send", "--json")
+    assert (resent.code, resent.json["sent"]["by_state"]) == (0, {"sent": 1})
+    assert server.received.to(second)[0]["Message-ID"] == resent.json["letters"][1]["message_id"]
+    assert [one["outcome"] for one in resent.json["letters"][1]["history"]] == ["permanent", "sent"]
+    assert week(home).code == 0
+
+
+def test_a_greylisted_letter_says_when_it_is_tried_again(home: Path, server: Server) -> None:
+    first, *_ = add_mail(home, server, growers=2)
+    server.faults.by_recipient[first] = "greylisted"
+    ran = week(home)
+    assert ran.code == 1
+    assert "1 retry, 1 sent" in ran.out
+    assert re.search(
+        r"451 4\.7\.1 Greylisted, come back later; tried once, again at 20\d\d-\d\d-\d\d \d\d:\d\d UTC",
+        ran.out,
+    )
+    waiting = run_cli("outbox", home)
+    assert waiting.code == 0
+    assert "pending and retry go out when they are due" in waiting.out
+
+
+def test_a_cancelled_letter_is_not_told_again(home: Path, server: Server) -> None:
+    _, second, _ = add_mail(home, server)
+    server.faults.by_recipient[second] = "refused"
+    week(home)
+    assert run_cli("outbox", home, "--cancel", "2").code == 0
+    ran = week(home)
+    assert (ran.code, server.received.to(second)) == (0, [])
+    assert "cancelled" in run_cli("outbox", home, "--all").out
+
+
+def test_a_wrong_password_is_one_sentence_and_nothing_is_lost(
+    home: Path, server: Server, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    add_mail(home, server, growers=2)
+    monkeypatch.setenv(PASSWORD_NAME, "wrong horse")
+    ran = week(home)
+    assert ran.code == 1
+    assert "No mail can be sent: localhost:" in ran.out
+    assert "user or password is refused" in ran.out
+    assert "horse" not in ran.out + ran.err
+    with open_outbox(home) as outbox:
+        assert set(states(outbox).values()) == {"retry"}
+
+
+def test_a_missing_password_is_told_before_the_night_is_run(
+    tmp_path: Path, server: Server, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    home = make_home(tmp_path / "home")
+    add_mail(home, server)
+    monkeypatch.delenv(PASSWORD_NAME)
+    ran = week(home)
+    assert (ran.code, ran.out) == (2, "")
+    assert ran.err == (
+        f"leachbook.toml: mail.password_env: the variable {PASSWORD_NAME} is empty or not there; "
+        "put the password of leachbook into it.\n"
+    )
+    assert not (home / "out").exists()
+
+
+def test_without_sending_the_messages_are_files_to_look_at_and_nothing_is_stored(
+    home: Path, server: Server
+) -> None:
+    add_mail(home, server)
+    ran = week(home, "--no-send")
+    folder = home / "out" / "mail-preview" / DAY.isoformat()
+    assert ran.code == 0
+    assert told(ran)[-1] == f"Nothing was sent or stored. Look at the .eml files in {folder}"
+    assert len(list(folder.iterdir())) == 3
+    assert server.received.messages == []
+    assert not (home / "outbox.sqlite").exists()
+
+
+def test_a_site_without_a_grower_is_told(home: Path) -> None:
+    ran = week(home)
+    assert ran.code == 1
+    assert told(ran)[:2] == [
+        "Messages to head growers: none.",
+        "  Hill: site.toml names no head grower, so nobody was told; add a [[grower]].",
+    ]
+
+
+def test_a_mended_reading_goes_out_as_a_correction_that_names_it(home: Path, server: Server) -> None:
+    first, *_ = add_mail(home, server, growers=1)
+    week(home)
+    bad = pots("H-1", "2026-04-02", ("6.9", "7.0", "7.1", "7.0", "7.0"))
+    drop(
+        home,
+        "readings_2026-04-02.csv",
+        READINGS_HEADER + bad + pots("H-2", "2026-04-02", ("6.0",) * 5, ec="3.00"),
+    )
+    night(home, pages=True)
+    ran = week(home)
+    assert told(ran)[0] == "Messages to head growers: 1 correction."
+    one, other = server.received.to(first)
+    assert other["Subject"].startswith("Correction: Hill, week 15: 1 act")
+    assert other["In-Reply-To"] == one["Message-ID"]
+    body = other.get_body(("plain",))
+    assert body is not None
+    text = " ".join(body.get_content().split())
+    assert "CORRECTION: This takes the place of the report of 2026-04-06. What changed:" in text
+    assert "H-1 petunia: OK before, ACT now; pH of 2026-04-02 is 7.00 (clearly out), not 5.80 (OK)." in text
+    assert week(home).out.count("1 said already") == 1
+
+
+def test_an_outbox_that_is_not_there_or_damaged_is_one_sentence(home: Path, server: Server) -> None:
+    assert run_cli("outbox", home).out == f"The outbox of {home} is empty.\n"
+    assert run_cli("outbox", home, "--resend", "1").err == (
+        f"{home}/outbox.sqlite: there is no outbox yet; leachbook weekly makes it.\n"
+    )
+    (home / "outbox.sqlite").write_bytes(b"no database " * 400)
+    add_mail(home, server)
+    for command in (("outbox", home), ("weekly", home, "--as-of", DAY)):
+        ran = run_cli(*command)
+        assert ran.code == 2
+        assert ran.err.splitlines()[-1].startswith(f"{home}/outbox.sqlite: the outbox cannot be used (")
