@@ -20,6 +20,8 @@ from pipeline.errors import ArchiveError, LeachbookError, SettingsError
 from pipeline.intake import ledger
 from pipeline.night_lock import find_holder
 from pipeline.rebuild import SettingsShelf
+from pipeline.run_log import open_run_log
+from pipeline.run_record import name_run
 from pipeline.schedule.due import DueRun, Timetable, due_runs, make_timetable, next_due
 from pipeline.schedule.state import (
     ScheduleState,
@@ -135,8 +137,14 @@ class Keeper:
 
     def _do(self, run: DueRun) -> Ended:
         self.say(f"{run.kind.capitalize()} of {run.day} begins")
+        began = self.clock()
         ended = self.start(self.home, run)
         now = self.clock()
+        with open_run_log(self.home, name_run(began)) as log:
+            write = log.info if ended.is_good else log.error
+            more = {} if ended.is_good else {"sentence": ended.sentence}
+            seconds = round((now - began).total_seconds(), 3)
+            write("scheduled run", kind=run.kind, day=run.day, exit_code=ended.code, seconds=seconds, **more)
         if ended.is_good:
             self.say(f"{run.kind.capitalize()} of {run.day} ended well")
             self._remember(after_success(self.state, run, now))

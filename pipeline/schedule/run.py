@@ -9,7 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, NoReturn
+from typing import Any, Final, NoReturn
 
 from pipeline.errors import NightRunning
 from pipeline.files import write_whole
@@ -20,6 +20,7 @@ from pipeline.schedule.units import Place, cron_lines, systemd_units, tell_units
 from pipeline.settings import load_group
 
 Say = Callable[[str], None]
+SYSTEMD_FOLDER: Final = Path("/etc/systemd/system")
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,8 +73,14 @@ def print_units(home: Path, form: str, folder: Path | None) -> Printed:
     for name, text in units.items():
         write_whole(folder / name, text.encode())
     timer = next(name for name in units if name.endswith(".timer"))
+    copy = [] if folder.absolute() == SYSTEMD_FOLDER else [f"Next: copy both into {SYSTEMD_FOLDER}"]
     return Printed(
-        units, [*(f"Wrote {folder / name}" for name in units), f"Next: systemctl enable --now {timer}"]
+        units,
+        [
+            *(f"Wrote {folder / name}" for name in units),
+            *copy,
+            f"Next: systemctl daemon-reload && systemctl enable --now {timer}",
+        ],
     )
 
 

@@ -23,6 +23,8 @@ from pipeline.notices.digest import Digest, Told, pack_known, plan_digest, unpac
 from pipeline.notices.troubles import Disk, Runs, Trouble, find_troubles, unknown_kinds
 from pipeline.overview_lines import read_latest
 from pipeline.reports.summary import Summary
+from pipeline.run_log import open_run_log
+from pipeline.run_record import name_run
 from pipeline.run_state import read_failed_night
 from pipeline.schedule.due import Done, Timetable, due_at, make_timetable
 from pipeline.schedule.keep import read_group
@@ -63,6 +65,14 @@ def tell_manager(home: Path, clock: Clock, environment: Mapping[str, str], say: 
             delivered = deliver_due(outbox, transport, clock)
         if delivered.down:
             say(f"Mail cannot be sent now: {delivered.down}")
+        if delivered.tried or delivered.down:
+            with open_run_log(home, name_run(clock())) as log:
+                log.info(
+                    "mail",
+                    **{str(state): number for state, number in delivered.by_state.items()},
+                    postponed=delivered.postponed,
+                    down=delivered.down,
+                )
     return told
 
 

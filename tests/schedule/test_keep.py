@@ -128,6 +128,10 @@ def test_a_run_that_fails_is_tried_again_after_growing_waits_and_what_it_said_is
     assert gaps == [17, 62]
     state = read_schedule(bare)
     assert state is not None
+    logged = read_text(bare / "log" / "runs.jsonl").splitlines()
+    assert len(logged) == 3
+    assert '"level": "error"' in logged[0]
+    assert '"exit_code": 2, "seconds": 95.0, "sentence": "out: no room."' in logged[0]
     (failed,) = state.failed
     assert (failed.kind, failed.day, failed.times, failed.sentence) == (
         "night",
