@@ -208,7 +208,8 @@ def keep_schedule(
                     told_in = hour
                     tell(home, say)
                 if ended or wrong or is_first:
-                    say(f"Next: {next_due(clock(), keeper.timetable()):%Y-%m-%d %H:%M} UTC")
+                    timetable = keeper.timetable()
+                    say(f"Next: {next_due(clock(), timetable).astimezone(timetable.zone):%Y-%m-%d %H:%M %Z}")
                 wrong = ""
             except LeachbookError as error:
                 if str(error) != wrong:

@@ -63,7 +63,7 @@ def print_units(home: Path, form: str, folder: Path | None) -> Printed:
     """Units for systemd or lines for cron; into a folder where one is given. Raises HomeError, SettingsError."""
     group = load_group(home)
     timetable = make_timetable(group.schedule, group.time_zone)
-    place = Place(_own_command(), home.absolute(), _own_user(home), group.name)
+    place = Place(_own_command(), home.absolute(), _own_user(home), group.name, group.mail.password_env)
     if form == "cron":
         lines = cron_lines(place, timetable)
         return Printed({"crontab": "\n".join(lines) + "\n"}, lines)

@@ -20,12 +20,16 @@ _DAYS: Final = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """Where and as whom it runs: the command's own words, an absolute home, an account."""
+    """Where and as whom it runs: the command's own words, an absolute home, an account.
+
+    `password_env`: the variable in which [mail] looks for its password, where it names one.
+    """
 
     command: tuple[str, ...]
     home: Path
     user: str
     group_name: str
+    password_env: str | None = None
 
     @property
     def words(self) -> tuple[str, ...]:
@@ -48,6 +52,14 @@ def systemd_units(place: Place, timetable: Timetable) -> dict[str, str]:
 
 def _service(place: Place) -> str:
     start = " ".join(_quote_for_systemd(word) for word in place.words)
+    secret = (
+        ""
+        if place.password_env is None
+        else (
+            f"# Holds {place.password_env}=..., of root and with mode 600; systemd alone reads it.\n"
+            f"EnvironmentFile=-/etc/leachbook/{place.unit}.env\n"
+        )
+    )
     return f"""\
 [Unit]
 Description=Leachbook for {_escape_percent(place.group_name)}: runs that are due
@@ -58,7 +70,7 @@ After=network-online.target
 [Service]
 Type=oneshot
 User={place.user}
-ExecStart={start}
+{secret}ExecStart={start}
 # 1: a run went well, and the pages say that something is held or a site is quiet. 143: stopped by systemctl.
 SuccessExitStatus=1 143
 # A stopped run leaves yesterday's files as they were; what is just being published is finished first.
@@ -121,6 +133,11 @@ def cron_lines(place: Place, timetable: Timetable) -> list[str]:
         "# cron knows no time zone but the machine's, so it asks every ten minutes; what is due is decided by",
         f"# leachbook.toml: the night at {timetable.night:%H:%M}{week}, {timetable.zone.key}.",
         "# Exit code 1 (something is held, a site is quiet) is success; cron mails what is written on failure.",
+        *(
+            []
+            if place.password_env is None
+            else [f"# cron does not know {place.password_env}: let [mail] name a password_file instead."]
+        ),
         f'*/10 * * * * out=$({command} 2>&1) || [ $? -eq 1 ] || {{ echo "$out"; exit 2; }}',
     ]
 

@@ -101,7 +101,7 @@ def test_the_loop_runs_each_night_once_over_the_change_to_summer_time_and_a_rest
     assert first.said[:3] == [
         "Night of 2026-03-27 begins",
         "Night of 2026-03-27 ended well",
-        "Next: 2026-03-28 01:30 UTC",
+        "Next: 2026-03-28 02:30 CET",
     ]
     second = Clock(utc("2026-03-28 12:00"), utc("2026-03-30 12:00"))
     second.keep(bare)

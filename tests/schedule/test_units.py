@@ -35,7 +35,8 @@ def test_systemd_takes_the_units_as_they_are_written(tmp_path: Path, name: str) 
     home = make_home(tmp_path / name)
     group = home / "leachbook.toml"
     group.write_text(
-        'name = "Growers 100%"\ntime_zone = "America/New_York"\n[schedule]\nnight = "02:30"\n',
+        'name = "Growers 100%"\ntime_zone = "America/New_York"\n[schedule]\nnight = "02:30"\n'
+        '[mail]\nuser = "reports"\npassword_env = "PW"\n',
         encoding="utf-8",
     )
     ran = run_cli("schedule", home, "--print", "systemd", "--to", tmp_path / "units")
@@ -71,6 +72,13 @@ def test_the_service_counts_held_lines_as_success_and_the_timer_knows_the_zone(t
         "OnCalendar=*-*-* *:10:00",
     ]
     assert "Persistent=true" in timer
+    assert not [line for line in service if line.startswith("EnvironmentFile=")]
+    secret = Place(place.command, place.home, place.user, place.group_name, "PW")
+    assert (
+        "EnvironmentFile=-/etc/leachbook/leachbook-growers.env"
+        in systemd_units(secret, BERLIN)["leachbook-growers.service"]
+    )
+    assert any("password_file" in line for line in cron_lines(secret, BERLIN))
     never = Timetable(BERLIN.zone, BERLIN.night, None, BERLIN.week_time)
     assert "Mon" not in systemd_units(place, never)["leachbook-growers.timer"]
 
