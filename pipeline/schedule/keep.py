@@ -8,6 +8,7 @@ from __future__ import annotations
 import signal
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Callable
 from contextlib import suppress
@@ -69,33 +70,34 @@ def start_process(home: Path, run: DueRun, *, longest: timedelta = LONGEST_RUN) 
     One that hangs is stopped after `longest`: it would keep all later ones from running.
     """
     command = [sys.executable, "-m", "pipeline.cli", COMMANDS[run.kind], str(home), "--as-of", str(run.as_of)]
-    # In a session of its own: Ctrl-C reaches it once, from here.
-    process = subprocess.Popen(
-        command,
-        stdin=subprocess.DEVNULL,
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.PIPE,
-        text=True,
-        start_new_session=True,
-    )
-    try:
-        _, said = process.communicate(timeout=longest.total_seconds())
-    except subprocess.TimeoutExpired:
-        _stop(process)
-        return Ended(process.returncode, f"It hung, and was stopped after {longest}.")
-    except Stopped:
-        _stop(process)
-        raise
-    return Ended(process.returncode, explain_exit(process.returncode, said))
+    # Into a file, not a pipe: a run whose schedule was killed goes on to its end.
+    with tempfile.TemporaryFile() as said:
+        # In a session of its own: Ctrl-C reaches it once, from here.
+        process = subprocess.Popen(
+            command,
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL,
+            stderr=said,
+            start_new_session=True,
+        )
+        try:
+            code = process.wait(longest.total_seconds())
+        except subprocess.TimeoutExpired:
+            return Ended(_stop(process), f"It hung, and was stopped after {longest}.")
+        except Stopped:
+            _stop(process)
+            raise
+        said.seek(0)
+        return Ended(code, explain_exit(code, said.read().decode(errors="replace")))
 
 
-def _stop(process: subprocess.Popen[str]) -> None:
+def _stop(process: subprocess.Popen[bytes]) -> int:
     process.terminate()
     try:
-        process.communicate(timeout=STOP_SECONDS)
+        return process.wait(STOP_SECONDS)
     except subprocess.TimeoutExpired:
         process.kill()
-        process.communicate()
+        return process.wait()
 
 
 def explain_exit(code: int, said: str) -> str:

@@ -247,6 +247,26 @@ def test_a_loop_that_is_stopped_in_a_night_stops_the_night_and_begins_it_again(h
     assert done[1].is_good
 
 
+def test_a_loop_that_is_killed_leaves_its_night_to_end_and_the_next_one_finds_it_done(home: Path) -> None:
+    without_mail(home)
+    (home / "log" / "runs.jsonl").unlink()
+    with subprocess.Popen(
+        [sys.executable, "-m", "pipeline.cli", "schedule", str(home)], cwd=ROOT, stderr=subprocess.DEVNULL
+    ) as loop:
+        wait_for(lambda: '"stage": "load"' in read_text(home / "log" / "runs.jsonl"))
+        loop.kill()
+    said: list[str] = []
+    clock = Clock(datetime.now(UTC), datetime.now(UTC))
+    assert ask_once(home, clock=clock, tell=lambda *_: None, say=said.append, start=clock.start) == []
+    assert "the home is in use (process " in said[0]
+    wait_for(lambda: find_holder(home) is None)
+    good = read_good_night(home)
+    assert good is not None
+    assert datetime.now(UTC) - good.finished_at < timedelta(minutes=5)
+    assert ask_once(home, clock=clock, tell=lambda *_: None, say=said.append, start=clock.start) == []
+    assert clock.ran == []
+
+
 def read_text(path: Path) -> str:
     return path.read_text(encoding="utf-8") if path.exists() else ""
 
