@@ -105,7 +105,8 @@ causes as (
             when f.problem is not null then f.name
             when u.code is not null then u.field
             when c.cause = 'place_unclear' then c.place
-            when c.cause in ('lot_unknown', 'lot_held') then c.lot_code
+            -- a line that names no lot was found by its place
+            when c.cause in ('lot_unknown', 'lot_held') then coalesce(c.lot_code, c.lot_id)
             when c.cause in ('before_start', 'after_end') then c.lot_id
             when c.cause is null then s.field
         end as what,

@@ -585,6 +585,8 @@ def find_lot(
     fitting = lots_at_place([on_day(own, day) for own in lines.values()], typed, day)
     if len(fitting) == 1 and fold(fitting[0].code) in lots:
         return lots[fold(fitting[0].code)], None
+    if len(fitting) == 1 and fold(fitting[0].code) in held_lots:
+        return None, Fate("held", "lot_held", fitting[0].code)
     return None, Fate("held", "place_unclear")
 
 

@@ -54,6 +54,16 @@ def test_a_lot_whose_line_is_held_holds_its_readings(bench: Bench) -> None:
     ]
 
 
+def test_a_reading_by_place_names_the_lot_whose_line_is_held(bench: Bench) -> None:
+    bench.lots(
+        """lot_code | house | valid_from | problem
+        A | 1 | 2026-03-01 | -
+        A | 2 | 2026-04-01 | value_unknown"""
+    )
+    bench.readings("lot_code | house | sampled_on\n- | 1 | 2026-03-20")
+    assert last_file(bench, "fate, cause, what") == [("held", "lot_held", "A")]
+
+
 @pytest.mark.parametrize(("house", "fitting"), [("9", 0), ("1", 2)])
 def test_a_place_that_fits_no_lot_or_two_holds_the_reading(bench: Bench, house: str, fitting: int) -> None:
     bench.lots("lot_code | house\nA | 1\nB | 1")
