@@ -184,12 +184,20 @@ def _meter_in_doubt(w: Speech, row: Row) -> str:
 
 
 def _not_counting(w: Speech, row: Row) -> str:
-    return w(
+    told = w(
         "The sampling of {day} does not count: {pots} usable, {needed} needed.",
         day=w.day(row["sampled_on"]),
         pots=pots(w, row["pots"]),
         needed=row["min_pots"],
     )
+    if not row.get("held_lines"):
+        return told
+    held = w.many(
+        "{n} line of the lot is held: mended, it may complete it.",
+        "{n} lines of the lot are held: mended, they may complete it.",
+        row["held_lines"],
+    )
+    return f"{told} {held}"
 
 
 def _ec_not_judged(w: Speech, row: Row) -> str:

@@ -64,6 +64,7 @@ JUDGEMENT_MODELS = (
     "due_states",
     "sampling_plan",
     "calendar_dues",
+    "not_counting",
     "reasons",
     "attention",
     "sampling_questions",

@@ -1,6 +1,6 @@
 -- Why a standing lot has its level: every reason, with its figures.
 -- grain: one reason of one lot. key: site_id, lot_key, code, quantity, side
--- inputs: standing_lots, last_verdicts, verdicts, samplings, sampling_meters, drifts, depending_figures, trends, drift_points, contrasts, last_treatments, dues, judged_waters, pair_verdicts, usable_readings, policy
+-- inputs: standing_lots, last_verdicts, verdicts, samplings, not_counting, sampling_meters, drifts, depending_figures, trends, drift_points, contrasts, last_treatments, dues, judged_waters, pair_verdicts, policy
 -- rules: act on clearly out, or two in a row beyond the margin (house default), or EC of 6.6 and more in greenhouse crops (published
 -- band "very high"), or an affected group clearly out. Low EC asks for less haste and only in the active stage (house default).
 -- A meter in doubt leads to watch at most, and so does a side that hangs on one pot; but a lot that was clearly out by a trusted meter
@@ -68,24 +68,6 @@ last_affected as (
     from standing_lots as l
     inner join samplings as s on l.site_id = s.site_id and l.lot_key = s.lot_key and s.purpose = 'affected'
     where s.sampled_on >= l.as_of - l.affected_within_days
-    group by l.site_id, l.lot_key
-),
-
-not_counting_since as (
-    select
-        l.site_id,
-        l.lot_key,
-        max(s.sampled_on) as sampled_on,
-        arg_max(s.n_ph, s.sampled_on) as n,
-        arg_max(s.min_pots, s.sampled_on) as min_pots
-    from standing_lots as l
-    inner join samplings as s
-        on
-            l.site_id = s.site_id
-            and l.lot_key = s.lot_key
-            and s.purpose in ('routine', 'retest')
-            and not s.is_counting
-            and s.sampled_on > coalesce(l.last_counting_on, date '0001-01-01')
     group by l.site_id, l.lot_key
 ),
 
@@ -448,14 +430,15 @@ collected as (
     group by l.site_id, l.lot_key, s.sampled_on
     union all by name
     select
-        site_id,
-        lot_key,
+        n.site_id,
+        n.lot_key,
         'last_did_not_count' as code,
         'watch' as level,
-        sampled_on,
-        n as pots,
-        min_pots
-    from not_counting_since
+        n.sampled_on,
+        n.n as pots,
+        n.min_pots,
+        n.held_lines
+    from not_counting as n
     union all by name
     select
         site_id,

@@ -343,6 +343,14 @@ REASONS: list[tuple[str, dict[str, Any], str]] = [
         "The sampling of 31.03.2026 does not count: 3 pots usable, 5 needed.",
     ),
     (
+        "last_did_not_count",
+        {"sampled_on": DAY, "pots": 3, "min_pots": 5, "held_lines": 2},
+        (
+            "The sampling of 31.03.2026 does not count: 3 pots usable, 5 needed. 2 lines of the lot are held: mended, "
+            "they may complete it."
+        ),
+    ),
+    (
         "ec_not_judged",
         {"sampled_on": DAY, "side": None, "what": "odd_temperature"},
         (

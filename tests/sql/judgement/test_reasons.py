@@ -477,7 +477,23 @@ def test_a_later_sampling_with_too_few_pots_is_watch(bench: Bench) -> None:
     bench.lots()
     weekly(bench, "6.0")
     bench.pots("6.0 6.0 6.0", sampled_on="2026-04-02")
-    assert reasons(bench, "code, level, pots, min_pots") == [("last_did_not_count", "watch", 3, 5)]
+    assert reasons(bench, "code, level, pots, min_pots, held_lines") == [
+        ("last_did_not_count", "watch", 3, 5, None)
+    ]
+
+
+def test_held_lines_that_may_complete_a_sampling_are_counted(bench: Bench) -> None:
+    bench.lots()
+    weekly(bench, "6.0")
+    bad = "ph_out_of_scale"
+    rows = [
+        *["6.0 | 2026-04-02 | -"] * 3,
+        f"- | 2026-04-02 | {bad}",
+        "6.0 | - | date_unreadable",
+        f"- | 2026-04-01 | {bad}",
+    ]
+    bench.readings("ph | sampled_on | problem\n" + "\n".join(rows))
+    assert reasons(bench, "code, pots, held_lines") == [("last_did_not_count", 3, 2)]
 
 
 def test_an_earlier_one_or_one_of_another_purpose_is_not(bench: Bench) -> None:
