@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 from pipeline.errors import ArchiveError
 from pipeline.intake import ledger
 from pipeline.run_state import read_failed_night, read_good_night
-from pipeline.schedule.state import read_schedule
+from pipeline.schedule.state import failed_runs, read_schedule
 from pipeline.settings.load import GROUP_FILE
 
 
@@ -28,7 +28,8 @@ def describe_runs(home: Path) -> dict[str, Any]:
         "last_good_night": good and good.model_dump(mode="json"),
         "failed_night": failed and failed.model_dump(mode="json"),
         "run": read_run(home),
-        "schedule": state and state.model_dump(mode="json"),
+        "schedule": state
+        and state.model_copy(update={"failed": failed_runs(home, state)}).model_dump(mode="json"),
     }
 
 

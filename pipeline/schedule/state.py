@@ -45,6 +45,16 @@ def read_schedule(home: Path) -> ScheduleState | None:
     return read_state(home / STATE_FOLDER / _NAME, ScheduleState)
 
 
+def failed_runs(home: Path, state: ScheduleState | None) -> tuple[FailedRun, ...]:
+    """Runs that the schedule saw fail and that nobody has made up, by hand either."""
+    good = read_good_night(home)
+    return tuple(
+        one
+        for one in (state.failed if state else ())
+        if one.kind != "night" or good is None or good.finished_at < one.at
+    )
+
+
 def write_schedule(home: Path, state: ScheduleState) -> None:
     """Remember it. For the holder of the schedule's lock. Raises OSError."""
     write_state(home / STATE_FOLDER / _NAME, state)

@@ -28,7 +28,7 @@ from pipeline.run_record import name_run
 from pipeline.run_state import read_failed_night
 from pipeline.schedule.due import Done, Timetable, due_at, make_timetable
 from pipeline.schedule.keep import read_group
-from pipeline.schedule.state import ScheduleState, read_schedule, what_is_done
+from pipeline.schedule.state import ScheduleState, failed_runs, read_schedule, what_is_done
 from pipeline.settings import Group, Person
 from pipeline.settings.addresses import to_wire
 
@@ -126,8 +126,9 @@ def _how_runs_stand(
 ) -> Runs:
     failed = read_failed_night(home)
     # A night that was killed could not write down that it failed; the schedule saw it end.
+    open_failures = failed_runs(home, state)
     night, week = (
-        next((one for one in state.failed if one.kind == kind), None) for kind in ("night", "week")
+        next((one for one in open_failures if one.kind == kind), None) for kind in ("night", "week")
     )
     seen = None if night is None else (night.day, night.sentence)
     return Runs(

@@ -12,6 +12,7 @@ import pytest
 from pipeline.delivery.outbox import open_outbox
 from pipeline.errors import ReportError, SettingsError
 from pipeline.nightly import run_night
+from pipeline.run_lines import describe_runs, tell_runs
 from pipeline.schedule.due import Done, DueRun, Timetable
 from pipeline.schedule.keep import explain_exit
 from pipeline.schedule.state import ScheduleState, after_failure, write_schedule
@@ -113,6 +114,12 @@ def test_a_killed_night_is_told_by_what_the_schedule_saw(tmp_path: Path) -> None
     assert (
         "The night of 2026-04-07 failed, the pages before stand: It was ended from outside (SIGKILL)" in text
     )
+    told = tell_runs(describe_runs(home), ZoneInfo("UTC"))
+    assert told[0].startswith("THE NIGHT OF 2026-04-07 FAILED once, last 2026-04-07 04:02 UTC: It was ended")
+    run_night(home, date(2026, 4, 7), now=at(7, "09:00"), render=write_tables)
+    assert len(tell_runs(describe_runs(home), ZoneInfo("UTC"))) == 1, "made up by hand"
+    tell(home, at(8, "05:00"))
+    assert mails(home)[-1][0] == "Small group: 1 over"
 
 
 def test_without_a_manager_nobody_is_told(home: Path) -> None:
