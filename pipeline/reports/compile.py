@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date, timedelta
+from difflib import get_close_matches
 from functools import partial
 from typing import Any, get_args
 
@@ -175,7 +176,7 @@ def _site(site: SiteSettings, policy: PolicyInForce, rows: Rows, words: Wording,
             WaterCheck(**{name: row[name] for name in WaterCheck.model_fields})
             for row in rows.site("water_checks", site.id)
         ],
-        findings=_with_levels(_site_findings(site, state, rows, words, lots), policy),
+        findings=_with_levels(_site_findings(site, policy, state, rows, words, lots), policy),
         time_zone=site.time_zone,
         calendar=[_event(row) for row in rows.site("calendar", site.id)],
         policy=list_policy(policy),
@@ -250,8 +251,29 @@ def nearest_crop(crop: str, rows: Rows) -> str | None:
     return "; ".join(near_crops(crop, (known for known, _ in rows.ranges))) or None
 
 
+def misspelt_crops(lots: Iterable[Lot], policy: PolicyInForce, rows: Rows) -> list[tuple[str, str]]:
+    """Crops of the policy that no lot here and no published table has, each with the crop of a lot that it is like.
+
+    A crop of one's own that is not grown at present is like none, and nothing is said.
+    """
+    values = policy.values
+    named = [
+        *(one.crop for one in values.targets),
+        *(one.crop for one in values.crops),
+        *values.problem_crops,
+        *values.feed_pair_crops,
+    ]
+    grown = {lot.crop.strip().lower() for lot in lots}
+    known = grown | {crop for crop, _ in rows.ranges}
+    unknown = sorted({crop.strip().lower() for crop in named} - known)
+    near = ((crop, get_close_matches(crop, sorted(grown), n=1, cutoff=_LIKE)) for crop in unknown)
+    return [(crop, found[0]) for crop, found in near if found]
+
+
 # Findings that no relation makes, so that the policy's level for them is not there yet.
-_LEVELLED_HERE = ("site_silent", "crop_unknown", "new_columns", "older_file")
+_LEVELLED_HERE = ("site_silent", "crop_unknown", "policy_crop_unknown", "new_columns", "older_file")
+# House default: two names of crops with so much in common (difflib's ratio) may be one name with a slip in it.
+_LIKE = 0.8
 
 
 def _with_levels(findings: Sequence[Finding], policy: PolicyInForce) -> list[Finding]:
@@ -274,7 +296,7 @@ def _is_noted(site: SiteSettings, row: Row) -> bool:
 
 
 def _site_findings(
-    site: SiteSettings, state: Row, rows: Rows, words: Wording, lots: Sequence[Lot]
+    site: SiteSettings, policy: PolicyInForce, state: Row, rows: Rows, words: Wording, lots: Sequence[Lot]
 ) -> list[Finding]:
     findings = []
     if state["is_silent"]:
@@ -348,6 +370,14 @@ def _site_findings(
             ),
         )
         for crop, number in sorted(Counter(lot.crop for lot in unknown_crops(lots, rows)).items())
+    ]
+    findings += [
+        Finding(
+            rule="policy_crop_unknown",
+            level="warn",
+            **_told(words, partial(Wording.policy_crop, crop=crop, near=near)),
+        )
+        for crop, near in misspelt_crops(lots, policy, rows)
     ]
     return findings
 

@@ -390,6 +390,16 @@ class Wording:
         """One row of the query `troubles`: a file or folder that the night could not take."""
         return explain_trouble(row, self.speech)
 
+    def policy_crop(self, crop: str, near: str) -> str:
+        """A crop that the policy names and nobody has, beside one that is grown and written nearly alike."""
+        w = self.speech
+        return w(
+            "The policy names the crop “{crop}”, which no lot here and no published table has: what it sets for it "
+            "does nothing. Did you mean “{near}”?",
+            crop=crop,
+            near=near,
+        )
+
     def unknown_crop(self, crop: str, lots: int, nearest: str | None) -> str:
         """A crop that no published table has and for which no target of one's own is set."""
         w = self.speech

@@ -315,6 +315,12 @@ FINDINGS: tuple[FindingRule, ...] = (
         about="site",
     ),
     _remark(
+        "policy_crop_unknown",
+        "a crop in the policy that no lot of the site and no published table has, and that is written nearly like one "
+        "that is grown",
+        about="site",
+    ),
+    _remark(
         "alkalinity_outside",
         "alkalinity of the source water outside the published range for the containers that the site grows",
         level="note",

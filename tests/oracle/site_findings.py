@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from difflib import SequenceMatcher
 
 from tests.oracle.fates import Lot, Received, SiteFacts, newer_before
 from tests.oracle.findings import with_levels
@@ -85,6 +86,24 @@ def unknown_crops(
     return [("crop_unknown", "warn")] * len(unknown)
 
 
+def misspelt_crops(lots: list[Lot], policy: Policy, references: References) -> list[tuple[str, str]]:
+    """A crop of the policy that nobody has, like one of a standing lot: eight tenths of their letters in common."""
+    named = {
+        *(crop for crop, *_ in policy.site_targets),
+        *(crop for crop, *_ in policy.group_targets),
+        *(crop for crop, _ in policy.crop_groups),
+        *policy.problem_crops,
+        *policy.paired_crops,
+    }
+    grown = {fold(lot.crop) for lot in lots}
+    known = grown | {fold(row.crop) for row in references.rows}
+    return [
+        ("policy_crop_unknown", "warn")
+        for crop in {fold(one) for one in named} - known
+        if any(SequenceMatcher(None, one, crop).ratio() >= 0.8 for one in grown)
+    ]
+
+
 def all_site_findings(
     facts: SiteFacts,
     samplings: dict[str, list[Sampling]],
@@ -101,6 +120,7 @@ def all_site_findings(
         *quiet_site(facts, policy, as_of),
         *new_columns(facts, as_of),
         *unknown_crops(standing, policy, references, as_of),
+        *misspelt_crops(standing, policy, references),
         *older_files(facts, as_of),
         *site_questions(facts, everything, policy, as_of),
         *water_findings(waters),

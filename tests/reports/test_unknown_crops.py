@@ -62,3 +62,32 @@ def test_known_crops_and_own_targets_are_no_finding(tmp_path: Path) -> None:
     )
     home = make_home(tmp_path / "home", policy=policy, **{"lots.csv": lots})
     assert "crop_unknown" not in {finding.rule for finding in only_site(night(home).summary).findings}
+
+
+@pytest.mark.parametrize(
+    ("crop", "is_told"),
+    [
+        ("petunya", True),
+        ("Petunia", False),
+        # a published name that nobody grows here, and a crop of one's own that is out of season
+        ("poinsettia", False),
+        ("sweet corn", False),
+    ],
+)
+@pytest.mark.parametrize("place", ["problem_crops", "targets"])
+def test_a_crop_of_the_policy_with_a_slip_in_it_is_told(
+    tmp_path: Path, crop: str, is_told: bool, place: str
+) -> None:
+    policy = "[[policy]]\nvalid_from = 2026-01-01\n" + (
+        f'problem_crops = ["{crop}"]\n'
+        if place == "problem_crops"
+        else f'[[policy.targets]]\ncrop = "{crop}"\nquantity = "ph"\nlow = 5.4\nhigh = 6.0\n'
+    )
+    lots = LOTS_HEADER + "H-1,1,Petunia,pot_5_6in,2026-03-02,2026-05-20,800\n"
+    site = only_site(night(make_home(tmp_path / "home", policy=policy, **{"lots.csv": lots})).summary)
+    told = [finding.sentence for finding in site.findings if finding.rule == "policy_crop_unknown"]
+    sentence = (
+        f"The policy names the crop “{crop}”, which no lot here and no published table has: what it sets for it does "
+        "nothing. Did you mean “petunia”?"
+    )
+    assert told == ([sentence] if is_told else [])

@@ -235,6 +235,10 @@ CASES: Final[dict[str, tuple[str, str]]] = {
         "reports/test_unknown_crops.py::an_unknown_crop_is_a_finding_with_the_nearest_name",
         "reports/test_unknown_crops.py::known_crops_and_own_targets_are_no_finding",
     ),
+    "policy_crop_unknown": (
+        "reports/test_unknown_crops.py::a_crop_of_the_policy_with_a_slip_in_it_is_told",
+        "reports/test_unknown_crops.py::a_crop_of_the_policy_with_a_slip_in_it_is_told",
+    ),
     "alkalinity_outside": _ALKALINITY,
     "alkalinity_acid": _ALKALINITY,
     "feed_weak": _FEED,
