@@ -5,7 +5,7 @@ from __future__ import annotations
 import tempfile
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -49,6 +49,7 @@ def adopt_file(
     _refuse_claimed(site, proposal)
     if "files" not in (answers or {}):
         proposal = _narrow_pattern(site, proposal)
+    proposal = _note_twin(site, proposal)
     preview = read_preview(
         data, proposal.export, _with_method(site, proposal), resolve_policy(settings, site)
     )
@@ -123,6 +124,19 @@ def _narrow_pattern(site: SiteSettings, proposal: Proposal) -> Proposal:
     return proposal.with_pattern(
         f"{DROP}/{proposal.name}", "the pattern of its name would take other files as well"
     )
+
+
+def _note_twin(site: SiteSettings, proposal: Proposal) -> Proposal:
+    """Say that an export of the kind has the very columns: the file may be the same export under another name."""
+    for number, export in enumerate(site.exports, 1):
+        if export.kind == proposal.kind.value and export.columns == proposal.export.columns:
+            note = (
+                f'[[export]] {number} of site.toml reads {export.kind} with these columns from "{export.files}". If '
+                "this is the same export under another name, widen that pattern instead of adding a block: lines that "
+                "come again are then told from new ones, and a newer whole history takes the place of the older."
+            )
+            return replace(proposal, notes=(*proposal.notes, note))
+    return proposal
 
 
 def append_block(home: Path, adoption: Adoption) -> Path:

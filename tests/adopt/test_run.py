@@ -146,6 +146,18 @@ def test_the_extraction_method_goes_above_the_tables(
     assert [line for line in before.decode().splitlines() if line not in lines] == []
 
 
+def test_the_same_columns_under_another_name_are_noted(
+    home: Path, export: Callable[[str, bytes], Path]
+) -> None:
+    answers = ("--answer", "mode=cumulative", "--yes")
+    first = run_cli("adopt", home, "first-site", export("Crop List.csv", CROPS), *answers)
+    assert "Note:" not in first.out
+    second = run_cli("adopt", home, "first-site", export("Spring crops.csv", CROPS), *answers)
+    number = len(load_settings(home).sites[0].exports) - 1
+    note = f'Note: [[export]] {number} of site.toml reads lots with these columns from "drop/Crop List.csv". If this is'
+    assert note in second.out
+
+
 def test_a_pattern_that_would_take_other_files_becomes_the_name(
     home: Path, export: Callable[[str, bytes], Path]
 ) -> None:
