@@ -17,6 +17,7 @@ from pipeline.delivery.ways import make_transport
 from pipeline.delivery.week_letters import WEEKLY, SiteMail, Written, name_period, write_site_letters
 from pipeline.errors import MailError
 from pipeline.files import write_whole
+from pipeline.night_lock import night_lock
 from pipeline.nightly import NightResult, Render, find_night, run_night
 from pipeline.reports.render import render_night
 from pipeline.reports.summary import Summary
@@ -79,11 +80,16 @@ def run_week(
     if night is None:
         night = run_night(home, day, now=now, say=say, executor=executor, render=render)
     no_grower = [site.name for site in settings.sites if not site.growers]
+    # No night may put other pages in place while these are read.
     if transport is None:
-        written, preview = _preview(home, settings, night, now, executor, say)
+        with night_lock(home, now):
+            night = find_night(home, settings, day) or night
+            written, preview = _preview(home, settings, night, now, executor, say)
         return WeekResult(night, was_run, written, [], no_grower, preview=preview)
     with open_outbox(home) as outbox:
-        written = _store(outbox, settings, night, now, executor, say)
+        with night_lock(home, now):
+            night = find_night(home, settings, day) or night
+            written = _store(outbox, settings, night, now, executor, say)
         say("Sending")
         delivered = deliver_due(outbox, transport, clock, say=say)
         outbox.forget_messages(clock())
