@@ -84,11 +84,12 @@ class PotRow:
 
 @dataclass(frozen=True, slots=True)
 class GroupTable:
-    """The boxes of one purpose."""
+    """The boxes of one purpose; `has_boxes`: with boxes of its own for date, drain time, sampler and meter."""
 
     caption: str
     how: str
     is_affected: bool
+    has_boxes: bool
     rows: tuple[PotRow, ...]
 
 
@@ -387,6 +388,8 @@ def _group(group: SheetGroup, lot: SheetLot, say: Phrases) -> GroupTable:
         caption=say("pots.count", purpose=say.name("purpose", group.purpose), n=len(group.pots)),
         how=how,
         is_affected=group.purpose == "affected",
+        # The second half of a pair is read on another day.
+        has_boxes=group is lot.groups[0] or _is_pair(lot),
         rows=tuple(_pot(pot, lot) for pot in group.pots),
     )
 

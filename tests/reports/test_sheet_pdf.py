@@ -482,5 +482,14 @@ def test_what_is_due_and_not_asked_for_is_told_with_its_reason() -> None:
     assert "3 more are on the site’s page." in flat("long").replace("'", "’")
 
 
+@pytest.mark.parametrize(("name", "label"), [("kinds", "Drain start"), ("kinds_es", "Escurre desde")])
+def test_a_pair_has_boxes_for_each_of_its_two_days(name: str, label: str) -> None:
+    """Every other lot is read on one day, affected and healthy plants too."""
+    sheet, _ = case(name)
+    pairs = [lot for lot in sheet.lots if [group.purpose for group in lot.groups][:1] == ["before_feed"]]
+    assert len(pairs) == 1
+    assert flat(name).count(label) == len(sheet.lots) + len(pairs)
+
+
 def test_the_walk_tells_the_pots_of_a_pair_day_by_day() -> None:
     assert "E petunia, 5 pots due Wed 08.04.2026 and 5 on Thu 09.04.2026" in flat("kinds")
