@@ -18,10 +18,12 @@ import polars as pl
 
 from pipeline.audit.evidence import Period
 from pipeline.audit.known import Known
+from pipeline.audit.messages import plain, tell
 from pipeline.audit.pages import DossierView, Made, write_pdf
-from pipeline.audit.sheet import Block, Head, Section, Table, make_table, plain, say, say_day
-from pipeline.audit.view import rows_of, say_state
+from pipeline.audit.sheet import Block, Head, Section, Table, make_table, say, say_day, say_place, say_span
+from pipeline.audit.view import COUNTED_SINCE, rows_of, say_state
 from pipeline.audit.view_lots import lots_section
+from pipeline.languages import load_tongue
 from pipeline.programme.draw import RandomStream
 
 Key = tuple[str, str]
@@ -59,9 +61,10 @@ def make_drawn(
 ) -> bytes:
     """The full files of the drawn lots: dues, samplings, every line as the site wrote it, with file and line."""
     sites = {site.id: site.name for site in known.settings.sites}
+    tongue = load_tongue(known.language(period.site_id))
     wanted = pl.DataFrame(drawn, schema={"site_id": pl.String, "lot_key": pl.String}, orient="row")
     lots = frames["lots"].join(wanted, on=["site_id", "lot_key"], how="semi")
-    summary = lots_section({**frames, "lots": lots}, sites, period, is_whole=True)
+    summary = lots_section({**frames, "lots": lots}, sites, period, tongue, is_whole=True)
     blocks: list[Block] = []
     for block, lot in zip(
         summary.blocks,
@@ -70,28 +73,41 @@ def make_drawn(
     ):
         blocks += [
             block,
-            Block(f"{lot['lot_id']}: dues", (), None, _dues_table(frames, lot)),
-            Block(f"{lot['lot_id']}: lines as the site wrote them", (), None, _lines_table(frames, lot)),
+            Block(tell("{lot}: dues", lot=lot["lot_id"]), (), None, _dues_table(frames, lot)),
+            Block(
+                tell("{lot}: lines as the site wrote them", lot=lot["lot_id"]),
+                (),
+                None,
+                _lines_table(frames, lot),
+            ),
         ]
     view = DossierView(
-        title=f"Lots drawn for a check of your own: {len(drawn)}",
+        title=tell("Lots drawn for a check of your own: {n}", n=len(drawn)),
         group_name=known.settings.group.name,
-        lead=(
-            f"Drawn at random, stratified by site, with the seed {seed} from the {frames['lots'].height} lots of "
-            f"{say_day(period.from_on)} to {say_day(period.to_on)}, as known at the end of "
-            f"{say_day(known.as_of)}. The same seed "
-            "draws the same lots."
+        lead=tell(
+            "Drawn at random, stratified by site, with the seed {seed} from the {n} lots of {days}, as known at the "
+            "end of {day}. The same seed draws the same lots.",
+            seed=seed,
+            n=frames["lots"].height,
+            days=say_span(period.from_on, period.to_on),
+            day=say_day(known.as_of),
         ),
-        foot=f"Drawn lots, {say_day(period.from_on)} to {say_day(period.to_on)}, seed {seed}",
+        foot=tell("Drawn lots, {days}, seed {seed}", days=say_span(period.from_on, period.to_on), seed=seed),
         night=Made(known.leachbook, known.as_of),
         facts=(),
         sections=(
-            Section("drawn", "Full files of the drawn lots", summary.paragraphs, (), tuple(blocks)),
+            Section(
+                "drawn",
+                "Full files of the drawn lots",
+                (*summary.paragraphs, COUNTED_SINCE),
+                (),
+                tuple(blocks),
+            ),
             Section("drawn-files", "Files named here", (), (_files_table(frames, drawn),)),
         ),
         contents=False,
     )
-    return write_pdf(view, known.settings.group.paper, known.as_of)
+    return write_pdf(view, tongue, known.settings.group.paper, known.as_of)
 
 
 def _of_lot(
@@ -108,7 +124,7 @@ def _dues_table(frames: Mapping[str, pl.DataFrame], lot: Mapping[str, Any]) -> T
         [
             Head("Part", 14),
             Head("Why", 16),
-            Head("Counted from", 14),
+            Head("Counted since", 14),
             Head("Due", 14),
             Head("Answered", 14),
             Head("It is", 28),
@@ -155,7 +171,7 @@ def _lines_table(frames: Mapping[str, pl.DataFrame], lot: Mapping[str, Any]) -> 
                 _plain(row["leachate_ml"]),
                 say(row["sampler"]),
                 say(row["meter_id"]),
-                f"no. {row['file_id']} line {row['line_from']}",
+                say_place(row["file_id"], row["line_from"]),
                 row["text"] or "–",
             )
             for row in _of_lot(frames, "readings", lot, "lot_id")

@@ -32,6 +32,11 @@ class Known:
     line_sha256: str
     settings: Settings
 
+    def language(self, site_id: str | None) -> str:
+        """In which a dossier is written: that of the site that it is about, else the group's."""
+        of_site = (site.language for site in self.settings.sites if site.id == site_id)
+        return next(of_site, self.settings.group.language)
+
 
 @contextmanager
 def open_known(home: Path, day: date | None, say: Say = lambda _: None) -> Iterator[tuple[Connection, Known]]:

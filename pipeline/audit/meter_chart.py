@@ -6,42 +6,61 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import date
 from typing import Any, Final
 
+from pipeline.audit.messages import join, speak, tell
 from pipeline.audit.timeline import Lane, ticks
+from pipeline.languages import Tongue
 from pipeline.reports.charts import Chart
 
 WIDTH: Final = 680
 HEIGHT: Final = 118
 _TEXT: Final = 'font-family="Source Sans 3" font-size="8.5" fill="#111"'
-_PANELS: Final = (("slope_pct", "slope %", 8.0), ("offset_mv", "offset mV", 58.0))
+_PANELS: Final = (("slope_pct", tell("slope %"), 8.0), ("offset_mv", tell("offset mV"), 58.0))
 _TALL: Final = 40.0
 Row = Mapping[str, Any]
 
 
-def draw_meter(meter_id: str, from_on: date, to_on: date, checks: Sequence[Row]) -> Chart:
+def draw_meter(tongue: Tongue, meter_id: str, from_on: date, to_on: date, checks: Sequence[Row]) -> Chart:
     """Draw the checks of a meter; a check that was not accepted is a cross."""
     lane = Lane(from_on, to_on)
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}" width="{WIDTH}" height="{HEIGHT}">'
     ]
     for column, label, top in _PANELS:
-        parts += _panel(lane, checks, column, label, top)
-    for day, text in ticks(lane):
+        parts += _panel(lane, checks, column, label, top, tongue)
+    for day, text in ticks(lane, tongue):
         parts.append(f'<text x="{lane.x(day)}" y="{HEIGHT - 6}" text-anchor="middle" {_TEXT}>{text}</text>')
-    return Chart("".join([*parts, "</svg>"]), describe_meter(meter_id, checks), "ph", frozenset())
+    return Chart(
+        "".join([*parts, "</svg>"]), speak(describe_meter(meter_id, checks), tongue), "ph", frozenset()
+    )
 
 
 def describe_meter(meter_id: str, checks: Sequence[Row]) -> str:
     """Say in words what the chart of a meter shows."""
     failed = sum(not row["is_accepted"] for row in checks)
-    parts = [f"Checks of meter {meter_id}: {len(checks)}, not accepted {failed}."]
-    for column, label, unit in (("slope_pct", "Slope", " %"), ("offset_mv", "Offset", " mV")):
-        values = [float(row[column]) for row in checks if row[column] is not None]
-        if values:
-            parts.append(f"{label} from {min(values):g} to {max(values):g}{unit}, last {values[-1]:g}{unit}.")
-    return " ".join(parts)
+    parts = [
+        tell(
+            "Checks of meter {meter}: {n}, not accepted {failed}.",
+            meter=meter_id,
+            n=len(checks),
+            failed=failed,
+        )
+    ]
+    slope, offset = _range(checks, "slope_pct"), _range(checks, "offset_mv")
+    if slope:
+        parts.append(tell("Slope from {low:g} to {high:g} %, last {last:g} %.", **slope))
+    if offset:
+        parts.append(tell("Offset from {low:g} to {high:g} mV, last {last:g} mV.", **offset))
+    return join(parts, " ")
 
 
-def _panel(lane: Lane, checks: Sequence[Row], column: str, label: str, top: float) -> Iterator[str]:
+def _range(checks: Sequence[Row], column: str) -> dict[str, float]:
+    values = [float(row[column]) for row in checks if row[column] is not None]
+    return {"low": min(values), "high": max(values), "last": values[-1]} if values else {}
+
+
+def _panel(
+    lane: Lane, checks: Sequence[Row], column: str, label: str, top: float, tongue: Tongue
+) -> Iterator[str]:
     values = [
         (row["calibrated_on"], float(row[column]), row["is_accepted"])
         for row in checks
@@ -49,9 +68,9 @@ def _panel(lane: Lane, checks: Sequence[Row], column: str, label: str, top: floa
     ]
     edges = _limits(checks, column)
     everything = [*(value for _, value, _ in values), *edges]
-    yield f'<text x="2" y="{top + 8}" {_TEXT}>{label}</text>'
+    yield f'<text x="2" y="{top + 8}" {_TEXT}>{speak(label, tongue)}</text>'
     if not everything:
-        yield f'<text x="60" y="{top + 22}" {_TEXT}>not written down</text>'
+        yield f'<text x="60" y="{top + 22}" {_TEXT}>{speak(tell("not written down"), tongue)}</text>'
         return
     low, high = min(everything), max(everything)
     room = (high - low or 1) * 0.12

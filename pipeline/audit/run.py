@@ -146,7 +146,9 @@ def look_back(connection: Connection, period: Period, known: Known) -> dict[str,
     """Every table of a dossier, with its sentences."""
     begin_audit(connection, period.from_on, period.to_on, known.as_of, period.site_id)
     build_audit(connection)
-    return add_background(add_sentences(fetch_audit(connection), known.settings), period, known)
+    return add_background(
+        add_sentences(fetch_audit(connection), known.language(period.site_id)), period, known
+    )
 
 
 def _period(known: Known, from_on: date, to_on: date, site_id: str | None) -> Period:

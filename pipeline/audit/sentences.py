@@ -8,7 +8,6 @@ from typing import Any, Final
 import polars as pl
 
 from pipeline.reports.wording import Wording
-from pipeline.settings import Settings
 from pipeline.settings.findings import BY_NAME
 
 Frames = Mapping[str, pl.DataFrame]
@@ -20,15 +19,15 @@ QUESTIONS: Final = (
 ISO: Final = "%Y-%m-%d"
 
 
-def add_sentences(frames: Frames, settings: Settings) -> dict[str, pl.DataFrame]:
-    """The same frames; remarks, held lines and questions about sites with their sentences."""
-    words = {site.id: Wording(ISO) for site in settings.sites}
+def add_sentences(frames: Frames, language: str) -> dict[str, pl.DataFrame]:
+    """The same frames; remarks, held lines and questions about sites with their sentences in a language."""
+    words = Wording(ISO, language=language)
 
     def write(
         name: str, make: Callable[[Wording, dict[str, Any]], dict[str, str | None]], *columns: str
     ) -> pl.DataFrame:
         frame = frames[name]
-        told = [make(words.get(row["site_id"], Wording(ISO)), row) for row in frame.iter_rows(named=True)]
+        told = [make(words, row) for row in frame.iter_rows(named=True)]
         return frame.with_columns(
             pl.Series(column, [one[column] for one in told], dtype=pl.String) for column in columns
         )

@@ -1,13 +1,15 @@
-"""What pages of a dossier are made of: sections of paragraphs, tables and pictures, all text. Pure."""
+"""What pages of a dossier are made of: sections of paragraphs, tables and pictures, all text or messages. Pure."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import ROUND_HALF_UP, Decimal
 from typing import Any, Final
 
+from pipeline.audit.messages import Message, plain, speak, speak_fixed, tell, tell_many
+from pipeline.languages import Tongue
 from pipeline.reports.charts import Chart
 
 MOST_ROWS: Final = 400
@@ -55,7 +57,6 @@ class Section:
     paragraphs: tuple[str, ...] = ()
     tables: tuple[Table, ...] = ()
     blocks: tuple[Block, ...] = ()
-    facts: tuple[tuple[str, str], ...] = ()
 
 
 def make_table(
@@ -71,7 +72,16 @@ def make_table(
     """A table of at most so many rows; the CSV named `file` has all of them."""
     listed = [tuple(row) for row in rows]
     left = len(listed) - most
-    more = f"{left:,} more rows are in the attached {file}.csv." if left > 0 else ""
+    more = (
+        tell_many(
+            "{n} more row is in the attached {file}.csv.",
+            "{n} more rows are in the attached {file}.csv.",
+            left,
+            file=file,
+        )
+        if left > 0
+        else ""
+    )
     return Table(caption, tuple(heads), tuple(listed[:most]), empty, more, kind)
 
 
@@ -84,7 +94,7 @@ def say_share(value: Decimal | None) -> str:
     """A share in percent with one decimal; a dash where nothing was to be counted."""
     if value is None:
         return "–"
-    return f"{(value * 100).quantize(Decimal('0.1'), ROUND_HALF_UP)} %"
+    return tell("{share:.1f} %", share=(value * 100).quantize(Decimal("0.1"), ROUND_HALF_UP))
 
 
 def say(value: Any) -> str:
@@ -92,15 +102,50 @@ def say(value: Any) -> str:
     if value is None:
         return "–"
     if isinstance(value, bool):
-        return "yes" if value else "no"
+        return plain("yes" if value else "no")
     return say_day(value) if isinstance(value, date) else str(value)
 
 
-def plain(code: str | None) -> str:
-    """A code in plain letters."""
-    return "–" if code is None else code.replace("_", " ")
+def say_span(first: date, last: date) -> Message:
+    """Two days and all between them."""
+    return tell("{first} to {last}", first=say_day(first), last=say_day(last))
+
+
+def say_place(file_id: int, line: int) -> Message:
+    """A line of a file of the evidence."""
+    return tell("no. {file} line {line}", file=file_id, line=line)
 
 
 def days(number: int | None) -> str:
     """A number of days."""
-    return "–" if number is None else f"{number} day{'' if number == 1 else 's'}"
+    return "–" if number is None else tell_many("{n} day", "{n} days", number)
+
+
+def put_into(section: Section, tongue: Tongue) -> Section:
+    """A section in a language; what is data in it stays as it is."""
+    return replace(
+        section,
+        title=speak_fixed(section.title, tongue),
+        paragraphs=tuple(speak_fixed(text, tongue) for text in section.paragraphs),
+        tables=tuple(_put_table(table, tongue) for table in section.tables),
+        blocks=tuple(
+            replace(
+                block,
+                title=speak(block.title, tongue),
+                facts=tuple(speak(fact, tongue) for fact in block.facts),
+                table=None if block.table is None else _put_table(block.table, tongue),
+            )
+            for block in section.blocks
+        ),
+    )
+
+
+def _put_table(table: Table, tongue: Tongue) -> Table:
+    return replace(
+        table,
+        caption=speak_fixed(table.caption, tongue),
+        heads=tuple(replace(head, text=speak_fixed(head.text, tongue)) for head in table.heads),
+        rows=tuple(tuple(speak(cell, tongue) for cell in row) for row in table.rows),
+        empty=speak_fixed(table.empty, tongue) if table.empty else "",
+        more=speak(table.more, tongue),
+    )

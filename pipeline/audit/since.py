@@ -13,10 +13,12 @@ import polars as pl
 from pipeline.audit.differences import KEYS, Difference, find_differences
 from pipeline.audit.evidence import Period
 from pipeline.audit.known import Known
+from pipeline.audit.messages import join, plain, tell
 from pipeline.audit.pages import DossierView, Made, write_pdf
 from pipeline.audit.reading import read_table
-from pipeline.audit.sheet import Head, Section, make_table, plain, say_day, say_share
+from pipeline.audit.sheet import Head, Section, make_table, say_day, say_place, say_share, say_span
 from pipeline.audit.view import say_state
+from pipeline.languages import load_tongue
 from pipeline.tables.files import to_csv
 
 _TABLES: Final = ("compliance", "dues", "samplings", "figures", "lots", "excuses", "meters", "files")
@@ -94,18 +96,18 @@ def _make_page(
 ) -> bytes:
     names = {site.id: site.name for site in (*known.settings.sites, *newest.settings.sites)}
     view = DossierView(
-        title="What changed since",
+        title=tell("What changed since"),
         group_name=known.settings.group.name,
-        lead=(
-            f"The period {say_day(period.from_on)} to {say_day(period.to_on)}, as known at the end of "
-            f"{say_day(known.as_of)} (then) and of {say_day(newest.as_of)} (now). "
-            + (
-                "Every change stands in since.csv."
-                if changes
-                else "Nothing that the dossier shows has changed."
-            )
+        lead=tell(
+            "The period {days}, as known at the end of {then} (then) and of {now} (now). {what}",
+            days=say_span(period.from_on, period.to_on),
+            then=say_day(known.as_of),
+            now=say_day(newest.as_of),
+            what=tell("Every change stands in since.csv.")
+            if changes
+            else tell("Nothing that the dossier shows has changed."),
         ),
-        foot=f"Changes from {say_day(known.as_of)} to {say_day(newest.as_of)}",
+        foot=tell("Changes from {first} to {last}", first=say_day(known.as_of), last=say_day(newest.as_of)),
         night=Made(newest.leachbook, newest.as_of),
         facts=(),
         sections=(
@@ -115,15 +117,16 @@ def _make_page(
         ),
         contents=False,
     )
-    return write_pdf(view, known.settings.group.paper, newest.as_of)
+    tongue = load_tongue(known.language(period.site_id))
+    return write_pdf(view, tongue, known.settings.group.paper, newest.as_of)
 
 
 def _compliance(changes: Sequence[Difference], names: Mapping[str, str]) -> Section:
     rows = [
         (
-            names.get(key["site_id"], "All sites"),
-            {"all": "both", "routine": "routine", "follow_up": "follow-up"}[key["part"]],
-            _COUNTS[one.column],
+            names.get(key["site_id"], tell("All sites")),
+            tell("both") if key["part"] == "all" else plain(key["part"]),
+            tell(_COUNTS[one.column]),
             _say_figure(one.column, one.first),
             _say_figure(one.column, one.second),
         )
@@ -201,9 +204,9 @@ def _by_key(frame: pl.DataFrame) -> dict[tuple[str, ...], dict[str, Any]]:
 
 def _told(row: Mapping[str, Any] | None) -> str:
     if row is None:
-        return "no such due"
-    answered = f", {say_day(row['taken_on'])}" if row["taken_on"] is not None else ""
-    return f"{say_state(row)}{answered}"
+        return tell("no such due")
+    told = say_state(row)
+    return told if row["taken_on"] is None else join((told, say_day(row["taken_on"])))
 
 
 def _records(
@@ -243,13 +246,17 @@ def _records(
         [
             (
                 names.get(row["site_id"], row["site_id"]),
-                row["fate"],
-                f"no. {row['file_id']} line {row['line']}",
+                plain(row["fate"]),
+                say_place(row["file_id"], row["line"]),
                 row["text"] or "–",
                 say_day(row["changed_on"]),
                 "–"
                 if row["by_text"] is None
-                else f"{row['by_text']} (no. {row['by_file_id']} line {row['by_line']})",
+                else tell(
+                    "{text} ({place})",
+                    text=row["by_text"],
+                    place=say_place(row["by_file_id"], row["by_line"]),
+                ),
             )
             for row in now["corrections"].to_dicts()
             if (row["file_id"], row["line"]) not in known
@@ -259,11 +266,11 @@ def _records(
     counts: dict[str, set[tuple[str, ...]]] = defaultdict(set)
     for one in changes:
         counts[one.table].add(one.key)
-    told = ", ".join(f"{len(keys)} of {table}" for table, keys in counts.items())
+    told = [tell("{n} of {table}", n=len(keys), table=table) for table, keys in counts.items()]
     return Section(
         "since-records",
         "Records",
-        (f"Rows that differ, by table: {told}.",) if told else (),
+        (tell("Rows that differ, by table: {tables}.", tables=join(told)),) if told else (),
         (came, corrected),
     )
 

@@ -12,6 +12,7 @@ from functools import cache
 from pathlib import Path
 from typing import Final
 
+from pipeline.audit.messages import tell
 from pipeline.audit.sheet import Head, Section, make_table
 from pipeline.files import write_whole
 
@@ -48,7 +49,12 @@ def standards_section() -> Section:
             Head("Where, or what is lacking", 42),
         ],
         [
-            (f"{one.standard} ({_KNOWN[one.known]})", one.point, one.answer, one.where)
+            (
+                tell("{standard} ({known})", standard=tell(one.standard), known=tell(_KNOWN[one.known])),
+                tell(one.point),
+                tell(one.answer),
+                tell(one.where),
+            )
             for one in load_points()
         ],
         file="index",

@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any, Final
 
+from pipeline.audit.messages import join, plain, speak, tell, tell_many
+from pipeline.languages import Tongue, write_day
 from pipeline.reports.charts import Chart
 
 WIDTH: Final = 680
@@ -19,14 +21,8 @@ _LEFT, _RIGHT = 52.0, 8.0
 _DUES, _GAPS, _READ, _AXIS = 12.0, 26.0, 38.0, 50.0
 _NARROW: Final = 38.0
 _TEXT: Final = 'font-family="Source Sans 3" font-size="8.5" fill="#111"'
-_MONTHS: Final = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _WORDS: Final = {
-    "on_time": "on time",
-    "late": "late",
-    "missed": "missed",
-    "excused": "excused",
-    "open": "open",
-    "not_knowable": "not knowable",
+    state: plain(state) for state in ("on_time", "late", "missed", "excused", "open", "not_knowable")
 }
 Row = Mapping[str, Any]
 
@@ -46,6 +42,7 @@ class Lane:
 
 
 def draw_timeline(
+    tongue: Tongue,
     lot_id: str,
     from_on: date,
     to_on: date,
@@ -59,14 +56,17 @@ def draw_timeline(
     longest = max((row["days"] for row in gaps), default=0)
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}" width="{WIDTH}" height="{HEIGHT}">',
-        *_axis(lane, lot),
-        *(_gap(lane, row) for row in gaps if row["days"] == longest and longest > 0),
+        *_axis(lane, lot, tongue),
+        *(_gap(lane, row, tongue) for row in gaps if row["days"] == longest and longest > 0),
         *(part for row in dues for part in _due(lane, row)),
         *_samplings(lane, [row for row in samplings if row["sampled_on"] >= from_on and row["lines"] > 0]),
         "</svg>",
     ]
     return Chart(
-        "".join(parts), describe_timeline(lot_id, dues, samplings, longest, from_on), "ph", frozenset()
+        "".join(parts),
+        speak(describe_timeline(lot_id, dues, samplings, longest, from_on), tongue),
+        "ph",
+        frozenset(),
     )
 
 
@@ -75,18 +75,25 @@ def describe_timeline(
 ) -> str:
     """Say in words what a timeline shows."""
     states = Counter(row["state"] for row in dues)
-    told = ", ".join(f"{states[state]} {word}" for state, word in _WORDS.items() if states[state]) or "none"
+    shown = [join((str(states[state]), word), " ") for state, word in _WORDS.items() if states[state]]
     taken = sum(row["sampled_on"] >= from_on and row["lines"] > 0 for row in samplings)
-    gap = f" Longest gap {longest} day{'' if longest == 1 else 's'}." if longest else ""
-    return f"Timeline of lot {lot_id}. Dues: {told}. Samplings: {taken}.{gap}"
+    told = tell(
+        "Timeline of lot {lot}. Dues: {dues}. Samplings: {taken}.",
+        lot=lot_id,
+        dues=join(shown) if shown else tell("none"),
+        taken=taken,
+    )
+    if not longest:
+        return told
+    return join((told, tell_many("Longest gap {n} day.", "Longest gap {n} days.", longest)), " ")
 
 
-def _axis(lane: Lane, lot: Row) -> Iterator[str]:
+def _axis(lane: Lane, lot: Row, tongue: Tongue) -> Iterator[str]:
     left, right = lane.x(lane.first), lane.x(lane.last)
     yield f'<line x1="{left}" y1="{_AXIS}" x2="{right}" y2="{_AXIS}" stroke="#777" stroke-width="0.7"/>'
-    for label, y in (("due", _DUES), ("gap", _GAPS), ("sampled", _READ)):
-        yield f'<text x="2" y="{y + 3}" {_TEXT}>{label}</text>'
-    for day, text in ticks(lane):
+    for label, y in ((tell("due"), _DUES), (tell("gap"), _GAPS), (tell("sampled"), _READ)):
+        yield f'<text x="2" y="{y + 3}" {_TEXT}>{speak(label, tongue)}</text>'
+    for day, text in ticks(lane, tongue):
         x = lane.x(day)
         yield f'<line x1="{x}" y1="{_AXIS}" x2="{x}" y2="{_AXIS + 3}" stroke="#777" stroke-width="0.7"/>'
         yield f'<text x="{x}" y="{_AXIS + 12}" text-anchor="middle" {_TEXT}>{text}</text>'
@@ -99,15 +106,15 @@ def _axis(lane: Lane, lot: Row) -> Iterator[str]:
             )
 
 
-def ticks(lane: Lane) -> list[tuple[date, str]]:
+def ticks(lane: Lane, tongue: Tongue) -> list[tuple[date, str]]:
     """Days for the axis, with their labels."""
     days = (lane.last - lane.first).days
     step = next((one for one in (7, 14, 28, 56, 91, 182) if days / one <= 9), 365)
     shown = (lane.first + timedelta(days=number) for number in range(0, days + 1, step))
-    return [(day, f"{day.day} {_MONTHS[day.month - 1]}") for day in shown]
+    return [(day, write_day(day, "%-d %b", tongue)) for day in shown]
 
 
-def _gap(lane: Lane, row: Row) -> str:
+def _gap(lane: Lane, row: Row, tongue: Tongue) -> str:
     x, end = lane.x(row["from_on"]), lane.x(row["to_on"])
     # Over a short gap the days would hide the line that they stand on.
     middle = round((x + end) / 2, 1) if end - x > _NARROW else x - 16 if x - 30 > _LEFT else end + 16
@@ -115,7 +122,8 @@ def _gap(lane: Lane, row: Row) -> str:
         f'<path d="M{x},{_GAPS - 3}V{_GAPS + 3}M{x},{_GAPS}H{end}M{end},{_GAPS - 3}V{_GAPS + 3}" fill="none" '
         f'stroke="#555" stroke-width="0.7"/>'
         f'<rect x="{middle - 14}" y="{_GAPS - 5}" width="28" height="10" fill="#fff"/>'
-        f'<text x="{middle}" y="{_GAPS + 3}" text-anchor="middle" {_TEXT}>{row["days"]} d</text>'
+        f'<text x="{middle}" y="{_GAPS + 3}" text-anchor="middle" {_TEXT}>'
+        f"{speak(tell('{n} d', n=row['days']), tongue)}</text>"
     )
 
 

@@ -9,17 +9,8 @@ import polars as pl
 
 from pipeline.audit.evidence import Attached, Period
 from pipeline.audit.known import Known
-from pipeline.audit.sheet import (
-    Head,
-    Row,
-    Section,
-    Table,
-    days,
-    make_table,
-    plain,
-    say_day,
-    say_share,
-)
+from pipeline.audit.messages import join, plain, tell
+from pipeline.audit.sheet import Head, Row, Section, Table, days, make_table, say_day, say_share, say_span
 
 LONGEST_TEXT: Final = 160
 _COUNTS: Final = (
@@ -52,7 +43,10 @@ def compliance_section(
             ("Site", "Part"),
             [
                 (
-                    ("All sites" if row["level"] == "group" else sites[row["site_id"]], _PART[row["part"]]),
+                    (
+                        tell("All sites") if row["level"] == "group" else sites[row["site_id"]],
+                        _PART[row["part"]],
+                    ),
                     row,
                 )
                 for level in ("group", "site")
@@ -64,7 +58,7 @@ def compliance_section(
             "Dues by house, routine and follow-up together",
             ("Site", "House"),
             [
-                ((sites[row["site_id"]], row["house"] or "not named"), row)
+                ((sites[row["site_id"]], row["house"] or tell("not named")), row)
                 for row in rows
                 if row["level"] == "house" and row["part"] == "all"
             ],
@@ -103,15 +97,14 @@ def compliance_section(
 def _grower(growers: Mapping[tuple[str, str], str], row: Row) -> str:
     """The name by the settings, else what the lot list says."""
     listed = row["grower_id"]
-    return growers.get((row["site_id"], listed), listed) or "not listed"
+    return growers.get((row["site_id"], listed), listed) or tell("not listed")
 
 
 def _excused(row: Row) -> str:
-    late = f" ({row['excused_late']})" if row["excused_late"] else ""
-    return f"{row['excused']}{late}"
+    return f"{row['excused']} ({row['excused_late']})" if row["excused_late"] else f"{row['excused']}"
 
 
-_PART: Final = {"all": "both", "routine": "routine", "follow_up": "follow-up"}
+_PART: Final = {"all": tell("both"), "routine": plain("routine"), "follow_up": plain("follow_up")}
 
 
 def _dues_table(caption: str, names: tuple[str, str], rows: Sequence[tuple[tuple[str, str], Row]]) -> Table:
@@ -146,7 +139,7 @@ def procedure_section(
             "Routine samplings and retests of the period, by site",
             ("Site",),
             [
-                (("All sites" if row["level"] == "group" else sites[row["site_id"]],), row)
+                ((tell("All sites") if row["level"] == "group" else sites[row["site_id"]],), row)
                 for row in sorted(rows, key=lambda one: (one["level"], one["site_id"] or ""))
                 if row["level"] in ("group", "site")
             ],
@@ -155,7 +148,7 @@ def procedure_section(
             "The same by house",
             ("Site", "House"),
             [
-                ((sites[row["site_id"]], row["house"] or "not named"), row)
+                ((sites[row["site_id"]], row["house"] or tell("not named")), row)
                 for row in rows
                 if row["level"] == "house"
             ],
@@ -190,8 +183,8 @@ def procedure_section(
                 names[row["site_id"], row["lot_key"]],
                 say_day(row["sampled_on"]),
                 plain(row["purpose"]),
-                f"{row['n_ph']} of {row['min_pots']}",
-                f"{row['n_volume_right']} of {row['min_pots']}",
+                tell("{n} of {all}", n=row["n_ph"], all=row["min_pots"]),
+                tell("{n} of {all}", n=row["n_volume_right"], all=row["min_pots"]),
                 plain(row["calibrated"]),
                 row["meters"] or "–",
                 row["samplers"] or "–",
@@ -245,10 +238,14 @@ def _procedure_table(
                 str(row["volumes_right"]),
                 _of_shown(row, "calibrated", "calibration_not_shown"),
                 _of_shown(row, "spread", "spread_not_shown"),
-                _of_shown(row, "proper", "proper_not_shown")
-                + ("" if row["share_proper"] is None else f" ({say_share(row['share_proper'])})"),
+                _say_proper(row),
                 days(row["longest_gap_days"]),
-                f"{row['lots_started_sampled']} of {row['lots_started']}, {days(row['most_days_to_first'])}",
+                tell(
+                    "{n} of {all}, {longest}",
+                    n=row["lots_started_sampled"],
+                    all=row["lots_started"],
+                    longest=days(row["most_days_to_first"]),
+                ),
             )
             for told, row in rows
         ],
@@ -259,7 +256,15 @@ def _procedure_table(
 def _of_shown(row: Row, name: str, not_shown: str) -> str:
     """Of the samplings that show it; a dash where there was none at all."""
     shown = row["samplings"] - row[not_shown]
-    return f"{row[name]} of {shown}" if shown else "not shown" if row["samplings"] else "–"
+    if shown:
+        return tell("{n} of {all}", n=row[name], all=shown)
+    return plain("not_shown") if row["samplings"] else "–"
+
+
+def _say_proper(row: Row) -> str:
+    told = _of_shown(row, "proper", "proper_not_shown")
+    share = row["share_proper"]
+    return told if share is None else join((told, tell("({share})", share=say_share(share))), " ")
 
 
 def in_period(frames: Mapping[str, pl.DataFrame], period: Period) -> list[dict[str, Any]]:
@@ -269,6 +274,12 @@ def in_period(frames: Mapping[str, pl.DataFrame], period: Period) -> list[dict[s
         for row in rows_of(frames, "samplings")
         if row["lines"] > 0 and row["sampled_on"] >= period.from_on
     ]
+
+
+COUNTED_SINCE: Final = (
+    "Counted since: the lot's start, the last sampling that counted, or what a follow-up was asked for by. After a "
+    "missed due the next one follows by its interval."
+)
 
 
 def late_section(frames: Mapping[str, pl.DataFrame], sites: Mapping[str, str]) -> Section:
@@ -281,7 +292,7 @@ def late_section(frames: Mapping[str, pl.DataFrame], sites: Mapping[str, str]) -
             Head("Site", 14),
             Head("Lot", 10),
             Head("Why", 13),
-            Head("Counted from", 11),
+            Head("Counted since", 11),
             Head("Due", 10),
             Head("Answered", 10),
             Head("It is", 20),
@@ -296,7 +307,7 @@ def late_section(frames: Mapping[str, pl.DataFrame], sites: Mapping[str, str]) -
                 say_day(row["due_on"]),
                 say_day(row["taken_on"]),
                 say_state(row),
-                "yes" if row["is_history"] else "–",
+                plain("yes") if row["is_history"] else "–",
             )
             for row in sorted(
                 rows, key=lambda one: (one["site_id"], order[one["state"]], one["due_on"], one["lot_id"])
@@ -305,32 +316,42 @@ def late_section(frames: Mapping[str, pl.DataFrame], sites: Mapping[str, str]) -
         file="dues",
         empty="Every due of the period was taken on time.",
     )
-    return Section("late", "What was late, missed or open", (), (table,))
+    return Section("late", "What was late, missed or open", (COUNTED_SINCE,), (table,))
 
 
 def say_state(row: Row) -> str:
     """What became of a due, in words."""
     if row["state"] == "late":
-        return f"late by {days(row['days_late'])}"
+        return tell("late by {days}", days=days(row["days_late"]))
     if row["state"] == "open":
-        return f"open, {days(row['days_open'])}" if row["days_open"] else "open, due on the last day"
+        if row["days_open"]:
+            return tell("open, {days}", days=days(row["days_open"]))
+        return tell("open, due on the last day")
     if row["state"] == "excused":
-        late = ", entered late" if row["is_excused_late"] else ""
-        return f"excused until {say_day(row['excused_until'])}{late}"
+        day = say_day(row["excused_until"])
+        if row["is_excused_late"]:
+            return tell("excused until {day}, entered late", day=day)
+        return tell("excused until {day}", day=day)
     if row["state"] == "not_knowable":
-        return f"not knowable, received {say_day(row['known_on'])}"
+        return tell("not knowable, received {day}", day=say_day(row["known_on"]))
     return plain(row["state"])
 
 
 def identity_facts(period: Period, known: Known, attached: Sequence[Attached]) -> tuple[tuple[str, str], ...]:
     """What names this dossier, and nothing of the day on which it was made."""
     return (
-        ("Period", f"{say_day(period.from_on)} to {say_day(period.to_on)}"),
-        ("Sites", period.site_id or "all of the group"),
-        ("As known", f"at the end of {say_day(known.as_of)} (night number {known.number})"),
-        ("Made from", f"the facts with digest {known.facts}"),
-        ("Settings", f"version with SHA-256 {known.settings_sha256}"),
-        ("Ledger", f"up to line {known.line}, whose SHA-256 is {known.line_sha256}"),
-        ("Index", f"index.csv with SHA-256 {attached[0].sha256}"),
-        ("Judged by", f"Leachbook {known.leachbook}"),
+        (tell("Period"), say_span(period.from_on, period.to_on)),
+        (tell("Sites"), period.site_id or tell("all of the group")),
+        (
+            tell("As known"),
+            tell("at the end of {day} (night number {n})", day=say_day(known.as_of), n=known.number),
+        ),
+        (tell("Made from"), tell("the facts with digest {digest}", digest=known.facts)),
+        (tell("Settings"), tell("version with SHA-256 {hash}", hash=known.settings_sha256)),
+        (
+            tell("Ledger"),
+            tell("up to line {n}, whose SHA-256 is {hash}", n=known.line, hash=known.line_sha256),
+        ),
+        (tell("Index"), tell("index.csv with SHA-256 {hash}", hash=attached[0].sha256)),
+        (tell("Judged by"), f"Leachbook {known.leachbook}"),
     )

@@ -4,16 +4,19 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
+from decimal import ROUND_HALF_UP, Decimal
 from typing import Any, Final
 
 import polars as pl
 
 from pipeline.audit.evidence import Attached, Period
-from pipeline.audit.sheet import Block, Head, Row, Section, Table, days, make_table, plain, say, say_day
+from pipeline.audit.messages import join, plain, shared, tell, tell_many
+from pipeline.audit.sheet import Block, Head, Row, Section, Table, days, make_table, say, say_day, say_span
 from pipeline.audit.timeline import draw_timeline
 from pipeline.audit.view import in_period, rows_of
 from pipeline.intake.line_ranges import say_lines
-from pipeline.reports.formats import format_number, load_phrases
+from pipeline.languages import Tongue
+from pipeline.reports.formats import load_phrases
 
 Key = tuple[str, str]
 MOST_LOTS: Final = 600
@@ -38,9 +41,17 @@ _HOW_TO_FOLLOW: Final = (
 
 
 def lots_section(
-    frames: Mapping[str, pl.DataFrame], sites: Mapping[str, str], period: Period, *, is_whole: bool = False
+    frames: Mapping[str, pl.DataFrame],
+    sites: Mapping[str, str],
+    period: Period,
+    tongue: Tongue,
+    *,
+    is_whole: bool = False,
 ) -> Section:
-    """A block for each lot: facts, timeline, samplings with figures and lines; `is_whole`: however many they are."""
+    """A block for each lot: facts, timeline, samplings with figures and lines; `is_whole`: however many they are.
+
+    tongue: of the timelines, which are drawn with their words.
+    """
     dues, gaps, samplings = (
         _by_lot(rows)
         for rows in (rows_of(frames, "dues"), rows_of(frames, "gaps"), in_period(frames, period))
@@ -63,22 +74,37 @@ def lots_section(
             Block(
                 f"{lot['lot_id']}  {lot['crop']}{_cultivar(lot)}",
                 (
-                    (
-                        f"{sites[lot['site_id']]}, {_house(lot['house'])}, {_container(lot['container_class'])}, "
-                        f"{plain(lot['start_kind']) if lot['start_kind'] else 'started'} "
-                        f"{say_day(lot['started_on'])}, "
-                        f"{_end(lot)}, {say(lot['plants'])} plants."
+                    tell(
+                        "{site}, {house}, {container}, {began} {start}, {end}, {plants} plants.",
+                        site=sites[lot["site_id"]],
+                        house=_house(lot["house"]),
+                        container=_container(lot["container_class"]),
+                        began=plain(lot["start_kind"]) if lot["start_kind"] else tell("started"),
+                        start=say_day(lot["started_on"]),
+                        end=_end(lot),
+                        plants=say(lot["plants"]),
                     ),
                     _tell(compliance[key], dues[key]),
                 ),
                 draw_timeline(
-                    lot["lot_id"], period.from_on, period.to_on, lot, dues[key], samplings[key], gaps[key]
+                    tongue,
+                    lot["lot_id"],
+                    period.from_on,
+                    period.to_on,
+                    lot,
+                    dues[key],
+                    samplings[key],
+                    gaps[key],
                 ),
                 _samplings_table(lot, shown, len(samplings[key]) - len(shown), figures, places),
             )
         )
     more = frames["lots"].height - len(lots)
-    told = f"{more:,} more lots, with fewer dues that were late, missed or open, or none, are in the attached tables."
+    told = tell_many(
+        "{n} more lot, with fewer dues that were late, missed or open, or none, is in the attached tables.",
+        "{n} more lots, with fewer dues that were late, missed or open, or none, are in the attached tables.",
+        more,
+    )
     return Section(
         "lots", "Each lot", (_KEY_OF_TIMELINES, _HOW_TO_FOLLOW, *((told,) if more else ())), (), tuple(blocks)
     )
@@ -98,16 +124,19 @@ def _choose(
 
 def _house(name: str | None) -> str:
     if name is None:
-        return "no house named"
-    return name if name.lower().startswith(("house", "haus", "casa", "nave")) else f"house {name}"
+        return tell("no house named")
+    named = name.lower().startswith(("house", "haus", "casa", "nave"))
+    return name if named else tell("house {name}", name=name)
 
 
 def _container(code: str) -> str:
-    return load_phrases("en").name("container", code)
+    return shared(load_phrases("en").name("container", code), f"container.{code}")
 
 
 def _end(lot: Row) -> str:
-    return "no end listed" if lot["ends_on"] is None else f"ends {say_day(lot['ends_on'])}"
+    if lot["ends_on"] is None:
+        return tell("no end listed")
+    return tell("ends {day}", day=say_day(lot["ends_on"]))
 
 
 def _cultivar(lot: Row) -> str:
@@ -134,24 +163,30 @@ def _places(frames: Mapping[str, pl.DataFrame]) -> dict[tuple[Any, ...], str]:
         at = (row["site_id"], row["lot_id"], row["sampled_on"], row["purpose"])
         lines[at][row["file_id"]] += range(row["line_from"], row["line_to"] + 1)
     return {
-        at: "; ".join(f"no. {file_id} {say_lines(sorted(numbers))}" for file_id, numbers in files.items())
+        at: join((_say_lines(file_id, sorted(numbers)) for file_id, numbers in files.items()), "; ")
         for at, files in lines.items()
     }
+
+
+def _say_lines(file_id: int, numbers: list[int]) -> str:
+    told = say_lines(numbers).removeprefix("lines ").removeprefix("line ")
+    if len(numbers) == 1:
+        return tell("no. {file} line {line}", file=file_id, line=told)
+    return tell("no. {file} lines {lines}", file=file_id, lines=told)
 
 
 def _tell(row: Row, dues: Sequence[Row]) -> str:
     """What became of a lot's dues, in one line."""
     states = Counter(one["state"] for one in dues)
     words = ("on_time", "late", "missed", "open", "excused", "not_knowable")
-    told = ", ".join(f"{states[word]} {plain(word)}" for word in words if states[word])
-    first = (
-        ""
-        if row["most_days_to_first"] is None
-        else f" First sampling after {days(row['most_days_to_first'])}."
-    )
-    gap = "" if row["longest_gap_days"] is None else f" Longest gap {days(row['longest_gap_days'])}."
-    due = f"{row['dues']} due{'' if row['dues'] == 1 else 's'}"
-    return f"{due}{f': {told}' if told else ''}.{gap}{first}"
+    parts = [join((str(states[word]), plain(word)), " ") for word in words if states[word]]
+    due = tell_many("{n} due", "{n} dues", row["dues"])
+    told = [join((due, join(parts)), ": ") if parts else due]
+    if row["longest_gap_days"] is not None:
+        told.append(tell("Longest gap {days}", days=days(row["longest_gap_days"])))
+    if row["most_days_to_first"] is not None:
+        told.append(tell("First sampling after {days}", days=days(row["most_days_to_first"])))
+    return join((join(told, ". "), "."), "")
 
 
 def _samplings_table(
@@ -170,13 +205,15 @@ def _samplings_table(
             (
                 say_day(row["sampled_on"]),
                 plain(row["purpose"]),
-                f"{row['n_ph']} of {row['min_pots']}",
+                tell("{n} of {all}", n=row["n_ph"], all=row["min_pots"]),
                 _figure(figures[at].get("ph")),
                 _figure(figures[at].get("ec")),
-                f"{row['n_volume_right']} of {row['min_pots']}",
+                tell("{n} of {all}", n=row["n_volume_right"], all=row["min_pots"]),
                 plain(row["calibrated"]),
                 plain(row["proper"]),
-                places.get(at, "–") + (", corrected" if row["is_corrected"] else ""),
+                join((places.get(at, "–"), tell("corrected")))
+                if row["is_corrected"]
+                else places.get(at, "–"),
             )
         )
     table = make_table(
@@ -196,7 +233,15 @@ def _samplings_table(
         file="samplings",
         kind="lot",
     )
-    more = f"{left:,} more samplings are in the attached samplings.csv." if left else table.more
+    more = (
+        tell_many(
+            "{n} more sampling is in the attached samplings.csv.",
+            "{n} more samplings are in the attached samplings.csv.",
+            left,
+        )
+        if left
+        else table.more
+    )
     return Table(table.caption, table.heads, table.rows, table.empty, more, table.kind)
 
 
@@ -204,10 +249,20 @@ def _figure(row: Row | None) -> str:
     if row is None or row["mean"] is None:
         return "–"
     least = "≥ " if row["is_at_least"] and row["side"] == "high" else "≤ " if row["is_at_least"] else ""
-    target = "" if row["low"] is None else f", {float(row['low']):g}–{float(row['high']):g}"
-    verdict = row["verdict"] or row["not_judged_why"]
-    side = f" {row['side']}" if row["side"] in ("low", "high") else ""
-    return f"{least}{format_number(row['mean'], 2)}{target}: {plain(verdict)}{side}"
+    values: dict[str, Any] = {
+        "least": least,
+        "mean": Decimal(repr(row["mean"])).quantize(Decimal("0.01"), ROUND_HALF_UP),
+        "verdict": _verdict(row),
+    }
+    if row["low"] is None:
+        return tell("{least}{mean:.2f}: {verdict}", **values)
+    low, high = float(row["low"]), float(row["high"])
+    return tell("{least}{mean:.2f}, {low:g}–{high:g}: {verdict}", low=low, high=high, **values)
+
+
+def _verdict(row: Row) -> str:
+    verdict = plain(row["verdict"] or row["not_judged_why"])
+    return join((verdict, plain(row["side"])), " ") if row["side"] in ("low", "high") else verdict
 
 
 def evidence_section(frames: Mapping[str, pl.DataFrame], sites: Mapping[str, str]) -> Section:
@@ -262,10 +317,11 @@ def evidence_section(frames: Mapping[str, pl.DataFrame], sites: Mapping[str, str
         "evidence",
         "Evidence index",
         (
-            (
-                f"{len(rows)} files with {lines:,} lines. Of each file, lines are the sum over what became of them: "
-                "nothing is lost. The archive keeps each file under its SHA-256, at archive/files/<first two "
-                "signs>/<SHA-256>."
+            tell(
+                "{files} files with {lines} lines. Of each file, lines are the sum over what became of them: nothing "
+                "is lost. The archive keeps each file under its SHA-256, at archive/files/<first two signs>/<SHA-256>.",
+                files=len(rows),
+                lines=lines,
             ),
         ),
         (table,),
@@ -307,11 +363,9 @@ def policy_section(
         [
             (
                 name,
-                value or "none",
-                unit or "–",
-                _ORIGIN[origin]
-                + (f": {source}" if source else "")
-                + (f" (default {default})" if default else ""),
+                value or tell("none"),
+                shared(unit) if unit else "–",
+                _say_origin(origin, source, default),
                 _say_where(where, spans, sites),
             )
             for (name, value, unit, origin, source, default), where in shown.items()
@@ -322,11 +376,10 @@ def policy_section(
         "policy",
         "Policy in force",
         (
-            (
-                f"A due is judged by the policy in force on the day from which it is counted. All {table.rows:,} "
-                "values "
-                "with their origins are in policy.csv; the settings files are in the archive under the hashes of "
-                "settings.csv."
+            tell(
+                "A due is judged by the policy in force on the day from which it is counted. All {n} values with their "
+                "origins are in policy.csv; the settings files are in the archive under the hashes of settings.csv.",
+                n=table.rows,
             ),
         ),
         (made,),
@@ -335,22 +388,36 @@ def policy_section(
 
 def _name_value(row: Row) -> str:
     """What a value means; one of a container class names that."""
-    name = str(row["name"])
+    name, meaning = str(row["name"]), shared(str(row["meaning"]))
     if name.startswith("containers."):
-        return f"{_container(name.split('.')[1])}: {row['meaning']}"
-    return f"{name}: {row['meaning']}" if name.startswith(("target ", "crop ")) else str(row["meaning"])
+        return join((_container(name.split(".")[1]), meaning), ": ")
+    return join((name, meaning), ": ") if name.startswith(("target ", "crop ")) else meaning
+
+
+def _say_origin(origin: str, source: str, default: str) -> str:
+    told: str = tell(_ORIGIN[origin])
+    if source:
+        told = join((told, shared(source)), ": ")
+    return join((told, tell("(default {default})", default=default)), " ") if default else told
 
 
 def _say_where(where: Sequence[Any], spans: set[Any], sites: Mapping[str, str]) -> str:
     """At which sites and on which days a value holds, as short as can be."""
     if set(where) == spans:
-        return "everywhere, all the time"
+        return tell("everywhere, all the time")
     by_days: dict[tuple[Any, Any], list[str]] = defaultdict(list)
     for site_id, first, last in where:
         by_days[first, last].append(sites[site_id])
-    return "; ".join(
-        f"{'all sites' if len(names) == len(sites) else ', '.join(names)} {say_day(first)} to {say_day(last)}"
-        for (first, last), names in by_days.items()
+    return join(
+        (
+            tell(
+                "{sites}, {days}",
+                sites=tell("all sites") if len(names) == len(sites) else ", ".join(names),
+                days=say_span(first, last),
+            )
+            for (first, last), names in by_days.items()
+        ),
+        "; ",
     )
 
 
@@ -367,7 +434,7 @@ def attachments_section(attached: Sequence[Attached]) -> Section:
     table = make_table(
         "Tables attached to this PDF",
         [Head("File", 15), Head("Rows", 8, True), Head("Holds", 42), Head("SHA-256", 35)],
-        [(one.file, f"{one.rows:,}", one.about, one.sha256) for one in attached],
+        [(one.file, str(one.rows), tell(one.about), one.sha256) for one in attached],
         file="index",
         kind="evidence",
     )
@@ -392,3 +459,6 @@ _HOW_TO_VERIFY: Final = (
         "to the archived file."
     ),
 )
+
+PARAGRAPHS: Final = (_KEY_OF_TIMELINES, _HOW_TO_FOLLOW, *_HOW_TO_VERIFY)
+"""Sentences that stand in constants here, for the catalogs of other languages."""

@@ -9,11 +9,24 @@ from typing import Any, Final
 import polars as pl
 
 from pipeline.audit.evidence import Period
+from pipeline.audit.messages import join, plain, tell, tell_many
 from pipeline.audit.meter_chart import draw_meter
 from pipeline.audit.sentences import QUESTIONS
-from pipeline.audit.sheet import Block, Head, Row, Section, Table, make_table, plain, say, say_day
+from pipeline.audit.sheet import (
+    Block,
+    Head,
+    Row,
+    Section,
+    Table,
+    make_table,
+    say,
+    say_day,
+    say_place,
+    say_span,
+)
 from pipeline.audit.view import rows_of
 from pipeline.intake.line_ranges import say_lines
+from pipeline.languages import Tongue
 from pipeline.reports.pages import shorten
 
 LONGEST_TEXT: Final = 160
@@ -41,12 +54,12 @@ def record_sections(frames: Mapping[str, pl.DataFrame], sites: Mapping[str, str]
                 sites[row["site_id"]],
                 row["lot_id"],
                 quantity[row["quantity"]],
-                row["side"],
+                plain(row["side"]),
                 say_day(row["out_on"]),
                 say_day(row["last_out_on"]),
                 str(row["samplings"]),
-                plain(row["treatments"]),
-                say_day(row["closed_on"]) if row["closed_on"] else "not in the period",
+                _treatments(row["treatments"]),
+                say_day(row["closed_on"]) if row["closed_on"] else tell("not in the period"),
             )
             for row in rows_of(frames, "closings")
         ],
@@ -73,7 +86,7 @@ def record_sections(frames: Mapping[str, pl.DataFrame], sites: Mapping[str, str]
                 say(row["reason"]),
                 say(row["person"]),
                 say_day(row["entered_on"]),
-                f"no. {row['file_id']} line {row['line']}",
+                say_place(row["file_id"], row["line"]),
             )
             for row in rows_of(frames, "excuses")
         ],
@@ -93,14 +106,22 @@ def record_sections(frames: Mapping[str, pl.DataFrame], sites: Mapping[str, str]
         [
             (
                 sites[row["site_id"]],
-                f"{plain(row['kind'])}, {row['fate']}",
-                f"no. {row['file_id']} {row['file']} line {row['line']}, {say_day(row['received_on'])}",
+                join((plain(row["kind"]), plain(row["fate"]))),
+                tell(
+                    "no. {file} {name} line {line}, {day}",
+                    file=row["file_id"],
+                    name=row["file"],
+                    line=row["line"],
+                    day=say_day(row["received_on"]),
+                ),
                 shorten(row["text"] or "–", LONGEST_TEXT),
                 say_day(row["changed_on"]),
                 "–"
                 if row["by_file_id"] is None
-                else f"no. {row['by_file_id']} line {row['by_line']}, {say_day(row['by_received_on'])}",
-                "withdrawn" if row["by_text"] is None else shorten(row["by_text"], LONGEST_TEXT),
+                else join(
+                    (say_place(row["by_file_id"], row["by_line"]), say_day(row["by_received_on"])),
+                ),
+                plain("withdrawn") if row["by_text"] is None else shorten(row["by_text"], LONGEST_TEXT),
             )
             for row in rows_of(frames, "corrections")
         ],
@@ -154,6 +175,14 @@ _QUESTIONS: Final = (
 )
 
 
+def _treatments(text: str | None) -> str:
+    """What was done and when, as the query lists it: `acid_feed 2026-04-01, leaching 2026-04-03`."""
+    if text is None:
+        return "–"
+    done = (one.rsplit(" ", 1) for one in text.split(", "))
+    return join(join((plain(what), day), " ") for what, day in done)
+
+
 def _held_table(frames: Mapping[str, pl.DataFrame], sites: Mapping[str, str]) -> Table:
     grouped: dict[tuple[str, str, int, str], list[int]] = defaultdict(list)
     for row in rows_of(frames, "held"):
@@ -162,7 +191,12 @@ def _held_table(frames: Mapping[str, pl.DataFrame], sites: Mapping[str, str]) ->
         "Held lines by file and cause",
         [Head("Site", 14), Head("File", 26), Head("Lines", 20), Head("Why", 40)],
         [
-            (sites.get(site_id, site_id), f"no. {file_id} {file}", _say_lines(lines), sentence)
+            (
+                sites.get(site_id, site_id),
+                tell("no. {file} {name}", file=file_id, name=file),
+                _say_lines(lines),
+                sentence,
+            )
             for (site_id, file, file_id, sentence), lines in grouped.items()
         ],
         file="held",
@@ -182,8 +216,8 @@ def _question_table(frames: Mapping[str, pl.DataFrame], sites: Mapping[str, str]
     of_sites = [
         (
             sites[row["site_id"]],
-            "all",
-            f"{say_day(row['from_on'])} to {say_day(row['until_on'])}",
+            tell("all"),
+            say_span(row["from_on"], row["until_on"]),
             row["sentence"],
         )
         for row in rows_of(frames, "site_questions")
@@ -213,7 +247,7 @@ def _people_section(frames: Mapping[str, pl.DataFrame], sites: Mapping[str, str]
                 row["sampler"],
                 str(row["samplings"]),
                 say(row["role"]),
-                say_day(row["trained_on"]) if row["is_list_sent"] else "no list sent",
+                say_day(row["trained_on"]) if row["is_list_sent"] else tell("no list sent"),
                 say(row["trained_by"]),
             )
             for row in rows_of(frames, "people")
@@ -230,7 +264,7 @@ def _people_section(frames: Mapping[str, pl.DataFrame], sites: Mapping[str, str]
                 row["lot_id"],
                 say(row["crop"]),
                 say_day(row["planted_on"]),
-                f"no. {row['file_id']} line {row['line']}",
+                say_place(row["file_id"], row["line"]),
             )
             for row in planted
             if not row["is_listed"]
@@ -239,18 +273,27 @@ def _people_section(frames: Mapping[str, pl.DataFrame], sites: Mapping[str, str]
     )
     senders = {row["site_id"] for row in planted}
     silent = ", ".join(name for site_id, name in sites.items() if site_id not in senders)
-    told = f"{len(planted)} planted lots of the period were held against the lot lists. " + (
-        f"No planting list of the period from {silent}: whether their lot list is complete cannot be shown."
-        if silent
-        else ""
-    )
-    return Section(
-        "people", "People, and whether the lot list is complete", (told.strip(),), (people, missing)
-    )
+    told = [
+        tell_many(
+            "{n} planted lot of the period was held against the lot lists.",
+            "{n} planted lots of the period were held against the lot lists.",
+            len(planted),
+        )
+    ]
+    if silent:
+        told.append(
+            tell(
+                "No planting list of the period from {sites}: whether their lot list is complete cannot be shown.",
+                sites=silent,
+            )
+        )
+    return Section("people", "People, and whether the lot list is complete", tuple(told), (people, missing))
 
 
-def meters_section(frames: Mapping[str, pl.DataFrame], sites: Mapping[str, str], period: Period) -> Section:
-    """The checks of each meter over the period."""
+def meters_section(
+    frames: Mapping[str, pl.DataFrame], sites: Mapping[str, str], period: Period, tongue: Tongue
+) -> Section:
+    """The checks of each meter over the period. tongue: of the charts, which are drawn with their words."""
     by_meter: dict[tuple[str, str], list[dict[str, Any]]] = defaultdict(list)
     for row in rows_of(frames, "meters"):
         by_meter[row["site_id"], row["meter_id"].lower()].append(row)
@@ -260,14 +303,17 @@ def meters_section(frames: Mapping[str, pl.DataFrame], sites: Mapping[str, str],
         failed = [row for row in checks if not row["is_accepted"]]
         blocks.append(
             Block(
-                f"{sites[site_id]}, meter {meter}",
+                tell("{site}, meter {meter}", site=sites[site_id], meter=meter),
                 (
-                    (
-                        f"{len(checks)} checks, {len(failed)} not accepted; last on "
-                        f"{say_day(checks[-1]['calibrated_on'])}."
+                    tell_many(
+                        "{n} check, {failed} not accepted; last on {day}.",
+                        "{n} checks, {failed} not accepted; last on {day}.",
+                        len(checks),
+                        failed=len(failed),
+                        day=say_day(checks[-1]["calibrated_on"]),
                     ),
                 ),
-                draw_meter(meter, period.from_on, period.to_on, checks),
+                draw_meter(tongue, meter, period.from_on, period.to_on, checks),
                 None
                 if not failed
                 else make_table(
@@ -287,7 +333,7 @@ def meters_section(frames: Mapping[str, pl.DataFrame], sites: Mapping[str, str],
                             say(row["slope_pct"]),
                             say(row["offset_mv"]),
                             _failures(row),
-                            f"no. {row['file_id']} line {row['line']}",
+                            say_place(row["file_id"], row["line"]),
                         )
                         for row in failed
                     ],
@@ -298,21 +344,25 @@ def meters_section(frames: Mapping[str, pl.DataFrame], sites: Mapping[str, str],
     senders = {site_id for site_id, _ in by_meter}
     silent = ", ".join(name for site_id, name in sites.items() if site_id not in senders)
     told = (
-        "Dots are checks that were accepted, crosses those that were not; dashed lines are the policy's limits.",
+        tell(
+            "Dots are checks that were accepted, crosses those that were not; dashed lines are the policy's limits."
+        ),
     )
-    more = (f"No check in the period from {silent}.",) if silent else ()
+    more = (tell("No check in the period from {sites}.", sites=silent),) if silent else ()
     return Section("meters", "Meters: checks with slope and offset", (*told, *more), (), tuple(blocks))
 
 
 def _failures(row: Row) -> str:
-    told = [
-        word
-        for name, word in (
-            ("is_slope_failed", "slope"),
-            ("is_offset_failed", "offset"),
-            ("is_buffer_failed", "buffer"),
-            ("is_ec_failed", "EC standard"),
-        )
-        if row[name]
-    ]
-    return ", ".join(told) or "called failed by the site"
+    told = [word for name, word in _FAILURES.items() if row[name]]
+    return join(told) if told else tell("called failed by the site")
+
+
+_FAILURES: Final = {
+    "is_slope_failed": tell("slope"),
+    "is_offset_failed": tell("offset"),
+    "is_buffer_failed": tell("buffer"),
+    "is_ec_failed": tell("EC standard"),
+}
+
+PARAGRAPHS: Final = (*_HELD, *_QUESTIONS)
+"""Sentences that stand in constants here, for the catalogs of other languages."""

@@ -11,8 +11,10 @@ import pikepdf
 from tests.home import (
     GOOD_PH,
     GOOD_PH_2,
+    GROUP,
     LOTS,
     READINGS_HEADER,
+    SITE,
     Ran,
     drop,
     make_home,
@@ -26,9 +28,10 @@ NIGHTS = (date(2026, 4, 2), date(2026, 4, 6), date(2026, 4, 20))
 MARCH = READINGS_HEADER + pots("H-1", "2026-03-08", GOOD_PH) + pots("H-2", "2026-03-06", GOOD_PH_2, ec="3.00")
 
 
-def make_audited_home(home: Path) -> Path:
+def make_audited_home(home: Path, *, group: str = GROUP, site: str = SITE) -> Path:
     """Two nights, of 2 and of 6 April; the second brings a corrected pH and a formula as a note."""
-    make_home(home, **{"readings_2026-03-08.csv": MARCH})
+    make_home(home, site=site, **{"readings_2026-03-08.csv": MARCH})
+    (home / "leachbook.toml").write_text(group, encoding="utf-8")
     night(home, NIGHTS[0])
     corrected = MARCH.replace("H-1,2026-03-08,routine,1,5.7,", "H-1,2026-03-08,routine,1,5.6,")
     drop(home, "readings_2026-04-05.csv", corrected.replace(",50,M1,\n", ",50,M1,=1+1\n", 1))

@@ -8,7 +8,9 @@ import pytest
 
 from pipeline.audit.meter_chart import draw_meter
 from pipeline.audit.timeline import WIDTH, Lane, draw_timeline
+from pipeline.languages import load_tongue
 
+ENGLISH = load_tongue("en")
 FROM, TO = date(2026, 3, 2), date(2026, 4, 6)
 LOT = {"stands_from": date(2026, 3, 2), "ends_on": date(2026, 3, 30)}
 TEXT = "{http://www.w3.org/2000/svg}text"
@@ -24,7 +26,7 @@ def sampling(**more: Any) -> dict[str, Any]:
 
 
 def drawn(*, dues: Any = (), samplings: Any = (), gaps: Any = ()) -> tuple[ET.Element, str]:
-    chart = draw_timeline("A", FROM, TO, LOT, dues, samplings, gaps)
+    chart = draw_timeline(ENGLISH, "A", FROM, TO, LOT, dues, samplings, gaps)
     return ET.fromstring(chart.svg), chart.alt  # noqa: S314 (drawn by us)
 
 
@@ -87,7 +89,7 @@ def check(on: date, slope: float | None, *, is_accepted: bool = True) -> dict[st
 
 def test_a_failed_check_is_a_cross_and_limits_are_drawn() -> None:
     checks = [check(date(2026, 3, 16), 97.5), check(date(2026, 3, 30), 84, is_accepted=False)]
-    chart = draw_meter("M1", FROM, TO, checks)
+    chart = draw_meter(ENGLISH, "M1", FROM, TO, checks)
     svg = ET.fromstring(chart.svg)  # noqa: S314
     assert {"85", "105", "-30", "30"} <= set(words(svg))
     assert len(list(svg.iter("{http://www.w3.org/2000/svg}circle"))) == 1

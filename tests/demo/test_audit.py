@@ -13,6 +13,7 @@ from pipeline.audit import view_lots
 from pipeline.audit.evidence import Period, attach
 from pipeline.audit.known import open_known
 from pipeline.audit.run import look_back
+from pipeline.languages import load_tongue
 from pipeline.warehouse.connect import Connection
 
 FROM, TO = date(2026, 1, 1), date(2026, 4, 6)
@@ -115,8 +116,8 @@ def test_of_too_many_lots_those_with_most_dues_not_on_time_are_printed(
 ) -> None:
     sites = {name: name for name in looked[1]["lots"]["site_id"]}
     monkeypatch.setattr(view_lots, "MOST_LOTS", 2)
-    cut = view_lots.lots_section(looked[1], sites, Period(FROM, TO, None))
+    cut = view_lots.lots_section(looked[1], sites, Period(FROM, TO, None), load_tongue("en"))
     assert [block.title.split()[0] for block in cut.blocks] == ["ER-214", "LA-01"]
     assert cut.paragraphs[-1].startswith("69 more lots, ")
-    whole = view_lots.lots_section(looked[1], sites, Period(FROM, TO, None), is_whole=True)
+    whole = view_lots.lots_section(looked[1], sites, Period(FROM, TO, None), load_tongue("en"), is_whole=True)
     assert len(whole.blocks) == 71

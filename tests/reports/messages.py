@@ -19,6 +19,20 @@ from babel.messages.catalog import Catalog
 from babel.messages.pofile import write_po
 
 from pipeline.assets import reference_folder
+from pipeline.audit import (
+    draw,
+    meter_chart,
+    pages,
+    sheet,
+    since,
+    standards,
+    timeline,
+    view_lots,
+    view_records,
+)
+from pipeline.audit import messages as dossier
+from pipeline.audit import view as view_of_period
+from pipeline.audit.evidence import ABOUT
 from pipeline.languages import DECIMAL_MARK, NAMES
 from pipeline.programme import calendar_words
 from pipeline.reports import wording as wording_facade
@@ -51,6 +65,9 @@ _MODULES: Final = (
     wording_reasons,
     wording_rereads,
     wording_site,
+)
+_OF_DOSSIERS: Final = (
+    *(view_of_period, view_lots, view_records, sheet, pages, standards, timeline, meter_chart, draw, since),
 )
 # What stands in tables of the code and is said through a name.
 _TABLES: Final = (
@@ -111,6 +128,7 @@ def list_messages() -> list[Said]:
                 *map(Said, _policy()),
                 *map(Said, _options()),
                 *map(Said, _frequencies()),
+                *(Said(one.english, one.plural, dossier.CONTEXT) for one in _in_dossiers()),
             ]
         )
     )
@@ -144,6 +162,57 @@ def _in_code() -> Iterator[Said]:
             elif isinstance(node.func, ast.Attribute) and node.func.attr == "many":
                 assert len(texts) == 2, ast.unparse(node)
                 yield Said(texts[0], texts[1])
+
+
+def _in_dossiers() -> Iterator[Said]:
+    """Messages of tell and tell_many, headings, captions, titles, and what stands in tables of the dossier's code."""
+    for module in _OF_DOSSIERS:
+        assert module.__file__ is not None
+        for node in ast.walk(ast.parse(Path(module.__file__).read_text("utf-8"))):
+            if not isinstance(node, ast.Call) or not isinstance(node.func, ast.Name):
+                continue
+            texts = [
+                one.value for one in node.args if isinstance(one, ast.Constant) and isinstance(one.value, str)
+            ]
+            yield from (
+                Said(one.value.value)
+                for one in node.keywords
+                if one.arg == "empty"
+                and isinstance(one.value, ast.Constant)
+                and isinstance(one.value.value, str)
+            )
+            if node.func.id in ("tell", "Head", "make_table", "_dues_table", "_procedure_table") and texts:
+                yield Said(texts[0])
+            elif node.func.id == "tell_many":
+                yield Said(texts[0], texts[1])
+            elif node.func.id == "Section" and len(texts) > 1:
+                yield Said(texts[1])
+            if node.func.id == "Section" and len(node.args) > 2 and isinstance(node.args[2], ast.Tuple):
+                yield from (
+                    Said(one.value)
+                    for one in node.args[2].elts
+                    if isinstance(one, ast.Constant) and isinstance(one.value, str)
+                )
+            if node.func.id in ("_dues_table", "_procedure_table"):
+                yield from (
+                    Said(one.value)
+                    for one in ast.walk(node.args[1])
+                    if isinstance(one, ast.Constant) and isinstance(one.value, str)
+                )
+    yield from map(Said, ("None.", *dossier.WORDS, *_of_dossier_tables()))
+
+
+def _of_dossier_tables() -> Iterator[str]:
+    yield from (head.text for head in view_of_period._COUNTS)
+    yield from (*view_lots._ORIGIN.values(), *standards._KNOWN.values(), *since._COUNTS.values())
+    for texts in (view_lots.PARAGRAPHS, view_records.PARAGRAPHS, (view_of_period.COUNTED_SINCE,)):
+        yield from texts
+    yield from ABOUT.values()
+    for point in standards.load_points():
+        # what others call their standards stays as it is
+        if not point.standard.startswith(("ISO", "USGS")) or " and " in point.standard:
+            yield point.standard
+        yield from (point.point, point.where)
 
 
 def _policy() -> Iterable[str]:
