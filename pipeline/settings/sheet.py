@@ -123,7 +123,7 @@ def read_export(site: SiteSettings, number: int, header: Sequence[str] | None = 
     measures in mL and °C. Raises IndexError where the site has no such export.
     """
     if number in _COLUMNS:
-        return _sheet_export(number, header, order_of_days(site.date_format))
+        return _sheet_export(number, header, order_of_days(site.date_format), _words_of_condition(site))
     if number < 1:
         raise IndexError(number)
     return site.exports[number - 1]
@@ -152,7 +152,21 @@ def order_of_days(date_format: str) -> DayOrder | None:
     return "day_first" if directives.index("d") < directives.index("m") else "month_first"
 
 
-def _sheet_export(number: int, header: Sequence[str] | None, order: DayOrder | None) -> SheetExport:
+def _words_of_condition(site: SiteSettings) -> dict[str, str]:
+    """What the site's own readings call healthy and affected, where they agree, and the sheet's words before them."""
+    words: dict[str, str] = {}
+    split: set[str] = set()
+    for export in site.exports:
+        if export.kind == "readings":
+            for word, meaning in export.values.get("condition", {}).items():
+                if words.setdefault(word.casefold(), meaning) != meaning:
+                    split.add(word.casefold())
+    return {word: meaning for word, meaning in words.items() if word not in split} | dict(_CONDITION_WORDS)
+
+
+def _sheet_export(
+    number: int, header: Sequence[str] | None, order: DayOrder | None, condition: Mapping[str, str]
+) -> SheetExport:
     columns = {}
     for field, names in _COLUMNS[number].items():
         found = _named(names, header)
@@ -167,7 +181,7 @@ def _sheet_export(number: int, header: Sequence[str] | None, order: DayOrder | N
         total_words=(),
         numbers_pots=True if number == SHEET_READINGS else None,
         columns=columns,
-        values={"condition": dict(_CONDITION_WORDS)} if number == SHEET_READINGS else {},
+        values={"condition": dict(condition)} if number == SHEET_READINGS else {},
         day_order=order,
     )
 

@@ -37,7 +37,7 @@ from tests.intake.filled_sheets import (
     template,
     write,
 )
-from tests.intake.samples import READING_COLUMNS, make_site, translate_text
+from tests.intake.samples import READING_COLUMNS, make_export, make_site, translate_text
 
 DIALECTS = [
     ("utf-8-sig", ",", csv.QUOTE_MINIMAL),
@@ -325,6 +325,28 @@ def test_a_whole_line() -> None:
 def test_conditions(words: str, condition: str | None) -> None:
     row, problems = one_line(condition=words)
     assert (row["condition"], problems) == (condition, [])
+
+
+@pytest.mark.parametrize(
+    ("words", "condition"),
+    [
+        ("Gesund", "healthy"),
+        ("gelb", "affected"),
+        # the sheet's own words go before those of an export
+        ("h", "healthy"),
+        # what two exports mean differently is no word here
+        ("schlapp", None),
+    ],
+)
+def test_what_a_site_s_readings_call_healthy_is_known_on_the_sheet_too(
+    words: str, condition: str | None
+) -> None:
+    exports = (
+        make_export(values={"condition": {"gesund": "healthy", "h": "affected", "schlapp": "affected"}}),
+        make_export(values={"condition": {"gelb": "affected", "schlapp": "healthy"}}),
+    )
+    row, problems = one_line(make_site(exports=exports), condition=words)
+    assert (row["condition"], len(problems)) == (condition, 0 if condition else 1)
 
 
 @pytest.mark.parametrize(
