@@ -49,7 +49,7 @@ def show(value: object) -> str:
         case bool():
             text = str(value).lower()
         case str():
-            text = '"' + value.replace("\n", " ") + '"'
+            text = '"' + re.sub(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]+", " ", value) + '"'
         case Decimal() | int() | date():
             text = str(value)
         case dict():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ipaddress
+import re
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from typing import Annotated, Any, Final, Literal
@@ -13,7 +14,7 @@ from pydantic_core import PydanticCustomError
 from pipeline.errors import SettingsProblem
 from pipeline.settings.addresses import Email
 from pipeline.settings.explain import show
-from pipeline.settings.policy import Frozen, Number, Text, Whole
+from pipeline.settings.policy import Frozen, Name, Number, Text, Whole
 
 PASSWORD_NAME: Final = "LEACHBOOK_SMTP_PASSWORD"  # noqa: S105  the name of a variable
 PORTS: Final = {"starttls": 587, "tls": 465, "none": 25}
@@ -31,6 +32,12 @@ def _check_host(text: str) -> str:
     return text
 
 
+def _check_variable(text: str) -> str:
+    if not re.fullmatch(r"[A-Za-z_][A-Za-z0-9_]*", text):
+        raise _refuse(f'the name of a variable, like "{PASSWORD_NAME}",')
+    return text
+
+
 def _check_link(text: str) -> str:
     if any(letter.isspace() or not letter.isprintable() for letter in text) or not text.startswith(
         ("https://", "http://", "file://", "\\\\")
@@ -44,7 +51,7 @@ def _check_link(text: str) -> str:
 class Sender(Frozen):
     """Who the mail is from: the name that people see, and the address that takes what comes back."""
 
-    name: Text
+    name: Name
     email: Email
 
 
@@ -58,7 +65,7 @@ class Mail(Frozen):
     security: Literal["starttls", "tls", "none"] = "starttls"
     ca_file: Text | None = None
     user: Text | None = None
-    password_env: Text | None = None
+    password_env: Annotated[Text, AfterValidator(_check_variable)] | None = None
     password_file: Text | None = None
     timeout_seconds: Whole = Field(60, ge=1, le=600)
     sender: Sender | None = None

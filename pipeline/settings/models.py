@@ -17,7 +17,7 @@ from pipeline.languages import known_languages
 from pipeline.settings.addresses import Email
 from pipeline.settings.benches import Bench, Feeding
 from pipeline.settings.mail import Mail
-from pipeline.settings.policy import Day, Frozen, PolicyPeriod, Text, Whole
+from pipeline.settings.policy import Day, Frozen, Name, PolicyPeriod, Text, Whole
 from pipeline.settings.schedule import Schedule
 from pipeline.settings.words import ExtractionMethod, Kind, WeekDay
 
@@ -123,14 +123,14 @@ Identifier = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]*$")]
 class Person(Frozen):
     """Somebody who gets reports."""
 
-    name: Text
+    name: Name
     email: Email
 
 
 class Group(Frozen):
     """leachbook.toml: the group of sites, and what holds for a site that says nothing else."""
 
-    name: Text
+    name: Name
     time_zone: TimeZone
     language: Language = "en"
     paper: Paper = "a4"
@@ -200,7 +200,7 @@ class SiteFacts(Frozen):
     """site.toml without its lists; time zone, language, paper and date format fall back on the group's."""
 
     id: Identifier
-    name: Text
+    name: Name
     time_zone: TimeZone
     language: Language = "en"
     paper: Paper = "a4"

@@ -6,6 +6,7 @@ Measured values are Decimal, because edges are compared exactly; counts and days
 
 from __future__ import annotations
 
+import unicodedata
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -42,6 +43,17 @@ Number = Annotated[Decimal, BeforeValidator(_refuse_quoted_number)]
 Whole = Annotated[int, Strict()]
 Day = Annotated[date, Strict()]
 Text = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1)]
+
+
+def _refuse_breaks(text: str) -> str:
+    """A name goes into heads of mail, units of systemd and lines of a terminal, where a break begins something else."""
+    if any(unicodedata.category(letter) in ("Cc", "Zl", "Zp") for letter in text):
+        right = "a name on one line, without control characters,"
+        raise PydanticCustomError("right", "{right}", {"right": right})
+    return text
+
+
+Name = Annotated[Text, AfterValidator(_refuse_breaks)]
 
 
 class Frozen(BaseModel):

@@ -409,6 +409,16 @@ def test_dialects_that_hold_no_contradiction_pass(tmp_path: Path, keys: str) -> 
     assert lines(write_home(tmp_path, site=site)) == []
 
 
+def test_a_name_with_a_line_break_is_refused_wherever_it_stands(tmp_path: Path) -> None:
+    name = '"Hill\\n[Service]\\nExecStart=/bin/true"'
+    home = write_home(tmp_path, group=GROUP.replace('"Two sites"', name), site=change('"North"', name))
+    assert [(one.file, one.key) for one in find_problems(home)] == [
+        ("leachbook.toml", "name"),
+        ("sites/north/site.toml", "name"),
+    ]
+    assert "a name on one line, without control characters, is needed" in str(find_problems(home)[0])
+
+
 @pytest.mark.parametrize("unit", ["µS/cm", "uS/cm", "\u03bcS/cm", "ppm 700", "dS/m"])
 def test_known_units_pass_however_micro_is_written(tmp_path: Path, unit: str) -> None:
     assert lines(write_home(tmp_path, site=change("mS/cm", unit))) == []

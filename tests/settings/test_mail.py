@@ -100,6 +100,20 @@ def test_the_port_follows_the_way_it_is_secured(security: str, port: int) -> Non
             ('user: it is there, and security is "none"; a password needs starttls or tls; take one away'),
         ),
         (
+            ('"LEACHBOOK_SMTP_PASSWORD"', '"A\\nExecStart=/bin/true"'),
+            (
+                'password_env: it is "A ExecStart=/bin/true"; the name of a variable, like '
+                '"LEACHBOOK_SMTP_PASSWORD", is needed'
+            ),
+        ),
+        (
+            ('{name = "Leachbook"', '{name = "Leach\\r\\nBcc: somebody@elsewhere.example"'),
+            (
+                'sender.name: it is "Leach Bcc: somebody@elsewhere.example"; a name on one line, without '
+                "control characters, is needed"
+            ),
+        ),
+        (
             ('transport = "smtp"', 'transport = "post"'),
             'transport: it is "post"; known are folder, smtp',
         ),
