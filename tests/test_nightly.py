@@ -47,11 +47,16 @@ PAGES = (
 
 
 def times(home: Path) -> dict[str, int]:
-    """When each published file was last written, to the nanosecond; links and the lock aside."""
+    """When each published file was last written, to the nanosecond; links and the lock aside.
+
+    So is what a run writes about itself, also one that changes nothing or is refused: health file, log, failure.
+    """
     return {
         str(path.relative_to(home)): path.stat().st_mtime_ns
         for path in sorted(home.rglob("*"))
-        if path.is_file() and not path.is_symlink() and path.name != ".night.lock"
+        if path.is_file()
+        and not path.is_symlink()
+        and path.name not in (".night.lock", "health.json", "runs.jsonl", "failed_night.json")
     }
 
 
@@ -60,7 +65,8 @@ def test_a_night_publishes_pages_warehouse_and_archive(one_night: Path) -> None:
     assert str(pages.readlink()) == "2026-04-06"
     assert sorted(str(one.relative_to(pages)) for one in pages.rglob("*") if one.is_file()) == sorted(PAGES)
     names = {one.name for one in one_night.iterdir()}
-    assert names == {".night.lock", "archive", "leachbook.toml", "out", "sites", "warehouse.duckdb"}
+    of_the_run = {".night.lock", "health.json", "log"}
+    assert names == of_the_run | {"archive", "leachbook.toml", "out", "sites", "warehouse.duckdb"}
 
 
 def test_a_good_night_needs_nobody(one_night: Path) -> None:
