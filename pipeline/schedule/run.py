@@ -11,7 +11,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final, NoReturn
 
-from pipeline.errors import NightRunning
+from pipeline.errors import HomeError, NightRunning
 from pipeline.files import write_whole
 from pipeline.schedule.due import DueRun, make_timetable
 from pipeline.schedule.keep import Ended, ask_once, keep_schedule
@@ -62,6 +62,10 @@ class OnceResult:
 def print_units(home: Path, form: str, folder: Path | None) -> Printed:
     """Units for systemd or lines for cron; into a folder where one is given. Raises HomeError, SettingsError."""
     group = load_group(home)
+    if not str(home.absolute()).isprintable():
+        raise HomeError(
+            f"{str(home)!r}: has a letter in its path that a unit or a crontab cannot carry; rename the folder."
+        )
     timetable = make_timetable(group.schedule, group.time_zone)
     place = Place(_own_command(), home.absolute(), _own_user(home), group.name, group.mail.password_env)
     if form == "cron":

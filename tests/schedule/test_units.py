@@ -125,6 +125,14 @@ def test_cron_is_quiet_on_success_and_on_held_lines_and_mails_a_failure(
     assert (tmp_path / "words").read_text(encoding="utf-8") == f"schedule {tmp_path / ODD} --once\n"
 
 
+@pytest.mark.parametrize("form", ["systemd", "cron"])
+def test_a_path_that_would_begin_a_line_of_its_own_is_refused(tmp_path: Path, form: str) -> None:
+    home = make_home(tmp_path / "home\nUser=root")
+    ran = run_cli("schedule", home, "--print", form)
+    assert (ran.code, ran.out) == (2, "")
+    assert ran.err.endswith("that a unit or a crontab cannot carry; rename the folder.\n")
+
+
 def test_what_is_printed_for_a_person_names_each_file_and_how_to_switch_it_on(tmp_path: Path) -> None:
     home = make_home(tmp_path / "home")
     told = run_cli("schedule", home, "--print", "systemd").out
