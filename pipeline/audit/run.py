@@ -238,6 +238,8 @@ def tell_audit(result: AuditResult) -> list[str]:
     told = [f"Audit {period.from_on} to {period.to_on}, as known at the end of {known.as_of}."]
     if result.asked_until > period.to_on:
         told.append(f"  What came after {period.to_on} was not known to that night and is not judged.")
+    if not result.shares:
+        told.append("  No lot stood in this period: nothing was due, and the dossier says so.")
     # of one site alone the group says the same
     for row in result.shares[1:] if len(result.shares) == 2 else result.shares:
         proper = "not shown" if row["share_proper"] is None else say_share(row["share_proper"])

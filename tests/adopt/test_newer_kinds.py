@@ -51,6 +51,16 @@ def test_french_treatments_by_the_week() -> None:
     assert not proposal.questions
 
 
+def test_acid_is_a_word_of_the_trade() -> None:
+    data = table("""
+        Datum;Partie;Maßnahme;Mittel
+        12.11.2026;L-01;Säure;Salpetersäure 60 %
+        19.11.2026;L-03;Ansäuern;
+    """)
+    proposal = propose(data, "Behandlungen.csv", SITE, None, {"mode": "increment"})
+    assert proposal.export.values["what"] == {"Säure": "acid_feed", "Ansäuern": "acid_feed"}
+
+
 def test_treatments_whose_words_nobody_knows_are_only_likely() -> None:
     data = table("""
         Date,Greenhouse,Treatment,Product,Rate

@@ -120,6 +120,12 @@ def test_a_period_ends_with_what_was_known(home: Path, dossier: Path) -> None:
     assert "What came after 2026-04-06 was not known" in told.out
 
 
+def test_a_period_in_which_no_lot_stood_is_said_to_be_one(home: Path) -> None:
+    told = run_cli("audit", home, "--from", "2025-01-01", "--to", "2025-01-31")
+    assert told.code == 0, told.err
+    assert "  No lot stood in this period: nothing was due, and the dossier says so.\n" in told.out
+
+
 @pytest.mark.parametrize(
     ("arguments", "sentence"),
     [
