@@ -31,6 +31,10 @@ MOST_DATE_TICKS = 7
 MOST_VALUE_STEPS = 5
 ROOM_BESIDE_TARGET = 0.1  # so that the band is seen to end
 LABEL_STEP = 10
+LABEL_ROOM = (0.04, 0.026)
+"""Room beside the first and the last mean for their labels, as a share of the time shown: for none, for a letter."""
+NEAR_EDGE = 0.07
+"""A label whose mean is nearer to a target's edge than this share of the height would lie on the edge's line."""
 TREATED_TICK = 0.12
 """Length of a treatment's mark, as a share of the height."""
 FED_TICK = 0.05
@@ -123,8 +127,11 @@ def plan_chart(
     until = ahead.until if ahead else end
     # room for the labels of the first and of the last mean
     width = span + max((until - end).days, 0)
-    x_from = to_milliseconds(end) - round((span + width * 0.10) * DAY_MS)
+    x_from = to_milliseconds(end) - round((span + width * 0.06) * DAY_MS)
     x_to = to_milliseconds(max(until, end)) + round(width * 0.08 * DAY_MS)
+    if means:
+        x_from = min(x_from, means[0]["on"] - round(measure_label(means[0]) * width * DAY_MS))
+        x_to = max(x_to, means[-1]["on"] + round(measure_label(means[-1]) * width * DAY_MS))
     values = [point["value"] for point in ahead.line] if ahead else []
     values += [point["mean"] for point in (*means, *others)] + [pot["value"] for pot in pots]
     values += [edge for point in means for edge in (point["ci_low"], point["ci_high"]) if edge is not None]
@@ -163,8 +170,16 @@ def plan_chart(
             "means": means,
             "intervals": [point for point in means if point["ci_low"] is not None],
             "others": others,
-            "first_label": means[:1] if len(means) > 1 else [],
-            "last_label": [{**point, "dy": move_last_label(point, others, ahead)} for point in means[-1:]],
+            "first_label": [{**point, "dy": clear_edges(point, target, y_to - y_from)} for point in means[:1]]
+            if len(means) > 1
+            else [],
+            "last_label": [
+                {
+                    **point,
+                    "dy": move_last_label(point, others, ahead) or clear_edges(point, target, y_to - y_from),
+                }
+                for point in means[-1:]
+            ],
         },
         params={
             "x_from": x_from,
@@ -219,6 +234,20 @@ def move_last_label(last: dict[str, Any], others: list[dict[str, Any]], ahead: F
     if not beside:
         return 0
     return LABEL_STEP if max(beside) >= last["mean"] else -LABEL_STEP
+
+
+def measure_label(point: dict[str, Any]) -> float:
+    """Return the room that the label of a mean takes beside it, as a share of the time shown."""
+    return LABEL_ROOM[0] + LABEL_ROOM[1] * len(point["text"])
+
+
+def clear_edges(point: dict[str, Any], target: Target | None, height: float) -> int:
+    """Return how far down a mean's label goes (pixels), so that no edge of the target strikes it through."""
+    edges = [target.low, target.high] if target else []
+    near = [edge for edge in edges if abs(point["mean"] - edge) < NEAR_EDGE * height]
+    if not near:
+        return 0
+    return -LABEL_STEP if point["mean"] >= near[0] else LABEL_STEP
 
 
 def mark_at_least(figures: Figures) -> str:

@@ -14,11 +14,11 @@ from typing import Any, get_args
 
 import polars as pl
 
-from pipeline.intake.line_ranges import say_lines
 from pipeline.measures.crop_names import near_crops
 from pipeline.programme.sheet import make_sheet
 from pipeline.reports.compile_lot import compile_lot
 from pipeline.reports.compile_plan import compile_plan, find_slack, sum_weeks
+from pipeline.reports.places import say_numbers
 from pipeline.reports.policy_lines import list_policy
 from pipeline.reports.rows import Published, Rows, arrange_rows
 from pipeline.reports.summary import (
@@ -151,7 +151,7 @@ def _site(site: SiteSettings, policy: PolicyInForce, rows: Rows, words: Wording,
         released_tonight=sum(row["records"] for row in releases),
         released_sentences=words.releases(releases),
         group_released_sentences=words.group_texts(partial(_released, releases)),
-        released_files=[_released_file(row) for row in rows.site("released_files", site.id)],
+        released_files=[_released_file(row, words) for row in rows.site("released_files", site.id)],
         superseded_tonight=sum(row["fate"] == "superseded" for row in corrections),
         withdrawn_tonight=sum(row["fate"] == "withdrawn" for row in corrections),
         corrections_tonight=[
@@ -205,12 +205,12 @@ def reread_line(row: Row, words: Wording) -> RereadLine:
     return RereadLine(**{name: row[name] for name in _REREAD_LINE_FIELDS}, sentence=words.reread_line(row))
 
 
-def _released_file(row: Row) -> ReleasedFile:
+def _released_file(row: Row, words: Wording) -> ReleasedFile:
     return ReleasedFile(
         file=row["file"],
         received_on=row["received_on"],
         records=len(row["lines"]),
-        lines=say_lines(row["lines"]),
+        lines=say_numbers(row["lines"], words.speech),
     )
 
 

@@ -10,6 +10,7 @@ from types import MappingProxyType
 from typing import Any, Final, get_args
 
 from pipeline.measures.t_table import LEAST_POTS_FOR_SD
+from pipeline.reports.languages import Speech
 from pipeline.reports.places import list_places
 from pipeline.reports.rows import Rows
 from pipeline.reports.summary import (
@@ -402,7 +403,7 @@ def _samplings(key: tuple[str, str], rows: Rows, words: Wording) -> list[Samplin
                         rule=finding["rule"],
                         level=finding["level"],
                         sentence=words.finding(finding),
-                        places=_places(finding["rule"], read),
+                        places=_places(finding["rule"], read, words.speech),
                     )
                     for finding in sorted(findings.get(at, []), key=lambda f: f["rule"])
                 ],
@@ -423,10 +424,10 @@ _PICKS: Final[Mapping[str, Callable[[Pot], bool]]] = MappingProxyType(
 )
 
 
-def _places(rule: str, pots: Sequence[Pot]) -> str | None:
+def _places(rule: str, pots: Sequence[Pot], w: Speech) -> str | None:
     """Where the lines stand that a remark is about."""
     picks = _PICKS.get(rule)
-    return list_places((pot.file, pot.line) for pot in pots if picks is None or picks(pot)) or None
+    return list_places(((pot.file, pot.line) for pot in pots if picks is None or picks(pot)), w) or None
 
 
 _POT_FIELDS = [name for name in Pot.model_fields if name not in ("usable_ph", "usable_ec")]

@@ -29,6 +29,10 @@ Medium = Literal["screen", "print"]
 Paper = Literal["a4", "letter"]
 PAPER_SIZES: dict[Paper, str] = {"a4": "A4", "letter": "letter"}
 MOST_FOOT_LETTERS = 60  # a line of the page's foot holds them, whatever letters they are
+# A printed row that is higher than a page would leave its table's heading alone on a page, and its first part
+# without column heads. Letters of a cell, as they are printed.
+MOST_CELL_LETTERS = 300
+MOST_NAME_LETTERS = 160
 REPLACERS: dict[Medium, Callable[[str], str]] = {"screen": make_displayable, "print": make_printable}
 
 
@@ -61,6 +65,11 @@ class Page:
 def shorten(text: str, most: int) -> str:
     """Cut a text that is longer than so many letters, and show that it was cut."""
     return text if len(text) <= most else text[: most - 1] + "…"
+
+
+def fit_cell(text: str | None, medium: Medium, most: int) -> str:
+    """Cut a text for a cell in print by the letters that are printed; the screen's page keeps all of it."""
+    return shorten(make_printable(text or ""), most) if medium == "print" else text or ""
 
 
 @cache
@@ -143,6 +152,8 @@ def make_environment(voice: Voice, medium: Medium) -> Environment:
         "kind": lambda code: voice.say.name("kind", code),
         "use": lambda pot: describe_use(pot, voice),
         "for_foot": lambda text: shorten(REPLACERS[medium](text), MOST_FOOT_LETTERS),
+        "for_cell": lambda text: fit_cell(text, medium, MOST_CELL_LETTERS),
+        "for_name": lambda text: fit_cell(text, medium, MOST_NAME_LETTERS),
         "own_cautions": lambda text: write_own_cautions(text, voice),
         "ours": voice.say.text,
         "sentences": lambda text: write_sentences(text, voice),

@@ -35,8 +35,8 @@ from pipeline.audit import view as view_of_period
 from pipeline.audit.evidence import ABOUT
 from pipeline.languages import DECIMAL_MARK, NAMES
 from pipeline.programme import calendar_words
-from pipeline.reports import wording as wording_facade
 from pipeline.reports import (
+    places,
     wording_dues,
     wording_figures,
     wording_findings,
@@ -47,6 +47,7 @@ from pipeline.reports import (
     wording_rereads,
     wording_site,
 )
+from pipeline.reports import wording as wording_facade
 from pipeline.reports.charts import CHART_LOCALE, ENGLISH_LOCALE
 from pipeline.reports.compile import ORDER_FORMULA
 from pipeline.reports.formats import context_of, read_phrases
@@ -55,6 +56,7 @@ from pipeline.settings import POLICY_CATALOGUE
 from pipeline.settings.findings import FINDINGS
 
 _MODULES: Final = (
+    places,
     wording_facade,
     wording_dues,
     wording_figures,

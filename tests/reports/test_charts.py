@@ -260,3 +260,42 @@ def test_a_forecast_widens_the_chart_and_is_told(likely: int | None, told: str) 
     assert (bare.data["forecast"], bare.data["crossing"]) == ([], [])
     drawn, plain = draw_chart(plan, SIZE), draw_chart(bare, SIZE)
     assert drawn.count("stroke-dasharray") == plain.count("stroke-dasharray") + 1
+
+
+def place_labels(svg: str) -> list[tuple[float, int]]:
+    """Where the labels of the first and the last mean begin (from the drawing's left), and their letters."""
+    found = []
+    for label in etree.fromstring(svg.encode()).iter("{*}text"):
+        if label.get("aria-hidden"):
+            moves = [one.get("transform", "") for one in (label, *label.iterancestors())]
+            x = sum(float(at[1]) for move in moves if (at := re.match(r"translate\(([-\d.]+)", move)))
+            found.append((x, len(label.text)))
+    return found
+
+
+@pytest.mark.parametrize("ec", [2.37, 19.58])
+@pytest.mark.parametrize("number", [1, 2, 6])
+def test_labels_are_whole_where_the_last_sampling_is_of_tonight(number: int, ec: float) -> None:
+    days = [AS_OF - timedelta(days=12 * back) for back in reversed(range(number))]
+    lot = make_lot(1, "ok", samplings=[make_sampling(day, [5.9] * 5, [ec] * 5, TARGET) for day in days])
+    *first, (x, letters) = place_labels(draw_chart(make_plan(lot, "ec"), SIZE))
+    # widths of a figure of Source Sans 3: 0.56 em where it is semibold, else 0.5
+    assert x + 0.56 * 11 * letters <= SIZE.width
+    assert len(first) == (number > 1)
+    # the first ends where it stands, and begins right of the labels of the axis
+    assert all(x - 0.5 * 10 * letters >= 28 for x, letters in first)
+
+
+@pytest.mark.parametrize(("ec", "side"), [(1.02, -1), (0.98, 1), (2.6, -1)])
+def test_no_label_lies_on_an_edge_of_the_target(ec: float, side: int) -> None:
+    lot = make_lot(
+        1,
+        "ok",
+        samplings=[
+            make_sampling(AS_OF - timedelta(days=back), [5.9] * 5, [ec] * 5, TARGET) for back in (20, 6)
+        ],
+    )
+    plan = make_plan(lot, "ec")
+    for name in ("first_label", "last_label"):
+        (label,) = plan.data[name]
+        assert label["dy"] * side >= 8, name

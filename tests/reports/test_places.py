@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from pipeline.reports.languages import Speech, load_tongue
 from pipeline.reports.places import list_places
 
 
@@ -33,3 +34,9 @@ def test_no_line_is_lost_and_none_is_added(lines: set[int]) -> None:
         first, _, last = span.partition("-")
         found += range(int(first), int(last or first) + 1)
     assert found == sorted(lines)
+
+
+def test_lines_are_told_in_the_language_of_the_page() -> None:
+    w = Speech(load_tongue("es"), "%d/%m/%Y")
+    told = list_places([("drop/a.csv", 3), ("drop/a.csv", 4), ("drop/b.csv", 2)], w)
+    assert told == "drop/a.csv líneas 3-4; drop/b.csv línea 2"
