@@ -104,7 +104,7 @@ def _store(
     """Write the messages and store them; those of one recipient together or not at all."""
     say("Writing messages")
     kept: list[Written] = []
-    known = outbox.letters(report=WEEKLY, period=name_period(night.summary.night.as_of))
+    known = outbox.letters(report=WEEKLY, period=_name_week(settings, night.summary))
     for written in _write(settings, night, known, now, executor):
         if written.drafts:
             outbox.enqueue_together(written.drafts, now, is_replacing=True)
@@ -117,7 +117,7 @@ def _preview(
 ) -> tuple[list[Written], Path]:
     """Write the messages into a folder to be looked at; the outbox is read, if there is one, and stays as it is."""
     say("Writing messages")
-    period = name_period(night.summary.night.as_of)
+    period = _name_week(settings, night.summary)
     known: list[Letter] = []
     if outbox_path(home).exists():
         with open_outbox(home) as outbox:
@@ -174,7 +174,12 @@ def plan_mail(
                 growers=growers,
                 known=tuple(letter for letter in known if letter.key.site == site.site_id),
                 now=now,
+                period=_name_week(settings, summary),
             )
+
+
+def _name_week(settings: Settings, summary: Summary) -> str:
+    return name_period(summary.night.as_of, settings.group.schedule.mail_day)
 
 
 def _take_in_turn(items: Sequence[_T], number: int) -> Iterable[Sequence[_T]]:

@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from datetime import date
 from email import message_from_bytes, policy
 from pathlib import Path
 
 import pytest
 
 from pipeline.delivery.outbox import open_outbox
+from pipeline.settings import load_settings
+from pipeline.weekly import plan_mail
 from tests.delivery.letters import states
 from tests.delivery.mail_homes import PASSWORD_NAME, add_mail
 from tests.delivery.smtp_server import PASSWORD, Certificates, Server, make_certificates, run_server
-from tests.home import DAY, READINGS_HEADER, Ran, drop, make_home, night, pots, run_cli
+from tests.home import DAY, NOW, READINGS_HEADER, Ran, drop, make_home, night, pots, read_summary, run_cli
 
 
 @pytest.fixture(scope="module")
@@ -215,3 +218,19 @@ def test_an_outbox_that_is_not_there_or_damaged_is_one_sentence(home: Path, serv
         ran = run_cli(*command)
         assert ran.code == 2
         assert ran.err.splitlines()[-1].startswith(f"{home}/outbox.sqlite: the outbox cannot be used (")
+
+
+def test_the_weeks_of_mail_begin_on_its_weekday(home: Path) -> None:
+    add_mail(home, None, more='[schedule]\nweek_day = "sunday"')
+    settings = load_settings(home)
+    summary = read_summary(home)
+    late = summary.model_copy(
+        update={"night": summary.night.model_copy(update={"as_of": date(2026, 4, 7)})}
+    )  # a Tuesday, two days after mail was due
+    next_one = summary.model_copy(
+        update={"night": summary.night.model_copy(update={"as_of": date(2026, 4, 12)})}
+    )
+    periods = [
+        job.period for told in (late, next_one) for job in plan_mail(settings, told, home / "out", (), NOW)
+    ]
+    assert periods == ["2026-W14", "2026-W15"]

@@ -8,7 +8,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Final
 from zoneinfo import ZoneInfo
@@ -47,6 +47,7 @@ class SiteMail:
     growers: tuple[GrowerSettings, ...]
     known: tuple[Letter, ...]
     now: datetime
+    period: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,9 +71,14 @@ class Written:
         return replace(self, drafts=())
 
 
-def name_period(day: date) -> str:
-    """The week that a message is about, by ISO 8601: 2026-W15."""
-    year, week, _ = day.isocalendar()
+def name_period(day: date, mail_day: int | None = None) -> str:
+    """The week that a message is about, by ISO 8601: 2026-W15.
+
+    `mail_day`: the weekday on which mail is due, 0 for Monday; a week begins with it. So mail of a Sunday that an
+    outage put off to the Tuesday after is of another week than that of the next Sunday.
+    """
+    begun = day if mail_day is None else day - timedelta(days=(day.weekday() - mail_day) % 7)
+    year, week, _ = begun.isocalendar()
     return f"{year}-W{week:02}"
 
 
@@ -162,8 +168,7 @@ class _Writer:
     def _draft(
         self, report: str, content: str, parts: Parts, facts: str, recipient: str | None = None
     ) -> Draft:
-        night = self.job.summary.night
-        key = Key(report, self.site.site_id, name_period(night.as_of), recipient or self.to.email, content)
+        key = Key(report, self.site.site_id, self.job.period, recipient or self.to.email, content)
         message_id = make_message_id(key, to_wire(parts.sender.email).rpartition("@")[2])
         written_at = self.job.now.astimezone(ZoneInfo(self.site.time_zone))
         message = write_message(parts, message_id, written_at)

@@ -18,7 +18,6 @@ from pipeline.settings.schedule import Missed, Schedule
 
 Kind = Literal["night", "week"]
 
-WEEKDAYS: Final = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 WAITS: Final = (timedelta(minutes=15), timedelta(hours=1), timedelta(hours=4))
 """House default: a run that failed is tried again after a quarter of an hour, then an hour, then every four hours."""
 _DAY: Final = timedelta(days=1)
@@ -77,7 +76,7 @@ def make_timetable(schedule: Schedule, time_zone: str) -> Timetable:
     return Timetable(
         zone=ZoneInfo(time_zone),
         night=time.fromisoformat(schedule.night),
-        week_day=None if schedule.week_day == "never" else WEEKDAYS.index(schedule.week_day),
+        week_day=schedule.mail_day,
         week_time=time.fromisoformat(schedule.week_time),
         missed_nights=schedule.missed_nights,
         missed_weeks=schedule.missed_weeks,

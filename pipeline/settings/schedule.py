@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from typing import Annotated, Literal
+from typing import Annotated, Literal, get_args
 
 from pydantic import AfterValidator, Field
 from pydantic_core import PydanticCustomError
@@ -39,3 +39,8 @@ class Schedule(Frozen):
     missed_nights: Missed = "newest"
     missed_weeks: Missed = "newest"
     least_free_mb: Whole = Field(1000, ge=0, le=10_000_000)
+
+    @property
+    def mail_day(self) -> int | None:
+        """The weekday on which the growers' mail is due: 0 is Monday, None for no weekly mail."""
+        return None if self.week_day == "never" else get_args(WeekSlot).index(self.week_day)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from email import message_from_bytes, policy
 from email.message import EmailMessage
 from pathlib import Path
@@ -352,3 +352,12 @@ def test_the_same_night_gives_the_same_bytes(summary: Summary, out: Path) -> Non
     assert write_mail(summary, out, ANA) == write_mail(summary, out, ANA)
     other = write_mail(summary, out, ANA, now=datetime(2026, 4, 7, tzinfo=UTC))
     assert other[0].drafts[0].key == write_mail(summary, out, ANA)[0].drafts[0].key
+
+
+@pytest.mark.parametrize("mail_day", range(7))
+def test_mail_that_an_outage_put_off_takes_no_later_week_away(mail_day: int) -> None:
+    monday = date(2026, 4, 6)
+    due = [monday + timedelta(days=mail_day + 7 * number) for number in range(60)]
+    late = [[name_period(day + timedelta(days=days), mail_day) for days in range(7)] for day in due]
+    assert [set(names) for names in late] == [{names[0]} for names in late]
+    assert len({names[0] for names in late}) == len(due)

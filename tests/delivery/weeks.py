@@ -6,7 +6,7 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 
 from pipeline.delivery.outbox import Letter
-from pipeline.delivery.week_letters import SiteMail, Written, write_site_letters
+from pipeline.delivery.week_letters import SiteMail, Written, name_period, write_site_letters
 from pipeline.reports.summary import Grower as ToldGrower
 from pipeline.reports.summary import PlanDay, PlannedSampling, Reason, Site, Summary
 from pipeline.settings import Grower, Mail, Person
@@ -39,7 +39,16 @@ def write_mail(
     now: datetime = NOW,
 ) -> list[Written]:
     return write_site_letters(
-        SiteMail(summary, out, mail or Mail.model_validate({"sender": SENDER}), manager, growers, known, now)
+        SiteMail(
+            summary=summary,
+            out=out,
+            mail=mail or Mail.model_validate({"sender": SENDER}),
+            manager=manager,
+            growers=growers,
+            known=known,
+            now=now,
+            period=name_period(summary.night.as_of),
+        )
     )
 
 
