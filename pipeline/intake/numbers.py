@@ -67,6 +67,7 @@ class NumberFormat:
     `own_unit` is the only unit of a field without a quantity (``min``); `fractions` whether ``1/2`` is a
     figure here.  `is_settable`: a site can say in site.toml how it writes numbers; it cannot for a sheet.
     `has_minus_zero`: whether -0 is a figure here, as an offset of -0.0 mV is; no pH is below 0.
+    `has_negatives`: whether a figure here can be below 0; no volume, time, SD or concentration is.
     """
 
     decimal: str
@@ -81,6 +82,7 @@ class NumberFormat:
     fractions: bool = False
     is_settable: bool = True
     has_minus_zero: bool = True
+    has_negatives: bool = True
 
     @property
     def conversion(self) -> Conversion:
@@ -101,7 +103,7 @@ def plain_pattern(form: NumberFormat) -> str:
     """The regular expression of a figure that needs no second look: no thousands, nothing behind it, no more
     digits than are kept.  Both Python and Polars understand it, and it holds for the whole cell."""
     mark = re.escape(form.decimal)
-    sign = "[+-]?" if form.has_minus_zero else "[+]?"
+    sign = "[+-]?" if form.has_minus_zero and form.has_negatives else "[+]?"
     return (
         rf"^{sign}(?:[0-9]{{1,{form.digits}}}(?:{mark}[0-9]{{1,{form.decimals}}})?"
         rf"|{mark}[0-9]{{1,{form.decimals}}})$"
@@ -120,6 +122,8 @@ def read_number(text: str, form: NumberFormat) -> Decimal | Refused:
     written, to_inside = figure
     if written == 0 and text.startswith("-") and not form.has_minus_zero:
         return Refused(f"has a minus sign before nothing; {form.like}")
+    if written < 0 and not form.has_negatives:
+        return Refused(f"is below 0; {form.like}")
     value = to_inside.apply(written)
     kept = round_half_up(value, form.decimals)
     if to_inside.is_identity and Fraction(kept) != value:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
+from typing import Final
 
 import polars as pl
 
@@ -208,6 +209,12 @@ _NUMERIC: Mapping[str, _Numeric] = {
 }
 
 
+# Of pH and EC a figure below 0 is held by a rule of its own, which says more.
+_NEVER_BELOW_0: Final = frozenset(
+    ("ph_sd", "ec_sd", "poured", "poured_ec", "leachate", "drain", "target_ec", "alkalinity", "nitrogen")
+)
+
+
 @dataclass
 class _Sheet:
     """The cells of one file by field, and the problems found so far."""
@@ -343,6 +350,7 @@ class _Sheet:
             fractions=kept.fractions,
             is_settable=not isinstance(export, SheetExport),
             has_minus_zero=name != "ph",
+            has_negatives=name not in _NEVER_BELOW_0,
         )
 
     def number(self, name: str) -> pl.Series:

@@ -378,6 +378,15 @@ def test_any_text_is_a_number_or_refused(text: str) -> None:
         assert isinstance(read_whole(text, form, 0, 10**9), int | Refused)
 
 
+@pytest.mark.parametrize("text", ["-5", "-0.01", "-.5"])
+def test_a_figure_below_nothing_is_refused_where_there_is_none(text: str) -> None:
+    ml = replace(volume("mL"), has_negatives=False)
+    assert read_number(text, ml) == Refused("is below 0; write it like 75")
+    assert not re.fullmatch(plain_pattern(ml), text)
+    assert read_number(text[1:], ml) == read_number(text[1:], volume("mL"))
+    assert read_number("0", ml) == 0
+
+
 @pytest.mark.parametrize("text", ["-0", "-0.0", "-.0", "-0.000"])
 def test_a_minus_before_nothing_is_refused_where_nothing_lies_below(text: str) -> None:
     assert read_number(text, POINT) == 0

@@ -269,6 +269,14 @@ def test_empty_file_translates_to_no_rows() -> None:
             ),
         ),
         (
+            {"drain": "-45"},
+            ("drain", "-45", "number_unreadable", 'drain "-45" is below 0; write it like 45'),
+        ),
+        (
+            {"ph_sd": "-0.1"},
+            ("ph_sd", "-0.1", "number_unreadable", 'ph_sd "-0.1" is below 0; write it like 0.2'),
+        ),
+        (
             {"n_pots": "100000"},
             (
                 "n_pots",

@@ -338,6 +338,12 @@ def metric_key(unit: str | None) -> str:
     return (unit or "").casefold().replace("µ", "u").replace("μ", "u")
 
 
+# Volumes, times, spreads and concentrations; a pH or an EC below 0 is held for that.
+NEVER_BELOW_0 = {
+    *("ph_sd", "ec_sd", "poured", "poured_ec", "leachate", "drain", "target_ec", "alkalinity", "nitrogen")
+}
+
+
 def read_number(name: str, cell: str, unit: str | None, export: Export) -> Fraction | None:
     """A number in our unit, or None: not a number, too large for its column, or with more decimals than are
     kept.
@@ -361,7 +367,8 @@ def read_number(name: str, cell: str, unit: str | None, export: Export) -> Fract
     converted = to_our_unit(value, unit)
     kept = round_half_up(converted, decimals)
     lost = kept != converted and unit not in CONVERTED and metric_key(unit) not in METRIC
-    return None if lost or abs(kept) >= 10**digits else kept
+    is_below = value < 0 and name in NEVER_BELOW_0
+    return None if lost or is_below or abs(kept) >= 10**digits else kept
 
 
 def without_marks(cell: str, marks: tuple[str, ...]) -> str:
