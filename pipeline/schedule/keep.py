@@ -5,6 +5,7 @@ A run is a process so that it gives all memory back, and so that one that is kil
 
 from __future__ import annotations
 
+import os
 import signal
 import subprocess
 import sys
@@ -69,7 +70,11 @@ def start_process(home: Path, run: DueRun, *, longest: timedelta = LONGEST_RUN) 
 
     One that hangs is stopped after `longest`: it would keep all later ones from running.
     """
-    command = [sys.executable, "-m", "pipeline.cli", COMMANDS[run.kind], str(home), "--as-of", str(run.as_of)]
+    # -P: a folder named pipeline that happens to lie where somebody stands is not what is to be run.
+    command = [sys.executable, "-P", "-m", "pipeline.cli", COMMANDS[run.kind]]
+    command += [str(home.absolute()), "--as-of", str(run.as_of)]
+    own_code = str(Path(__file__).parents[2])
+    paths = [own_code, *filter(None, [os.environ.get("PYTHONPATH")])]
     # Into a file, not a pipe: a run whose schedule was killed goes on to its end.
     with tempfile.TemporaryFile() as said:
         # In a session of its own: Ctrl-C reaches it once, from here.
@@ -79,6 +84,7 @@ def start_process(home: Path, run: DueRun, *, longest: timedelta = LONGEST_RUN) 
             stdout=subprocess.DEVNULL,
             stderr=said,
             start_new_session=True,
+            env={**os.environ, "PYTHONPATH": os.pathsep.join(paths)},
         )
         try:
             code = process.wait(longest.total_seconds())

@@ -206,8 +206,14 @@ def without_mail(home: Path) -> Path:
     return home
 
 
-def test_once_runs_a_real_night_that_is_due_and_then_nothing(home: Path) -> None:
+def test_once_runs_a_real_night_that_is_due_and_then_nothing(
+    home: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """The night of the small home is of April, so today's is owed; a real process runs it."""
+    # Where somebody stands may lie a folder of the same name.
+    (tmp_path / "pipeline").mkdir()
+    (tmp_path / "pipeline" / "__init__.py").touch()
+    monkeypatch.chdir(tmp_path)
     without_mail(home)
     ran = run_cli("schedule", home, "--once", "--json")
     assert ran.code == 1, ran.err  # nobody has sent anything since April
