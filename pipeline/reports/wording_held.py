@@ -1,7 +1,7 @@
 """Sentences for held lines: what they wait for, and what would release them.
 
 What exactly is wrong with a cell or a file is written down in English when it is read, since it is a fact of the
-archive. Other languages say what kind of mistake it is; the line's own text stands beside it.
+archive. Other languages say what kind of mistake it is, and quote what the cell holds.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from pipeline.reports.wording_rereads import ENGLISH_ISO
 Row = Mapping[str, Any]
 Told = tuple[str, str]
 _ISO_DAY = re.compile(r"\d{4}-\d\d-\d\d")
+_QUOTED = re.compile(r"\"([^\"]{1,60})\"")
 FILE_PROBLEMS = (
     "empty_file",
     "header_only",
@@ -241,13 +242,22 @@ def _cell(row: Row, w: Speech) -> Told:
     lines = count_lines(w, row["records"])
     mend = w(MENDS.get(row["cause"], OTHER_MEND))
     if w.tongue.language != ENGLISH:
-        return f"{lines}: {w(CELL_WORDS.get(row['cause'], OTHER_CELL))}.", mend
+        return f"{lines}: {w(CELL_WORDS.get(row['cause'], OTHER_CELL))}{_quoted(row, w)}.", mend
     first = " " if row["records"] == 1 else " for example "
     detail = (row["detail"] or row["cause"]).rstrip(".")
     if row["cause"] in MENDS:
         # Advice inside the detail is the mend's to give.
         detail = detail.partition(": check ")[0]
     return f"{lines}:{first}{detail}.", mend
+
+
+def _quoted(row: Row, w: Speech) -> str:
+    """The site's own text inside the English detail, which is the same in every language; nothing without one."""
+    found = _QUOTED.search(row["detail"] or "")
+    if found is None:
+        return ""
+    text = w("“{text}”", text=found[1])
+    return f" ({text})" if row["records"] == 1 else f" ({w('for example {day}', day=text)})"
 
 
 def _sentence(clause: str) -> str:

@@ -77,6 +77,19 @@ def test_three_hundred_lots_are_shown_until_all_are_asked_for(crowd: Path, page:
     assert not page.get_by_role("button", name="Mostrar todos").is_visible()
 
 
+def test_the_lots_of_many_sites_are_one_key_away(crowd: Path, page: Page) -> None:
+    page.goto(crowd.as_uri())
+    page.keyboard.press("Tab")
+    page.keyboard.press("Enter")
+    heading = page.locator("h2", has_text="Lotes que necesitan a alguien")
+    assert page.evaluate("location.hash") == "#lots-heading"
+    box = heading.bounding_box()
+    assert box is not None
+    assert 0 <= box["y"] < 450
+    for link in page.locator("nav a[href^='#']").all():
+        assert page.locator(str(link.get_attribute("href"))).count() == 1
+
+
 def test_what_is_typed_and_chosen_leaves_the_lots_that_fit(crowd: Path, page: Page) -> None:
     page.goto(crowd.as_uri())
     box = page.get_by_role("searchbox", name="Buscar")

@@ -876,6 +876,16 @@ def test_a_held_cause_s_sentence_and_mend(cause: str, changes: dict[str, Any], t
     assert WORDS.held({"cause": cause, **HELD, **changes}) == told
 
 
+def test_another_language_quotes_what_a_held_cell_holds() -> None:
+    words = Wording("%d/%m/%Y", language="es")
+    row = {**HELD, "cause": "number_unreadable", "detail": 'pH "5.8x" is not a number; write it like 5.8'}
+    assert words.held({**row, "records": 1})[0] == "1 línea: un número que no se puede leer («5.8x»)."
+    several = "2 líneas: un número que no se puede leer (por ejemplo «5.8x»)."
+    assert words.held({**row, "records": 2})[0] == several
+    plain = {**row, "cause": "nothing_measured", "detail": "neither pH nor EC", "records": 1}
+    assert "(" not in words.held(plain)[0]
+
+
 def test_a_file_with_held_lines_takes_the_mend_of_its_own_cause() -> None:
     row = {
         "name": "drop/r.csv",
