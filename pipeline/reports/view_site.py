@@ -126,6 +126,7 @@ class SiteView:
     water: tuple[WaterRow, ...]
     water_sources: tuple[str, ...]
     has_general_range: bool
+    has_out_but_ok: bool
     slack_classes: str
     is_spread: bool
     has_long_list: bool
@@ -375,6 +376,10 @@ def make_site_view(summary: Summary, site: Site, voice: Voice, *, for_print: boo
         water=tuple(describe_check(check, voice) for check in site.water),
         water_sources=tuple(dict.fromkeys(source for finding in site.findings for source in finding.sources)),
         has_general_range=any("*" in row.ph_target + row.ec_target for row in rows),
+        has_out_but_ok=any(
+            row.mark.level == "ok" and row.last is not None and bool(row.last.ph.sign or row.last.ec.sign)
+            for row in rows
+        ),
         slack_classes=", ".join(
             voice.say.name("container", one.container_class) for one in site.slack_intervals
         ),

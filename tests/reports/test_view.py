@@ -9,6 +9,7 @@ import pytest
 
 from pipeline.reports.charts import Size
 from pipeline.reports.formats import Voice, load_phrases
+from pipeline.reports.pages import render_page
 from pipeline.reports.summary import Due, Finding, HeldCause, PolicyValue, Reason, Source
 from pipeline.reports.view import (
     collect_sources,
@@ -33,6 +34,7 @@ from tests.reports.factory import (
     make_figures,
     make_large_summary,
     make_lot,
+    make_sampling,
     make_site,
     make_small_summary,
     make_summary,
@@ -315,6 +317,16 @@ def test_common_practice_is_no_source() -> None:
 def test_no_interval_goes_below_0() -> None:
     figures = make_figures([5.0, 5.1], 2.0, 3.5, mean=5.06, ci_low=-5.28, ci_high=15.41)
     assert describe_figures(figures, 2, VOICE).interval == "0.00–15.41"
+
+
+def test_a_sign_beside_an_ok_lot_is_explained() -> None:
+    fed_low = [make_sampling(AS_OF, [5.8] * 5, [0.8] * 5, (5.4, 6.2, 1.0, 2.6))]
+    for lot, explained in ((make_lot(1, "ok"), False), (make_lot(1, "ok", samplings=fed_low), True)):
+        summary = make_summary([make_site(1, (), lots=[lot])])
+        view = make_site_view(summary, summary.sites[0], VOICE, for_print=True)
+        assert view.has_out_but_ok is explained
+        page = render_page("grower.html", view, VOICE, medium="print", paper="a4").html
+        assert ("▲ ▼ beside an OK lot" in page) is explained
 
 
 def test_the_general_range_says_that_the_crop_has_none_of_its_own() -> None:
