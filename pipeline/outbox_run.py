@@ -131,7 +131,8 @@ def tell_letter(letter: Letter) -> list[str]:
 def tell_delivered(delivered: Delivered) -> list[str]:
     """What one round of the post came to."""
     counts = ", ".join(f"{number} {state}" for state, number in sorted(delivered.by_state.items()))
-    told = [f"Mail: {counts}." if counts else "Mail: nothing was due."]
+    nothing = "Mail: none was sent." if delivered.down else "Mail: nothing was due."
+    told = [f"Mail: {counts}." if counts else nothing]
     if delivered.down:
         more = f" {_count(delivered.postponed, 'letter')} put off." if delivered.postponed else ""
         told.append(f"  No mail can be sent: {delivered.down}.{more}")

@@ -141,6 +141,7 @@ def test_a_wrong_password_is_one_sentence_and_nothing_is_lost(
     ran = week(home)
     assert ran.code == 1
     assert "No mail can be sent: localhost:" in ran.out
+    assert "Mail: none was sent." in ran.out
     assert "user or password is refused" in ran.out
     assert "horse" not in ran.out + ran.err
     with open_outbox(home) as outbox:

@@ -11,6 +11,8 @@ from pipeline.delivery.facts import Told, read_facts
 from pipeline.delivery.outbox import Letter, State
 
 Kind = Literal["new", "correction", "unchanged"]
+TOO_LARGE: Final = 552
+"""The answer of a server to a message that is larger than it takes (RFC 1870, 6.1)."""
 _GONE_OUT: Final[frozenset[State]] = frozenset({"sent", "unknown", "sending"})
 
 
@@ -32,19 +34,20 @@ class Decision:
     letter: Letter | None = None
 
 
-def decide(letters: Sequence[Letter], told: Told) -> Decision:
+def decide(letters: Sequence[Letter], told: Told, most_bytes: int) -> Decision:
     """Decide by all letters of one report, site, period and recipient, oldest first.
 
     A message that may have arrived is never said again; what differs from it goes out as its correction. What has not
     gone out gives way to a newer one without a word about it. One that was cancelled or refused stays so until there
-    is something else to say.
+    is something else to say; one that was too large for the server is written anew once `most_bytes` is below its size.
     """
     standing = [letter for letter in letters if letter.state != "replaced"]
     if not standing:
         return Decision("new")
     newest = standing[-1]
     said = read_facts(newest.facts)
-    if said is not None and said[0].is_same(told):
+    is_shrinking = (newest.state, newest.code) == ("failed", TOO_LARGE) and newest.size_bytes > most_bytes
+    if said is not None and said[0].is_same(told) and not is_shrinking:
         return Decision("unchanged", letter=newest)
     gone = next((letter for letter in reversed(standing) if letter.state in _GONE_OUT), None)
     facts = None if gone is None else read_facts(gone.facts)

@@ -97,7 +97,7 @@ def _write_all(job: SiteMail) -> Iterator[Written]:
         growers = [one for one in site.growers if one.grower_id in ids] or [_as_told(one) for one in people]
         told = gather_told(site, take_lots(site, growers))
         about = [letter for letter in job.known if letter.key.recipient == address]
-        decision = decide(about, told)
+        decision = decide(about, told, job.mail.most_bytes)
         name = ", ".join(person.name for person in people)
         said = decision.letter
         if said is not None:
@@ -154,7 +154,7 @@ class _Writer:
         """The message first, then what is sent along with it: further parts of the report, a copy."""
         week = write_week(self.job.summary, self.site, self.growers, self.told, decision.before, self.voice)
         facts = pack_facts(self.told, self.job.summary.night.as_of)
-        content = _digest(self.to.email, self.told, decision.before)
+        content = _digest(self.to.email, self.told, decision.before, load)
         closing = tuple(self._close(load))
         main = self._parts(week, load.first, closing, load, decision.before)
         yield self._draft(WEEKLY, content, main, facts)
@@ -243,7 +243,13 @@ class _Writer:
         return manager
 
 
-def _digest(recipient: str, told: Told, before: Before | None) -> str:
-    """What a message says, as a key: the same facts in answer to the same message are the same."""
-    parts = (recipient, told.model_dump_json(), "" if before is None else before.message_id)
+def _digest(recipient: str, told: Told, before: Before | None, load: Load) -> str:
+    """What a message says, as a key: the same facts in answer to the same message are the same.
+
+    Where the report did not fit, how it goes instead is part of it: with another limit it is another message.
+    """
+    parts = [recipient, told.model_dump_json(), "" if before is None else before.message_id]
+    if load.further or load.link or load.left_out:
+        files = [one.attachment.name for one in (*load.first, *load.further)]
+        parts += [*files, load.link, load.left_out]
     return hashlib.sha256("\0".join(parts).encode()).hexdigest()

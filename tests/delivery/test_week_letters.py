@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from email import message_from_bytes, policy
 from email.message import EmailMessage
@@ -277,6 +278,23 @@ def test_a_page_that_is_too_large_is_left_out_and_said(summary: Summary, out: Pa
     assert "hill-2026-w15.pdf" not in [one.get_filename() for one in message.iter_attachments()]
 
 
+def test_a_message_that_a_server_found_too_large_is_written_anew_once_the_limit_is_lower(
+    summary: Summary, out: Path
+) -> None:
+    ((draft,),) = [one.drafts for one in write_mail(summary, out, ANA)]
+    refused = replace(as_letter(draft), state="failed", code=552, size_bytes=len(draft.message))
+    (still,) = write_mail(summary, out, ANA, known=(refused,))
+    assert (still.kind, still.drafts) == ("unchanged", ())
+    mail = Mail.model_validate({"sender": SENDER, "size_limit_mb": len(draft.message) * 0.9 / 1_000_000})
+    (anew,) = write_mail(summary, out, ANA, mail=mail, known=(refused,))
+    assert anew.kind == "new"
+    assert all(len(one.message) <= mail.most_bytes for one in anew.drafts)
+    # a key and a Message-ID of its own, since it is another message
+    assert anew.drafts[0].key != draft.key
+    (taken,) = write_mail(summary, out, ANA, mail=mail, known=(replace(refused, state="sent", code=None),))
+    assert taken.kind == "unchanged"
+
+
 def test_what_was_said_is_not_said_again_on_another_day_of_the_week(summary: Summary, out: Path) -> None:
     ((draft,),) = [one.drafts for one in write_mail(summary, out, ANA)]
     later = summary.model_copy(update={"night": summary.night.model_copy(update={"as_of": date(2026, 4, 8)})})
@@ -337,7 +355,7 @@ def test_letters_of_another_kind_are_no_base_for_a_correction(summary: Summary) 
     strange = Letter(
         1, Key(WEEKLY, "hill", "2026-W15", "a@b.example", "c"), "<x@y>", "", "sent", NOW, NOW, NOW, 1, None, "", 1, "?"
     )  # fmt: skip
-    assert decide([strange], gather_told(site, site.lots)).kind == "new"
+    assert decide([strange], gather_told(site, site.lots), 10_000_000).kind == "new"
 
 
 @pytest.mark.parametrize(
