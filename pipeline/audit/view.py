@@ -337,11 +337,15 @@ def say_state(row: Row) -> str:
     return plain(row["state"])
 
 
+def _name_site(period: Period, known: Known) -> str | None:
+    return next((site.name for site in known.settings.sites if site.id == period.site_id), None)
+
+
 def identity_facts(period: Period, known: Known, attached: Sequence[Attached]) -> tuple[tuple[str, str], ...]:
     """What names this dossier, and nothing of the day on which it was made."""
     return (
         (tell("Period"), say_span(period.from_on, period.to_on)),
-        (tell("Sites"), period.site_id or tell("all of the group")),
+        (tell("Sites"), _name_site(period, known) or tell("all of the group")),
         (
             tell("As known"),
             tell("at the end of {day} (night number {n})", day=say_day(known.as_of), n=known.number),

@@ -391,7 +391,10 @@ def _name_value(row: Row) -> str:
     name, meaning = str(row["name"]), shared(str(row["meaning"]))
     if name.startswith("containers."):
         return join((_container(name.split(".")[1]), meaning), ": ")
-    return join((name, meaning), ": ") if name.startswith(("target ", "crop ")) else meaning
+    kind, _, crop = name.partition(" ")
+    if kind == "target":
+        return join((tell("target {crop}", crop=crop), meaning), ": ")
+    return join((tell("crop {crop}", crop=crop), meaning), ": ") if kind == "crop" else meaning
 
 
 def _say_origin(origin: str, source: str, default: str) -> str:
