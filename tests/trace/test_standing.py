@@ -295,3 +295,19 @@ def test_a_drift_lists_the_means_that_it_follows_and_no_sampling_that_does_not_c
             "a step is 0.2"
         )
     ]
+
+
+def test_a_lot_that_stays_act_beside_a_meter_in_doubt_says_why(bench: Bench) -> None:
+    bench.use(site(calibrations=True))
+    bench.lots("lot_code | started_on\nA | 2025-12-01")
+    bench.calibrations("calibrated_on | slope_pct\n2026-03-23 | 98\n2026-03-30 | 84")
+    for day, mean in (("2026-03-23", "6.9"), ("2026-03-30", "6.8")):
+        bench.pots(" ".join([mean] * 5), sampled_on=day, meter_id="M1")
+    bench.build_traced()
+    found = trace_lot(bench.connection, settings_of(site(calibrations=True)), "north", "A", None).standing
+    assert found is not None
+    (out,) = [one for one in found.reasons if one.code == "clearly_out"]
+    assert (
+        "act: the meter is in doubt, but the sampling before was clearly out by one that is not, so it stays"
+        in out.steps
+    )
