@@ -106,6 +106,8 @@ def _store(
     kept: list[Written] = []
     known = outbox.letters(report=WEEKLY, period=_name_week(settings, night.summary))
     for written in _write(settings, night, known, now, executor):
+        if written.withdrawn is not None:
+            outbox.withdraw(written.withdrawn.key, now)
         if written.drafts:
             outbox.enqueue_together(written.drafts, now, is_replacing=True)
         kept.append(written.without_messages())

@@ -314,6 +314,12 @@ class Outbox:
             )
         return self._change(letter, "cancelled", now, "cancelled by hand", attempts=letter.attempts)
 
+    def withdraw(self, key: Key, now: datetime) -> None:
+        """Let a letter, and what belongs to it, not go out: it is no longer true. What has gone out stays as it is."""
+        with self._transaction():
+            remark = "no longer true before it went out"
+            self._run("withdraw", {**asdict(key), "now": _write(now), "remark": remark})
+
     def forget_messages(self, now: datetime) -> None:
         """Let the messages go of letters that were done with long ago, and give their room back to the disk."""
         with self._transaction():

@@ -27,11 +27,15 @@ class Before:
 
 @dataclass(frozen=True, slots=True)
 class Decision:
-    """What to do for one recipient. `before`: of a correction; `letter`: of `unchanged`, the one that stands."""
+    """What to do for one recipient. `before`: of a correction; `letter`: of `unchanged`, the one that stands.
+
+    `withdrawn`: a correction that has not gone out, while what it would correct is true again.
+    """
 
     kind: Kind
     before: Before | None = None
     letter: Letter | None = None
+    withdrawn: Letter | None = None
 
 
 def decide(letters: Sequence[Letter], told: Told, most_bytes: int) -> Decision:
@@ -53,4 +57,6 @@ def decide(letters: Sequence[Letter], told: Told, most_bytes: int) -> Decision:
     facts = None if gone is None else read_facts(gone.facts)
     if gone is None or facts is None:
         return Decision("new")
+    if facts[0].is_same(told):
+        return Decision("unchanged", letter=gone, withdrawn=newest)
     return Decision("correction", Before(gone.message_id, *facts))

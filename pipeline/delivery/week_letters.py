@@ -54,7 +54,7 @@ class SiteMail:
 class Written:
     """What is to be done for one recipient: the drafts (none where all was said), and why.
 
-    `letter`: where all was said, the one that said it.
+    `letter`: where all was said, the one that said it; `withdrawn`: a correction that must not go out any more.
     """
 
     site: str
@@ -65,6 +65,7 @@ class Written:
     message_id: str
     drafts: tuple[Draft, ...] = ()
     letter: Letter | None = None
+    withdrawn: Letter | None = None
 
     def without_messages(self) -> Written:
         """The same without what takes room."""
@@ -102,7 +103,14 @@ def _write_all(job: SiteMail) -> Iterator[Written]:
         said = decision.letter
         if said is not None:
             yield Written(
-                site.site_id, address, name, "unchanged", said.subject, said.message_id, letter=said
+                site.site_id,
+                address,
+                name,
+                "unchanged",
+                said.subject,
+                said.message_id,
+                letter=said,
+                withdrawn=decision.withdrawn,
             )
             continue
         if enclosed is None:

@@ -85,6 +85,15 @@ def test_a_newer_report_takes_the_place_of_what_has_not_gone_out(outbox: Outbox,
     assert [one.state for one in outbox.letters()] == ["replaced", "sent", "sent", "pending"]
 
 
+def test_what_is_withdrawn_takes_its_copies_with_it_and_nothing_else(outbox: Outbox) -> None:
+    put(outbox, key_to(A, "c1"))
+    put(outbox, key_to(B, "c1"))
+    put(outbox, Key("weekly-copy", "hill", "2026-W15", "boss@hill.example", "c1 for a"))
+    put(outbox, Key("weekly-copy", "hill", "2026-W15", "boss@hill.example", "c11"))
+    outbox.withdraw(key_to(A, "c1"), START)
+    assert [one.state for one in outbox.letters()] == ["replaced", "pending", "replaced", "pending"]
+
+
 def test_a_lease_keeps_others_away_until_it_runs_out(tmp_path: Path) -> None:
     clock = Clock()
     with open_outbox(tmp_path) as one, open_outbox(tmp_path, holder="elsewhere:7:1") as other:

@@ -325,6 +325,16 @@ def test_a_correction_says_what_changed_and_answers_the_one_before(summary: Summ
     assert back.drafts[0].key not in {draft.key, written.drafts[0].key}
 
 
+def test_a_correction_that_is_no_longer_true_does_not_go_out(summary: Summary, out: Path) -> None:
+    ((draft,),) = [one.drafts for one in write_mail(summary, out, ANA)]
+    wrong = change_lot(change_lot(summary, "H-1", level="act"), "H-1", reasons=[reason("act")])
+    (written,) = write_mail(wrong, out, ANA, known=(as_letter(draft),))
+    waiting = as_letter(written.drafts[0], "retry")
+    (back,) = write_mail(summary, out, ANA, known=(as_letter(draft), waiting))
+    assert (back.kind, back.drafts, back.withdrawn) == ("unchanged", (), waiting)
+    assert back.letter == as_letter(draft)
+
+
 @pytest.mark.parametrize(
     ("state", "kind"),
     [
