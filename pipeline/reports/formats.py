@@ -62,7 +62,8 @@ class Phrases:
         """Return the phrase with its values; `n` chooses between one and many. Raises KeyError for an unknown key."""
         text = self.texts[key]
         if isinstance(text, list):
-            text = text[self.tongue.choose(values["n"])]
+            # one that is not translated has the two forms of English, whatever the language has
+            text = text[min(self.tongue.choose(values["n"]), len(text) - 1)]
         return self.tongue.fill(text, values) if values else text
 
     def name(self, group: str, code: str) -> str:

@@ -254,7 +254,11 @@ def make_catalog(language: str, known: Catalog | None = None) -> Catalog:
         found = None if known is None else known.get(said.english, said.context)
         message = said.english if said.plural is None else (said.english, said.plural)
         string = found.string if found is not None else None
-        catalog.add(message, string or ("" if said.plural is None else ("", "")), context=said.context)
+        catalog.add(
+            message,
+            string or ("" if said.plural is None else ("",) * catalog.num_plurals),
+            context=said.context,
+        )
     return catalog
 
 

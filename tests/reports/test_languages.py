@@ -107,6 +107,12 @@ def test_what_is_a_sentence_in_english_is_another_in_spanish() -> None:
     assert same - SAME == set()
 
 
+@pytest.mark.parametrize("language", TRANSLATED)
+def test_a_catalog_is_read_without_a_word(language: str, capsys: pytest.CaptureFixture[str]) -> None:
+    load_tongue.__wrapped__(language)
+    assert capsys.readouterr() == ("", ""), "it would stand among what a night prints"
+
+
 def test_blanks_at_the_ends_are_kept() -> None:
     catalog = catalog_of("es")
     for said in list_messages():
@@ -143,10 +149,12 @@ def test_a_third_language_is_one_file(tmp_path: Path, monkeypatch: pytest.Monkey
     folder = tmp_path / "languages"
     folder.mkdir()
     (folder / "fr.po").write_text(
-        'msgid ""\nmsgstr ""\n"Language: fr\\n"\n"Plural-Forms: nplurals=2; plural=(n > 1);\\n"\n'
+        'msgid ""\nmsgstr ""\n"Language: fr\\n"\n'
+        '"Plural-Forms: nplurals=3; plural=(n <= 1 ? 0 : n % 1000000 == 0 ? 2 : 1);\\n"\n'
         '"Content-Type: text/plain; charset=utf-8\\n"\n\n'
         'msgctxt "decimal mark"\nmsgid "."\nmsgstr ","\n\n'
-        'msgid "{n} pot"\nmsgid_plural "{n} pots"\nmsgstr[0] "{n} pot"\nmsgstr[1] "{n} pots"\n\n'
+        'msgid "{n} pot"\nmsgid_plural "{n} pots"\nmsgstr[0] "{n} pot"\n'
+        'msgstr[1] "{n} pots"\nmsgstr[2] "{n} de pots"\n\n'
         'msgctxt "overview.sites"\nmsgid "Sites"\nmsgstr "Exploitations"\n',
         encoding="utf-8",
     )
@@ -165,6 +173,9 @@ def test_a_third_language_is_one_file(tmp_path: Path, monkeypatch: pytest.Monkey
         assert french("overview.lots_heading") == "Lots that need someone"
         # French has one for none as well
         assert Speech(load_tongue("fr"), ISO).many("{n} pot", "{n} pots", 0) == "0 pot"
+        # neither does a language with more forms than English stumble over what it has not translated
+        lines = Speech(load_tongue("fr"), ISO).many("{n} line", "{n} lines", 10**6)
+        assert (lines, french("site.lots", n=10**6)) == ("1000000 lines", "1000000 lots")
     finally:
         load_tongue.cache_clear()
         load_phrases.cache_clear()
