@@ -122,13 +122,31 @@ def recorded_night(home: Path, now: datetime, day: date | None) -> Iterator[RunR
             )
 
 
+@contextmanager
+def recorded_week(home: Path, now: datetime) -> Iterator[RunRecord]:
+    """Record the growers' mail in the log, under the id of the night that the same process ran."""
+    run_id = name_run(now)
+    with open_run_log(home, run_id) as log:
+        record = RunRecord(run_id, now, log)
+        try:
+            yield record
+        except BaseException as error:
+            _log_end(record, "week failed", error)
+            raise
+
+
 def _write_down(home: Path, record: RunRecord, day: date | None, error: BaseException) -> None:
-    sentence = explain_end(error)
-    record.log.error("night failed", error=type(error).__name__, sentence=sentence, as_of=day)
+    sentence = _log_end(record, "night failed", error, as_of=day)
     with _told_if_unwritten(record.log):
         write_failed_night(
             home, FailedNight(as_of=day, at=record.now, run_id=record.run_id, sentence=sentence)
         )
+
+
+def _log_end(record: RunRecord, event: str, error: BaseException, **fields: object) -> str:
+    sentence = explain_end(error)
+    record.log.error(event, error=type(error).__name__, sentence=sentence, **fields)
+    return sentence
 
 
 @contextmanager

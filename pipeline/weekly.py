@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import BrokenExecutor, Executor
 from dataclasses import dataclass
@@ -21,6 +22,7 @@ from pipeline.night_lock import night_lock
 from pipeline.nightly import NightResult, Render, find_night, run_night
 from pipeline.reports.render import render_night
 from pipeline.reports.summary import Summary
+from pipeline.run_record import recorded_week
 from pipeline.settings import Settings, load_settings
 
 Say = Callable[[str], None]
@@ -86,12 +88,18 @@ def run_week(
             night = find_night(home, settings, day) or night
             written, preview = _preview(home, settings, night, now, executor, say)
         return WeekResult(night, was_run, written, [], no_grower, preview=preview)
-    with open_outbox(home) as outbox:
-        with night_lock(home, now):
+    with recorded_week(home, now) as record, open_outbox(home) as outbox:
+        with record.stage("write messages") as counts, night_lock(home, now):
             night = find_night(home, settings, day) or night
             written = _store(outbox, settings, night, now, executor, say)
+            counts |= {str(kind): number for kind, number in Counter(one.kind for one in written).items()}
         say("Sending")
-        delivered = deliver_due(outbox, transport, clock, say=say)
+        with record.stage("send") as counts:
+            delivered = deliver_due(outbox, transport, clock, say=say)
+            counts |= {str(state): number for state, number in delivered.by_state.items()}
+            counts["put_off"] = delivered.postponed
+        if delivered.down:
+            record.log.warning("mail cannot be sent", sentence=delivered.down)
         outbox.forget_messages(clock())
         still_open = [letter for letter in outbox.letters() if letter.state in OPEN_STATES]
     folder = transport.folder if isinstance(transport, FolderTransport) else None

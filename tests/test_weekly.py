@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Iterator
 from datetime import date
@@ -58,6 +59,20 @@ def test_a_week_goes_to_every_grower_once(home: Path, server: Server) -> None:
     assert told(again) == ["Messages to head growers: 3 said already.", "Mail: nothing was due."]
     assert len(server.received.messages) == 3
     assert PASSWORD not in ran.out + ran.err + again.out
+
+
+def test_the_log_tells_what_was_written_and_sent_and_names_nobody(home: Path, server: Server) -> None:
+    add_mail(home, server)
+    server.faults.by_recipient["grower2@hill.example"] = "refused"
+    assert week(home).code == 1
+    text = (home / "log" / "runs.jsonl").read_text(encoding="utf-8")
+    write, send = [json.loads(line) for line in text.splitlines()][-2:]
+    assert (write["stage"], write["new"]) == ("write messages", 3)
+    assert (send["stage"], send["sent"], send["failed"], send["put_off"]) == ("send", 2, 1, 0)
+    assert write["run"] == send["run"]
+    assert send["seconds"] > 0
+    assert PASSWORD not in text
+    assert "@hill.example" not in text
 
 
 def test_the_night_is_run_only_if_it_has_not_run(home: Path, server: Server) -> None:
