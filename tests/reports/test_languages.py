@@ -204,3 +204,13 @@ def test_events_of_the_calendar_speak_the_catalog_s_language() -> None:
     assert words.count(3, "pots") == "3 macetas"
     assert words.why("routine", date(2026, 3, 4), "%a %d %b") == "rutina, última lectura el mié 04 mar"
     assert load_words("en").why("routine", date(2026, 3, 4), "%a %d %b") == "routine, last read Wed 04 Mar"
+
+
+@pytest.mark.parametrize("language", TRANSLATED)
+def test_a_catalog_is_read_without_a_word_on_standard_output(
+    language: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # Babel prints what it finds odd, and a command with --json would no longer print JSON.
+    load_tongue.cache_clear()
+    load_tongue(language)
+    assert capsys.readouterr() == ("", "")
