@@ -102,11 +102,12 @@ def tell_demo(result: DemoResult, seconds: float) -> list[str]:
     last = result.nights[-1]
     lines = tell_night(last, MOST_DEMO_WARNINGS)
     page = last.summary.sites[0]
-    letters = result.week.post_folder
     return [
         *lines[:-1],
-        f"Open {last.out / 'overview.html'} and a grower's pages, for example {last.out / 'sites' / page.site_id}.pdf",
-        *([] if letters is None else [f"The head growers' mail, as files for any mail program: {letters}"]),
+        (
+            f"Open {last.out / 'overview.html'}, a grower's pages, for example "
+            f"{last.out / 'sites' / page.site_id}.pdf, and the growers' mail in {result.week.post_folder}"
+        ),
         f"{_count(len(result.nights), 'night')} in {seconds:.1f} s.",
     ]
 
