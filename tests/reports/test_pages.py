@@ -88,10 +88,16 @@ def test_links_inside_a_page_find_their_place(night: Path) -> None:
 
 
 def test_links_of_the_overview_find_the_lot_on_the_site_page(small_night: Path) -> None:
-    links = [a.get("href") for a in parse(small_night / "overview.html").iter("a")]
+    page = parse(small_night / "overview.html")
+    links = [a.get("href") for a in page.iter("a")]
+    parts = [link for link in links if link.startswith("#")]
+    assert parts == ["#lots-heading", "#crops-heading", "#meters-heading", "#held-heading"]
+    assert all(page.xpath(f"//h2[@id='{part[1:]}']") for part in parts)
     lots = [link for link in links if "#lot-" in link]
     assert len(lots) == 3
-    assert [link for link in links if "#" in link and link not in lots] == ["sites/site-1.html#plan"]
+    assert [link for link in links if "#" in link and link not in (*parts, *lots)] == [
+        "sites/site-1.html#plan"
+    ]
     assert parse(small_night / "sites" / "site-1.html").xpath("//section[@id='plan']")
     for link in lots:
         file, _, anchor = link.partition("#")
