@@ -187,7 +187,8 @@ def weekly(home: Path, as_of: datetime | None, no_send: bool, as_json: bool) -> 
             executor=executor,
         )
     described = {"night": describe_night(result.night), **describe_week(result)}
-    _print(as_json, described, [*tell_night(result.night), *tell_week(result, home)])
+    told = tell_night(result.night, standing_home=None if result.was_night_run else home)
+    _print(as_json, described, [*told, *tell_week(result, home)])
     sys.exit(1 if result.needs_somebody else 0)
 
 

@@ -63,11 +63,11 @@ def judge_night(
     times what is done.
     """
     digest = settings_digest(settings)
-    say(f"Loading {len(haul.files)} new files")
+    say(f"Loading {_count(len(haul.files), 'new file')}")
     night_no = start_night(connection, day, version, digest)
     load_settings_tables(connection, settings, _published())
     if haul.again:
-        say(f"Reading {len(haul.again)} earlier files again, because their settings changed")
+        say(f"Reading {_count(len(haul.again), 'earlier file')} again, because their settings changed")
     with stage("load") as counts:
         reload_files(connection, night_no, haul.again)
         records = load_files(connection, night_no, day, haul.files)
@@ -127,3 +127,7 @@ def _published() -> Published:
         buffers=load_buffers_by_temperature().select("buffer", "temperature_c", "ph", "source", "how_known"),
         choose=lambda order: choose_targets(crop_targets, order).select(chosen_columns),
     )
+
+
+def _count(number: int, noun: str) -> str:
+    return f"1 {noun}" if number == 1 else f"{number} {noun}s"

@@ -76,11 +76,21 @@ def describe_night(result: NightResult) -> dict[str, Any]:
     }
 
 
-def tell_night(result: NightResult, most_warnings: int = MOST_WARNINGS) -> list[str]:
-    """A night's result for a person: where the pages are and what was found."""
+def tell_night(
+    result: NightResult, most_warnings: int = MOST_WARNINGS, *, standing_home: Path | None = None
+) -> list[str]:
+    """A night's result for a person: where the pages are and what was found.
+
+    `standing_home`: the home of a night that stood already, so that nobody looked into the drop folders now.
+    """
     summary = result.summary
     night = summary.night
-    if result.is_unchanged:
+    if standing_home is not None:
+        first = (
+            f"Night of {night.as_of}: it has run before, so the drop folders were not looked into again; "
+            f"leachbook nightly {standing_home} takes in what arrived since."
+        )
+    elif result.is_unchanged:
         first = f"Night of {night.as_of}: nothing new loaded, same digest of facts ({night.facts_digest[:24]}...)."
     else:
         first = (

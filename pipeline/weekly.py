@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import BrokenExecutor, Executor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
 from typing import Final, TypeVar
@@ -85,12 +85,12 @@ def run_week(
     # No night may put other pages in place while these are read.
     if transport is None:
         with night_lock(home, now):
-            night = find_night(home, settings, day) or night
+            night = _find_again(home, settings, night)
             written, preview = _preview(home, settings, night, now, executor, say)
         return WeekResult(night, was_run, written, [], no_grower, preview=preview)
     with recorded_week(home, now) as record, open_outbox(home) as outbox:
         with record.stage("write messages") as counts, night_lock(home, now):
-            night = find_night(home, settings, day) or night
+            night = _find_again(home, settings, night)
             written = _store(outbox, settings, night, now, executor, say)
             counts |= {str(kind): number for kind, number in Counter(one.kind for one in written).items()}
         say("Sending")
@@ -104,6 +104,12 @@ def run_week(
         still_open = [letter for letter in outbox.letters() if letter.state in OPEN_STATES]
     folder = transport.folder if isinstance(transport, FolderTransport) else None
     return WeekResult(night, was_run, written, still_open, no_grower, delivered, folder)
+
+
+def _find_again(home: Path, settings: Settings, night: NightResult) -> NightResult:
+    """The night as its pages stand now; one that this week ran itself is still told with what it loaded."""
+    found = find_night(home, settings, night.summary.night.as_of)
+    return night if found is None else replace(found, is_unchanged=night.is_unchanged)
 
 
 def _store(

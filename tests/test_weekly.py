@@ -17,7 +17,19 @@ from pipeline.weekly import plan_mail
 from tests.delivery.letters import states
 from tests.delivery.mail_homes import PASSWORD_NAME, add_mail
 from tests.delivery.smtp_server import PASSWORD, Certificates, Server, make_certificates, run_server
-from tests.home import DAY, NOW, READINGS_HEADER, Ran, drop, make_home, night, pots, read_summary, run_cli
+from tests.home import (
+    DAY,
+    DROP,
+    NOW,
+    READINGS_HEADER,
+    Ran,
+    drop,
+    make_home,
+    night,
+    pots,
+    read_summary,
+    run_cli,
+)
 
 
 @pytest.fixture(scope="module")
@@ -78,6 +90,11 @@ def test_the_log_tells_what_was_written_and_sent_and_names_nobody(home: Path, se
 def test_the_night_is_run_only_if_it_has_not_run(home: Path, server: Server) -> None:
     add_mail(home, server)
     pages = (home / "out" / DAY.isoformat() / "overview.html").stat().st_ino
+    ran = week(home)
+    assert ran.out.splitlines()[0] == (
+        f"Night of {DAY}: it has run before, so the drop folders were not looked into again; "
+        f"leachbook nightly {home} takes in what arrived since."
+    )
     assert week(home, "--json").json["night_was_run"] is False
     assert (home / "out" / DAY.isoformat() / "overview.html").stat().st_ino == pages
 
@@ -87,6 +104,10 @@ def test_a_home_whose_night_has_not_run_gets_it_and_its_mail(tmp_path: Path) -> 
     add_mail(home, None, growers=1)
     told_json = week(home, "--json").json
     assert told_json["night_was_run"] is True
+    night_told = told_json["night"]
+    # Every line of a file is a record of it, its header too.
+    lines = sum(len(file.read_text("utf-8").splitlines()) for file in (home / DROP).iterdir())
+    assert (night_told["unchanged"], night_told["new_files"], night_told["new_records"]) == (False, 3, lines)
     assert (told_json["sent"]["by_state"], told_json["open"]) == ({"sent": 1}, [])
     (file,) = (home / "out" / "mail").iterdir()
     assert re.fullmatch(r"weekly\.hill\.2026-W15\.grower1\.[0-9a-f]{20}\.eml", file.name)
