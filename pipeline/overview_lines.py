@@ -30,7 +30,7 @@ LEVEL_WORDS: dict[Level, str] = {
 
 MOST_WARNINGS = 30
 """House default: what a terminal shows at once; the pages have them all."""
-MOST_DEMO_WARNINGS = 4
+MOST_DEMO_WARNINGS = 3
 MOST_ACTS = 12
 MOST_RELEASES = 6
 MOST_REREAD = 3
