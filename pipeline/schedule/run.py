@@ -5,7 +5,7 @@ from __future__ import annotations
 import getpass
 import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -16,7 +16,7 @@ from pipeline.files import write_whole
 from pipeline.schedule.due import DueRun, make_timetable
 from pipeline.schedule.keep import Ended, ask_once, keep_schedule
 from pipeline.schedule.tell import tell_manager
-from pipeline.schedule.units import Place, cron_lines, systemd_units, tell_units
+from pipeline.schedule.units import Place, cron_lines, home_line, systemd_units, tell_units
 from pipeline.settings import load_group
 
 Say = Callable[[str], None]
@@ -74,6 +74,7 @@ def print_units(home: Path, form: str, folder: Path | None) -> Printed:
     units = systemd_units(place, timetable)
     if folder is None:
         return Printed(units, tell_units(units))
+    _refuse_another_home(folder, units)
     for name, text in units.items():
         write_whole(folder / name, text.encode())
     timer = next(name for name in units if name.endswith(".timer"))
@@ -86,6 +87,18 @@ def print_units(home: Path, form: str, folder: Path | None) -> Printed:
             f"Next: systemctl daemon-reload && systemctl enable --now {timer}",
         ],
     )
+
+
+def _refuse_another_home(folder: Path, units: Mapping[str, str]) -> None:
+    """Two homes in folders of one name have units of one name. Raises HomeError where the other's lie there."""
+    for name, text in units.items():
+        path = folder / name
+        if not name.endswith(".service") or not path.is_file():
+            continue
+        if home_line(path.read_text(encoding="utf-8", errors="replace")) != home_line(text):
+            raise HomeError(
+                f"{path}: is the unit of another home in a folder of the same name; rename this home's folder."
+            )
 
 
 def _own_command() -> tuple[str, ...]:

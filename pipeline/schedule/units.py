@@ -81,6 +81,11 @@ NoNewPrivileges=yes
 """
 
 
+def home_line(service: str) -> str | None:
+    """The line of a service that says whose home it is for."""
+    return next((line for line in service.splitlines() if line.startswith("RequiresMountsFor=")), None)
+
+
 def _timer(place: Place, timetable: Timetable) -> str:
     zone = timetable.zone.key
     week = (

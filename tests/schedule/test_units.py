@@ -144,3 +144,17 @@ def test_what_is_printed_for_a_person_names_each_file_and_how_to_switch_it_on(tm
     lines = run_cli("schedule", home, "--print", "cron").out.splitlines()
     assert shlex.quote(str(home)) in lines[-1]
     assert run_cli("schedule", home, "--to", tmp_path).code == 2
+
+
+def test_two_homes_of_one_name_do_not_overwrite_each_other_s_units(tmp_path: Path) -> None:
+    one, other = make_home(tmp_path / "north" / "home"), make_home(tmp_path / "south" / "home")
+    units = tmp_path / "units"
+    for _ in range(2):
+        assert run_cli("schedule", one, "--print", "systemd", "--to", units).code == 0
+    ran = run_cli("schedule", other, "--print", "systemd", "--to", units)
+    path = units / "leachbook-home.service"
+    assert ran.code == 2
+    assert ran.err == (
+        f"{path}: is the unit of another home in a folder of the same name; rename this home's folder.\n"
+    )
+    assert str(one) in (units / "leachbook-home.service").read_text(encoding="utf-8")
