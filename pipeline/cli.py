@@ -578,7 +578,7 @@ def schedule(home: Path, form: str | None, folder: Path | None, once: bool, as_j
 @click.argument("folder", type=click.Path(path_type=Path, file_okay=False), default="leachbook_demo")
 @AS_JSON
 def demo(folder: Path, as_json: bool) -> None:
-    """Copy four invented sites into FOLDER (leachbook_demo by default), run two nights and a week over them.
+    """Copy four invented sites into FOLDER (leachbook_demo by default), run two nights, a week and an audit over them.
 
     Example: leachbook demo
     """
@@ -592,6 +592,7 @@ def demo(folder: Path, as_json: bool) -> None:
     seconds = (datetime.now(UTC) - started).total_seconds()
     described = [describe_night(night) for night in result.nights]
     described[-1]["week"] = describe_week(result.week)
+    described[-1]["dossier"] = str(result.dossier)
     _print(as_json, described, tell_demo(result, seconds))
 
 

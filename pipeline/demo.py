@@ -1,4 +1,4 @@
-"""The demo: a copy of the four invented sites, two nights replayed over it, and the week's mail as files."""
+"""The demo: a copy of the four invented sites, two nights replayed over it, the week's mail as files, and an audit."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from datetime import date, datetime
 from pathlib import Path
 
 from pipeline.assets import demo_folder
+from pipeline.audit.run import DOSSIER, run_audit
 from pipeline.errors import AsOfError, HomeError
 from pipeline.night_lock import night_lock
 from pipeline.nightly import NightResult, run_night
@@ -18,17 +19,22 @@ from pipeline.weekly import WeekResult, run_week
 
 FIRST_NIGHT = date(2026, 4, 2)
 SECOND_NIGHT = date(2026, 4, 6)
+AUDITED_FROM = date(2026, 1, 1)
 _HOME_PARTS = ("leachbook.toml", "policy.toml", "sites")
 _MARK = ".leachbook-demo"
 
 
 @dataclass(frozen=True, slots=True)
 class DemoResult:
-    """The nights that were run, oldest first, and the week. `is_rerun`: the folder already held the demo."""
+    """The nights that were run, oldest first, the week, and where the dossier is.
+
+    `is_rerun`: the folder already held the demo.
+    """
 
     home: Path
     nights: list[NightResult]
     week: WeekResult
+    dossier: Path
     is_rerun: bool
 
 
@@ -39,7 +45,7 @@ def run_demo(
     say: Callable[[str], None] = lambda _: None,
     executor: Executor | None = None,
 ) -> DemoResult:
-    """Copy the demo into `home`, run its two nights and its week; over a demo that is there, the last two again.
+    """Copy the demo into `home`, run its two nights, its week and an audit; over a demo that is there, what is missing.
 
     Raises HomeError when the folder holds something else, or nights after the demo's.
     """
@@ -55,7 +61,10 @@ def run_demo(
     week = run_week(
         home, SECOND_NIGHT, now=now, clock=lambda: now, environment={}, say=say, executor=executor
     )
-    return DemoResult(home, nights, week, is_rerun)
+    dossier = home / "out" / "audit" / f"{AUDITED_FROM}_{SECOND_NIGHT}" / DOSSIER
+    if not dossier.exists():
+        dossier = run_audit(home, AUDITED_FROM, SECOND_NIGHT, now=now, say=say).path
+    return DemoResult(home, nights, week, dossier, is_rerun)
 
 
 def _first_nights(

@@ -116,7 +116,8 @@ def tell_demo(result: DemoResult, seconds: float) -> list[str]:
         *lines[:-1],
         (
             f"Open {last.out / 'overview.html'}, a grower's pages, for example "
-            f"{last.out / 'sites' / page.site_id}.pdf, and the growers' mail in {result.week.post_folder}"
+            f"{last.out / 'sites' / page.site_id}.pdf, the growers' mail in {result.week.post_folder}, "
+            f"and the auditor's {result.dossier}"
         ),
         f"{_count(len(result.nights), 'night')} in {seconds:.1f} s.",
     ]

@@ -41,6 +41,7 @@ def test_the_demo_prints_both_nights_as_json_and_nothing_else(demo_ran: Ran) -> 
     assert [one["as_of"] for one in demo_ran.json] == ["2026-04-02", "2026-04-06"]
     assert [one["lots_by_level"]["act"] for one in demo_ran.json] == [4, 4]
     assert [one["silent_sites"] for one in demo_ran.json] == [[], ["loma-alta"]]
+    assert Path(demo_ran.json[-1]["dossier"]).name == "dossier.pdf"
     assert "Traceback" not in demo_ran.err
     assert demo_ran.err.count("Rendering pages") == 2
 
@@ -53,6 +54,8 @@ def test_each_night_has_its_pages(demo_home: Path) -> None:
         sites = {f"sites/{site}{end}" for site in stories.LOTS_STANDING for end in ends}
         assert names == sites | {"overview.html", "overview.pdf", "summary.json", "summary.schema.json"}
     assert str((demo_home / "out" / "latest").readlink()) == str(SECOND_NIGHT)
+    dossier = demo_home / "out" / "audit" / "2026-01-01_2026-04-06" / "dossier.pdf"
+    assert dossier.read_bytes().startswith(b"%PDF-")
 
 
 def test_lines_that_waited_for_their_lot_are_released(second: Summary) -> None:
