@@ -221,6 +221,25 @@ def test_a_site_without_a_grower_is_told(home: Path) -> None:
     ]
 
 
+@pytest.mark.parametrize("then", ["waits", "cancelled"])
+def test_what_went_out_once_is_corrected_also_while_it_is_to_be_resent(
+    home: Path, server: Server, then: str
+) -> None:
+    first, *_ = add_mail(home, server, growers=1)
+    week(home)
+    run_cli("outbox", home, "--resend", "1")
+    if then == "cancelled":
+        run_cli("outbox", home, "--cancel", "1")
+        assert "1  sent " in run_cli("outbox", home, "--all").out
+    bad = pots("H-1", "2026-04-02", ("6.9", "7.0", "7.1", "7.0", "7.0"))
+    good = pots("H-2", "2026-04-02", ("6.0",) * 5, ec="3.00")
+    drop(home, "readings_2026-04-02.csv", READINGS_HEADER + bad + good)
+    night(home, pages=True)
+    assert told(week(home))[0] == "Messages to head growers: 1 correction."
+    one, other = server.received.to(first)
+    assert other["In-Reply-To"] == one["Message-ID"]
+
+
 def test_a_mended_reading_goes_out_as_a_correction_that_names_it(home: Path, server: Server) -> None:
     first, *_ = add_mail(home, server, growers=1)
     week(home)

@@ -68,7 +68,10 @@ class Key:
 
 @dataclass(frozen=True, slots=True)
 class Letter:
-    """A letter as it stands, without its message. `facts`: what its maker wanted to remember of it."""
+    """A letter as it stands, without its message. `facts`: what its maker wanted to remember of it.
+
+    `has_gone_out`: an attempt has sent it; it stays so while it is to be sent once more.
+    """
 
     letter_id: int
     key: Key
@@ -83,6 +86,7 @@ class Letter:
     remark: str
     size_bytes: int
     facts: str
+    has_gone_out: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -303,15 +307,21 @@ class Outbox:
                 f"letter {letter_id}: its message is no longer kept ({letter.state} on {letter.changed_at:%Y-%m-%d}); "
                 "run leachbook weekly for a new one."
             )
-        return self._change(letter, "pending", now, "sent again by hand", attempts=0)
+        return self._change(letter, "pending", now, "to be sent again, by hand", attempts=0)
 
     def cancel(self, letter_id: int, now: datetime) -> Letter:
-        """Let a letter not be sent any more. Raises OutboxError where it has gone out already."""
+        """Let a letter not be sent any more. Raises OutboxError where it has gone out already.
+
+        One that was to be resent is again what it was before: sent, at its own instant.
+        """
         letter = self._find(letter_id)
         if letter.state == "sent":
             raise OutboxError(
                 f"letter {letter_id} was sent on {letter.changed_at:%Y-%m-%d %H:%M} UTC; it cannot be taken back."
             )
+        if letter.has_gone_out:
+            sent_at = max(one.ended_at for one in self.attempts(letter_id) if one.outcome == "sent")
+            return self._change(letter, "sent", sent_at, "not sent again, by hand", attempts=letter.attempts)
         return self._change(letter, "cancelled", now, "cancelled by hand", attempts=letter.attempts)
 
     def withdraw(self, key: Key, now: datetime) -> None:
@@ -447,6 +457,7 @@ def _read_letter(row: tuple[Any, ...]) -> Letter:
         remark,
         size,
         facts,
+        has_gone_out,
     ) = row
     return Letter(
         letter_id,
@@ -462,6 +473,7 @@ def _read_letter(row: tuple[Any, ...]) -> Letter:
         remark,
         size,
         facts,
+        bool(has_gone_out),
     )
 
 

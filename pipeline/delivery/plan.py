@@ -53,7 +53,9 @@ def decide(letters: Sequence[Letter], told: Told, most_bytes: int) -> Decision:
     is_shrinking = (newest.state, newest.code) == ("failed", TOO_LARGE) and newest.size_bytes > most_bytes
     if said is not None and said[0].is_same(told) and not is_shrinking:
         return Decision("unchanged", letter=newest)
-    gone = next((letter for letter in reversed(standing) if letter.state in _GONE_OUT), None)
+    gone = next(
+        (letter for letter in reversed(letters) if letter.has_gone_out or letter.state in _GONE_OUT), None
+    )
     facts = None if gone is None else read_facts(gone.facts)
     if gone is None or facts is None:
         return Decision("new")

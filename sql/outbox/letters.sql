@@ -16,7 +16,12 @@ select
     code,
     remark,
     size_bytes,
-    facts
+    facts,
+    exists(
+        select 1
+        from attempts
+        where attempts.letter_id = letters.letter_id and attempts.outcome = 'sent'
+    ) as has_gone_out
 from letters
 where
     ($report is null or report = $report)

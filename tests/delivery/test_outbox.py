@@ -182,6 +182,16 @@ def test_what_is_cancelled_is_not_sent_and_what_was_sent_is_not_cancelled(
         outbox.resend(3, START)
 
 
+def test_a_letter_that_went_out_once_stays_known_as_such(outbox: Outbox, tmp_path: Path) -> None:
+    put(outbox, key_to(A))
+    assert not outbox.letters()[0].has_gone_out
+    deliver_due(outbox, FolderTransport(tmp_path / "mail"), Clock())
+    resent = outbox.resend(1, START)
+    assert (resent.state, resent.has_gone_out) == ("pending", True)
+    # Not sending it once more does not take back that it was sent.
+    assert outbox.cancel(1, START).state == "sent"
+
+
 def test_what_is_being_sent_is_let_alone(outbox: Outbox) -> None:
     put(outbox, key_to(A))
     outbox.claim(START)
