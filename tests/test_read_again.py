@@ -107,7 +107,7 @@ def test_only_what_hangs_on_the_change_is_read_again(home: Path) -> None:
     set_site(home, SITE.replace("numbers_pots = true\n", ""))
     run_night(home, DAY, now=NOW, say=said.append)
     assert [line for line in said if "again" in line] == [
-        "Reading 1 earlier files again, because their settings changed"
+        "Reading 1 earlier file again, because their settings changed"
     ]
 
 

@@ -80,6 +80,7 @@ def test_a_home_that_nobody_touched_is_proven(home: Path) -> None:
         "files": 4,
         "lines": 28,
         "records": 28,
+        "dossiers": 0,
         "findings": [],
     }
     assert {path: path.read_bytes() for path in home.rglob("*") if path.is_file()} == before
