@@ -9,8 +9,8 @@ from functools import partial
 from types import MappingProxyType
 from typing import Any, Final, get_args
 
+from pipeline.languages import Speech
 from pipeline.measures.t_table import LEAST_POTS_FOR_SD
-from pipeline.reports.languages import Speech
 from pipeline.reports.places import list_places
 from pipeline.reports.rows import Rows
 from pipeline.reports.summary import (

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from itertools import groupby
 
-from pipeline.reports.languages import Speech
+from pipeline.languages import Speech
 from pipeline.reports.wording_rereads import ENGLISH_ISO
 
 

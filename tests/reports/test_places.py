@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.reports.languages import Speech, load_tongue
+from pipeline.languages import Speech, load_tongue
 from pipeline.reports.places import list_places
 
 
