@@ -117,7 +117,7 @@ def test_the_demo_says_what_it_found_in_ten_lines_or_so(demo_home: Path, tmp_pat
     assert "has sent nothing" in told[6]
     assert 'no column "EC (mS/cm)"' in told[7]
     remarks = tell_night(result.nights[-1])[6:-2]
-    assert len(remarks) > 3
+    assert len(remarks) > 4
     assert told[6:9] == remarks[:3]
     assert told[9] == f"  {len(remarks) - 3} more remarks on the sites' pages."
     assert tell_night(result.nights[-1])[-1].endswith("overview.html")
