@@ -212,13 +212,14 @@ def check_targets(periods: Periods, file: str) -> list[SettingsProblem]:
 def _check_crops(period: PolicyPeriod, number: int, file: str) -> list[SettingsProblem]:
     """Crops that count among nothing, or are named twice."""
     problems = []
-    seen: set[str] = set()
+    first: dict[str, int] = {}
     for position, crop in enumerate(period.crops, start=1):
         key = f"policy {number}: crops {position}"
         if crop.ph_group is None and crop.feeding_level is None:
             right = "say its ph_group, its feeding_level, or both"
             problems.append(SettingsProblem(file, key, f"{crop.crop} has neither", right))
-        if crop.key in seen:
-            problems.append(SettingsProblem(file, key, f"{crop.crop} stands there twice", "keep one of them"))
-        seen.add(crop.key)
+        earlier = first.setdefault(crop.key, position)
+        if earlier != position:
+            found = f"{crop.crop} stands at crops {earlier} already"
+            problems.append(SettingsProblem(file, key, found, "write both of its groups in one row"))
     return problems

@@ -37,8 +37,8 @@ def merge_policy(group: Periods, site: Periods) -> list[PolicyInForce]:
     """Return the policy of a site as periods without gaps, the first from 0001-01-01 with the defaults.
 
     Defaults, then the group's tables in order of their dates, then the site's: each changes only what it
-    lists. An own target replaces an earlier one of that crop, quantity and stage, and a crop's group an earlier one of
-    that crop; the site's beats the group's.
+    lists. An own target replaces an earlier one of that crop, quantity and stage; of a crop's pH group and feeding
+    level each replaces its earlier one, and what a later row leaves out stays. The site's beats the group's.
     """
     starts = sorted({DEFAULTS_FROM, *(period.valid_from for period in (*group, *site))})
     ends = [*starts[1:], None]
@@ -57,7 +57,8 @@ def _in_force(start: date, end: date | None, group: Periods, site: Periods) -> P
             containers[container] |= changes
         for target in period.targets:
             targets[target.key] = OwnTarget(**target.model_dump(), set_by=set_by)
-        crops |= {crop.key: crop for crop in period.crops}
+        for crop in period.crops:
+            crops[crop.key] = crop.laid_over(crops.get(crop.key))
         levels |= period.finding_levels
     own = {*values, *(f"containers.{name}.{key}" for name, changes in containers.items() for key in changes)}
     if targets:

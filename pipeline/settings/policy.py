@@ -606,8 +606,18 @@ class CropGroup(Frozen):
 
     @property
     def key(self) -> str:
-        """What a later row of that crop replaces; crops compare without case and blanks."""
+        """By which a later row finds an earlier one of that crop; crops compare without case and blanks."""
         return " ".join(self.crop.casefold().split())
+
+    def laid_over(self, earlier: CropGroup | None) -> CropGroup:
+        """This row with what it leaves out as an earlier row of that crop has it."""
+        if earlier is None:
+            return self
+        return CropGroup(
+            crop=self.crop,
+            ph_group=self.ph_group or earlier.ph_group,
+            feeding_level=self.feeding_level or earlier.feeding_level,
+        )
 
 
 class PolicyValues(PolicyScalars):

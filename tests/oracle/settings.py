@@ -367,7 +367,6 @@ def policy_on(home: Home, site: SiteSettings, day: date) -> Policy:
                 elif name == "crops":
                     for crop in value:
                         for quantity, what in (("ph", "ph_group"), ("ec", "feeding_level")):
-                            crop_groups.pop((fold(crop["crop"]), quantity), None)
                             if what in crop:
                                 crop_groups[fold(crop["crop"]), quantity] = crop[what]
                 elif name == "containers":

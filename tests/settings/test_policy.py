@@ -97,7 +97,7 @@ def test_own_targets_replace_each_other_by_crop_and_quantity(tmp_path: Path) -> 
     assert "targets" in now.own
 
 
-def test_the_group_of_a_crop_is_replaced_by_crop(tmp_path: Path) -> None:
+def test_a_later_row_of_a_crop_changes_only_what_it_lists(tmp_path: Path) -> None:
     def crop(name: str, *lines: str) -> str:
         return "\n".join(["[[policy.crops]]", f'crop = "{name}"', *lines, ""])
 
@@ -108,14 +108,20 @@ def test_the_group_of_a_crop_is_replaced_by_crop(tmp_path: Path) -> None:
         + crop("lantana", 'feeding_level = "medium"'),
         site=SITE
         + "[[policy]]\nvalid_from = 2026-02-01\n"
-        + crop("scaevola", 'ph_group = "iron-inefficient"'),
+        + crop("scaevola", 'ph_group = "iron-inefficient"')
+        + "[[policy]]\nvalid_from = 2026-03-01\n"
+        + crop("lantana", 'ph_group = "general"', 'feeding_level = "heavy"'),
     )
-    now = resolve(home)[-1]
-    assert [(one.crop, one.ph_group, one.feeding_level) for one in now.values.crops] == [
-        ("scaevola", "iron-inefficient", None),
-        ("lantana", None, "medium"),
-    ]
-    assert "crops" in now.own
+
+    def crops(period: PolicyInForce) -> list[tuple[str, str | None, str | None]]:
+        return [(one.crop, one.ph_group, one.feeding_level) for one in period.values.crops]
+
+    before, first, second, third = resolve(home)
+    assert crops(before) == []
+    assert crops(first) == [("Scaevola", "general", "light"), ("lantana", None, "medium")]
+    assert crops(second) == [("scaevola", "iron-inefficient", "light"), ("lantana", None, "medium")]
+    assert crops(third) == [("scaevola", "iron-inefficient", "light"), ("lantana", "general", "heavy")]
+    assert "crops" in third.own
 
 
 def test_own_targets_of_other_stages_stand_beside_each_other(tmp_path: Path) -> None:
@@ -151,7 +157,7 @@ def test_own_targets_of_other_stages_stand_beside_each_other(tmp_path: Path) -> 
         pytest.param(
             '[[policy.crops]]\ncrop = "lantana"\nph_group = "general"\n'
             '[[policy.crops]]\ncrop = "Lantana"\nfeeding_level = "light"',
-            "policy 1: crops 2: Lantana stands there twice; keep one of them",
+            "policy 1: crops 2: Lantana stands at crops 1 already; write both of its groups in one row",
             id="a crop twice",
         ),
         pytest.param(
