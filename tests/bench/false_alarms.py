@@ -77,6 +77,8 @@ EC_SHARES: Final = (0.10, 0.13, 0.15, 0.20, 0.25, 0.30)
 """Margins of `clearly out` for EC that the published targets are tried with."""
 EC_MIDDLE: Final = 3.5
 """Middle of the target for which the scatter of EC is stated, mS/cm."""
+DOUBTS: Final = (0.0, 0.1, 0.3)
+"""Shares of samplings that are read with a meter in doubt."""
 WEEKS_OF_A_STEP: Final = 8
 """A trend is spoken of where it moves a step in so many weeks."""
 MARGINS: Final = ((0.2, 0.10), (0.2, 0.15), (0.3, 0.15), (0.3, 0.20), (0.4, 0.25))
@@ -281,6 +283,18 @@ def series_rules(mean: Floats, quantity: Quantity) -> dict[str, Bools]:
 
 def all_rules(pots: Floats, quantity: Quantity) -> dict[str, Bools]:
     return {**verdict_rules(pots, quantity), **series_rules(pots.mean(axis=2), quantity)}
+
+
+def act_in_doubt(pots: Floats, quantity: Quantity, doubt: Bools, *, stays: bool = True) -> Bools:
+    """`act` where some samplings are read with a meter in doubt, which never begins it: lots x samplings.
+
+    `stays`: as the night has it, a lot that a trusted meter found clearly out at the sampling before, and that is out
+    on that side again, stays `act`, low EC apart. Without, it falls to `watch`.
+    """
+    rules = verdict_rules(pots, quantity)
+    is_low_ec = (pots.mean(axis=2) < quantity.low - EDGE) & (quantity.name == "ec")
+    kept = rules["two in a row"] & one_before(rules["clearly out"] & ~doubt) & ~is_low_ec
+    return np.where(doubt, kept & stays, rules["act"])
 
 
 def begins(speaks: Bools) -> Bools:
@@ -533,6 +547,37 @@ def clear_share(rng: np.random.Generator, lots: int, quantity: Quantity, *, of_o
     return 100 * float((found["word"] == "clear").sum()) / lots
 
 
+def doubted_rates(seed: int, lots: int, between_ph: float, between_ec: float) -> list[str]:
+    """A Markdown table: `act` by chance per 100 lot-months and its share of samplings, by the share in doubt."""
+    policy = PolicyValues()
+    both = quantities(
+        between_ph, between_ec, float(policy.clear_margin_ph), float(policy.clear_margin_ec_share)
+    )
+    rows: dict[str, list[str]] = {}
+    for share in DOUBTS:
+        for stays, rule in ((True, "stays"), (False, "falls to watch")):
+            rng = np.random.default_rng(seed)
+            cells = []
+            for place in PLACES:
+                # One meter reads pH and EC, so both are in doubt together.
+                doubt = rng.random((lots, MOST)) < share
+                drawn = [
+                    read_pots(rng, np.repeat(place_lots(rng, lots, one, place)[:, None], MOST, axis=1), one)
+                    for one in both
+                ]
+                found = [
+                    {
+                        "out": verdict_rules(pots, one)["out"],
+                        "act": act_in_doubt(pots, one, doubt, stays=stays),
+                    }
+                    for pots, one in zip(drawn, both, strict=True)
+                ]
+                standing = 100 * np.logical_or.reduce([rules["act"] for rules in found]).mean()
+                cells.append(f"{act_rate(found):.2f} ({standing:.3f} %)")
+            rows[f"{share:.0%} in doubt, {rule}"] = cells
+    return table(["samplings", *PLACES], rows)
+
+
 def contrast_rates(seed: int, lots: int) -> list[str]:
     """A Markdown table: `clear` per 100 comparisons of equal pots, by spread between samplings."""
     policy = PolicyValues()
@@ -582,6 +627,10 @@ def main() -> None:
         "`act` by chance per 100 lot-months of the group as the published table has it: either (pH, EC)",
         "",
         *published_group(asked.seed, asked.lots),
+        "",
+        "`act` by chance per 100 lot-months (and share of samplings) with meters in doubt",
+        "",
+        *doubted_rates(asked.seed, asked.lots, asked.between_ph, asked.between_ec),
         "",
         "`clear` by chance per 100 comparisons of five pots with five",
         "",

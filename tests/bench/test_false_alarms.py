@@ -18,12 +18,14 @@ from tests.bench.false_alarms import (
     Bools,
     Floats,
     Quantity,
+    act_in_doubt,
     begins,
     by_target,
     changed_lots,
     choices,
     clear_share,
     delay,
+    doubted_rates,
     false_alarms,
     in_a_row,
     moved_one_way,
@@ -35,7 +37,7 @@ from tests.bench.false_alarms import (
     taken_in_time,
     verdict_rules,
 )
-from tests.sql.bench import Bench
+from tests.sql.bench import Bench, site
 
 LOTS, SAMPLINGS = 40, 5
 LAST_DAY = date(2026, 4, 5)
@@ -55,19 +57,29 @@ def draw(quantity: Quantity, low: float, high: float, seed: int) -> Floats:
     return read_pots(rng, walk, quantity)
 
 
-def load(bench: Bench, ph: Floats, ec: Floats) -> None:
+def load(bench: Bench, ph: Floats, ec: Floats, doubt: Bools | None = None) -> None:
+    """`doubt`: which samplings are read with a meter whose checks all failed; None: the site sends no checks."""
     targets = tuple(
         Target(crop=CROP, quantity=name, low=Decimal(str(quantity.low)), high=Decimal(str(quantity.high)))
         for name, quantity in (("ph", PH), ("ec", EC))
     )
-    bench.use(policy=[PolicyPeriod(valid_from=date(2020, 1, 1), targets=targets)])
+    is_checked = doubt is not None
+    bench.use(
+        site(calibrations=is_checked), policy=[PolicyPeriod(valid_from=date(2020, 1, 1), targets=targets)]
+    )
+    if is_checked:
+        bench.calibrations(
+            "meter_id | calibrated_on | slope_pct\n"
+            + "\n".join(f"GOOD | {day_of(nth)} | 98\nBAD | {day_of(nth)} | 84" for nth in range(SAMPLINGS))
+        )
+    meters = np.where(np.zeros((LOTS, SAMPLINGS), dtype=np.bool_) if doubt is None else doubt, "BAD", "GOOD")
     bench.lots(
         "lot_code | crop | started_on\n" + "\n".join(f"L{lot} | {CROP} | 2025-06-01" for lot in range(LOTS))
     )
     bench.readings(
-        "lot_code | sampled_on | ph | ec_ms_cm\n"
+        "lot_code | sampled_on | ph | ec_ms_cm | meter_id\n"
         + "\n".join(
-            f"L{lot} | {day_of(nth)} | {ph[lot, nth, pot]:.2f} | {ec[lot, nth, pot]:.2f}"
+            f"L{lot} | {day_of(nth)} | {ph[lot, nth, pot]:.2f} | {ec[lot, nth, pot]:.2f} | {meters[lot, nth]}"
             for lot in range(LOTS)
             for nth in range(SAMPLINGS)
             for pot in range(POTS)
@@ -117,6 +129,35 @@ def test_the_simulated_rules_are_those_of_the_night(bench: Bench, seed: int) -> 
     assert drifting == last_speaking("three moves one way (drift)", by_quantity)
     assert acting
     assert drifting
+
+
+def test_the_simulated_rule_of_meters_in_doubt_is_that_of_the_night(bench: Bench) -> None:
+    ph, ec = draw(PH, 5.3, 6.7, 3), draw(EC, 1.6, 6.2, 103)
+    doubt = np.random.default_rng(3).random((LOTS, SAMPLINGS)) < 0.5
+    load(bench, ph, ec, doubt)
+    bench.build("reasons")
+    acting = {
+        (lot.lower(), quantity)
+        for lot, quantity in bench.select("reasons", "lot_key, quantity", "level = 'act'")
+    }
+    acts = {one.name: act_in_doubt(pots, one, doubt) for one, pots in ((PH, ph), (EC, ec))}
+    assert acting == last_speaking("act", {name: {"act": act} for name, act in acts.items()})
+    kept = [(lot, name) for name, act in acts.items() for lot in np.flatnonzero(act[:, -1] & doubt[:, -1])]
+    assert kept, "no lot stayed at act beside a meter in doubt: the drawn lots show nothing"
+
+
+def test_a_lot_that_stays_at_act_beside_a_meter_in_doubt_is_no_new_alarm() -> None:
+    rates = {
+        cells[0]: [float(cell.split(" ")[0]) for cell in cells[1:]]
+        for line in doubted_rates(SEED, 5_000, 0.05, 0.15)[2:]
+        for cells in [[cell.strip() for cell in line.split("|")[1:-1]]]
+    }
+    assert rates["0% in doubt, stays"] == rates["0% in doubt, falls to watch"]
+    for share in ("10%", "30%"):
+        stays, falls = rates[f"{share} in doubt, stays"], rates[f"{share} in doubt, falls to watch"]
+        assert all(one <= other for one, other in zip(stays, falls, strict=True))
+        assert max(stays) < 1
+    assert max(rates["10% in doubt, stays"]) > 0
 
 
 # One crop of each pH group: an edge that is a threshold (5.4, 5.8), thresholds beyond the edge, and other ranges.
