@@ -160,9 +160,14 @@ def nightly(home: Path, as_of: datetime | None, as_json: bool) -> None:
 @cli.command()
 @HOME
 @click.option("--as-of", type=DAY, help="The day to judge from, YYYY-MM-DD (today by default).")
+@click.option(
+    "--week",
+    type=DAY,
+    help="The day of the mail, YYYY-MM-DD, whose week this is (that of --as-of by default).",
+)
 @click.option("--no-send", is_flag=True, help="Write the messages to be looked at; store and send nothing.")
 @AS_JSON
-def weekly(home: Path, as_of: datetime | None, no_send: bool, as_json: bool) -> None:
+def weekly(home: Path, as_of: datetime | None, week: datetime | None, no_send: bool, as_json: bool) -> None:
     """Run the night of HOME if it has not run, then mail each head grower the week's report.
 
     Every message is stored in the outbox before the first one is sent. What was said this week is not said again; what
@@ -172,6 +177,7 @@ def weekly(home: Path, as_of: datetime | None, no_send: bool, as_json: bool) -> 
     Example: leachbook weekly my_home --no-send
     """
     from pipeline.overview_lines import describe_night, tell_night
+    from pipeline.run_lines import find_zone
     from pipeline.weekly import run_week
     from pipeline.weekly_lines import describe_week, tell_week
 
@@ -179,6 +185,7 @@ def weekly(home: Path, as_of: datetime | None, no_send: bool, as_json: bool) -> 
         result = run_week(
             home,
             _day(as_of),
+            week=_day(week),
             now=datetime.now(UTC),
             clock=lambda: datetime.now(UTC),
             environment=os.environ,
@@ -188,7 +195,7 @@ def weekly(home: Path, as_of: datetime | None, no_send: bool, as_json: bool) -> 
         )
     described = {"night": describe_night(result.night), **describe_week(result)}
     told = tell_night(result.night, standing_home=None if result.was_night_run else home)
-    _print(as_json, described, [*told, *tell_week(result, home)])
+    _print(as_json, described, [*told, *tell_week(result, home, find_zone(home))])
     sys.exit(1 if result.needs_somebody else 0)
 
 
@@ -222,6 +229,7 @@ def outbox(
         tell_delivered,
         tell_outbox,
     )
+    from pipeline.run_lines import find_zone
 
     if resend or cancel:
         change_letters(home, resend=resend, cancel=cancel, now=datetime.now(UTC))
@@ -234,7 +242,7 @@ def outbox(
         "letters": describe_outbox(listed),
     }
     told = [] if delivered is None else tell_delivered(delivered)
-    _print(as_json, described, [*told, *tell_outbox(home, listed, is_all=is_all)])
+    _print(as_json, described, [*told, *tell_outbox(home, listed, find_zone(home), is_all=is_all)])
     is_stuck = any(one.letter.state in ("failed", "unknown") for one in listed)
     sys.exit(1 if is_stuck or (delivered is not None and delivered.down) else 0)
 
@@ -245,17 +253,20 @@ def outbox(
 def status(home: Path, as_json: bool) -> None:
     """Say who needs what in HOME, when the last good night was, how long its stages took, and what failed since.
 
+    Mail that failed, or that may have arrived or not, is named with the command that mends it.
+
     Ends with 0, or with 2 when there is no home or its warehouse is missing or damaged.
 
     Example: leachbook status my_home
     """
+    from pipeline.mail_lines import describe_mail, tell_mail
     from pipeline.overview_lines import check_warehouse, describe_status, read_latest, tell_status
     from pipeline.run_lines import describe_runs, find_zone, tell_runs
 
     summary = read_latest(home)
-    runs = describe_runs(home)
-    described = {**describe_status(summary), **runs}
-    told = tell_status(summary, tell_runs(runs, find_zone(home)))
+    runs, mail = describe_runs(home), describe_mail(home)
+    described = {**describe_status(summary), **runs, "mail": mail}
+    told = tell_status(summary, [*tell_runs(runs, find_zone(home)), *tell_mail(mail, home)])
     try:
         check_warehouse(home)
     except LeachbookError as error:

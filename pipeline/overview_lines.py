@@ -94,8 +94,8 @@ def tell_night(
         first = f"Night of {night.as_of}: nothing new loaded, same digest of facts ({night.facts_digest[:24]}...)."
     else:
         first = (
-            f"Night of {night.as_of}: {_count(night.new_files, 'new file')}, "
-            f"{_count(night.new_records, 'new record')}."
+            f"Night of {night.as_of}: {_count(night.new_files, 'new file')} with "
+            f"{_count(night.new_records, 'record')}, headers included."
         )
     return [
         first,

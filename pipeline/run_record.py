@@ -18,7 +18,14 @@ from typing import Any
 from pipeline import __version__
 from pipeline.errors import AsOfError, LeachbookError, NightRunning
 from pipeline.run_log import RunLog, open_run_log
-from pipeline.run_state import FailedNight, GoodNight, write_failed_night, write_good_night
+from pipeline.run_state import (
+    FailedNight,
+    GoodNight,
+    GoodWeek,
+    write_failed_night,
+    write_good_night,
+    write_good_week,
+)
 from pipeline.stopping import Stopped, check_stop
 
 Counts = dict[str, int]
@@ -50,6 +57,7 @@ class RunRecord:
     clock: Callable[[], float] = time.monotonic
     stages: list[Stage] = field(default_factory=list)
     night: GoodNight | None = None
+    week: GoodWeek | None = None
     _began: float = field(init=False)
 
     def __post_init__(self) -> None:
@@ -86,6 +94,10 @@ class RunRecord:
         self.night = GoodNight(
             as_of=as_of, finished_at=self.now, run_id=self.run_id, needs_somebody=needs_somebody
         )
+
+    def is_good_week(self, week: date, as_of: date) -> None:
+        """Say that the mail of a week, by the day on which it began, was stored and sent as far as it went."""
+        self.week = GoodWeek(week=week, as_of=as_of, finished_at=self.now, run_id=self.run_id)
 
 
 def name_run(now: datetime) -> str:
@@ -124,7 +136,10 @@ def recorded_night(home: Path, now: datetime, day: date | None) -> Iterator[RunR
 
 @contextmanager
 def recorded_week(home: Path, now: datetime) -> Iterator[RunRecord]:
-    """Record the growers' mail in the log, under the id of the night that the same process ran."""
+    """Record the growers' mail in the log, under the id of the night that the same process ran.
+
+    A good week is written down, so that the schedule knows of one that somebody ran by hand.
+    """
     run_id = name_run(now)
     with open_run_log(home, run_id) as log:
         record = RunRecord(run_id, now, log)
@@ -133,6 +148,9 @@ def recorded_week(home: Path, now: datetime) -> Iterator[RunRecord]:
         except BaseException as error:
             _log_end(record, "week failed", error)
             raise
+        if record.week is not None:
+            with _told_if_unwritten(log):
+                write_good_week(home, record.week)
 
 
 def _write_down(home: Path, record: RunRecord, day: date | None, error: BaseException) -> None:

@@ -2,21 +2,25 @@
 
 health.json            the last good night; touched by each, so that its time of change alone tells a watcher enough
 state/failed_night.json  the last night that failed; of the past once health.json is newer
+state/good_week.json     the last week whose mail was stored and sent as far as it went, by hand or by the schedule
 """
 
 from __future__ import annotations
 
 import os
 from contextlib import suppress
-from datetime import date
+from datetime import date, datetime
 from pathlib import Path
 from typing import Final, TypeVar
 
 from pydantic import AwareDatetime, BaseModel, ConfigDict, ValidationError
 
+from pipeline.files import write_whole
+
 HEALTH_NAME: Final = "health.json"
 STATE_FOLDER: Final = "state"
 _FAILED_NAME: Final = "failed_night.json"
+_WEEK_NAME: Final = "good_week.json"
 
 
 class Plain(BaseModel):
@@ -43,6 +47,19 @@ class FailedNight(Plain):
     sentence: str
 
 
+class GoodWeek(Plain):
+    """A week that was run to its end. `week`: the day on which it began; `as_of`: from which day it was judged."""
+
+    week: date
+    as_of: date
+    finished_at: AwareDatetime
+    run_id: str
+
+    def makes_up(self, day: date, failed_at: datetime) -> bool:
+        """Whether it said since then what the mail of a day, which failed at an instant, would have said."""
+        return self.finished_at >= failed_at and max(self.week, self.as_of) >= day
+
+
 _P = TypeVar("_P", bound=Plain)
 
 
@@ -54,6 +71,16 @@ def read_good_night(home: Path) -> GoodNight | None:
 def write_good_night(home: Path, night: GoodNight) -> None:
     """Touch the health file. For the holder of the night's lock. Raises OSError."""
     write_state(home / HEALTH_NAME, night)
+
+
+def read_good_week(home: Path) -> GoodWeek | None:
+    """The last week that was run to its end; None where none was, or the file cannot be read."""
+    return read_state(home / STATE_FOLDER / _WEEK_NAME, GoodWeek)
+
+
+def write_good_week(home: Path, week: GoodWeek) -> None:
+    """Write down that a week was run. Two may end at once, each with a whole file. Raises OSError."""
+    write_whole(home / STATE_FOLDER / _WEEK_NAME, week.model_dump_json(indent=2).encode() + b"\n")
 
 
 def read_failed_night(home: Path) -> FailedNight | None:

@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import BrokenExecutor, Executor
 from dataclasses import dataclass, replace
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Final, TypeVar
 from zoneinfo import ZoneInfo
@@ -15,8 +15,15 @@ from pipeline.delivery.outbox import OPEN_STATES, Letter, Outbox, open_outbox, o
 from pipeline.delivery.post import Clock, Delivered, deliver_due
 from pipeline.delivery.transports import FolderTransport
 from pipeline.delivery.ways import make_transport
-from pipeline.delivery.week_letters import WEEKLY, SiteMail, Written, name_period, write_site_letters
-from pipeline.errors import MailError
+from pipeline.delivery.week_letters import (
+    WEEKLY,
+    SiteMail,
+    Written,
+    begin_week,
+    name_period,
+    write_site_letters,
+)
+from pipeline.errors import AsOfError, MailError
 from pipeline.files import write_whole
 from pipeline.night_lock import night_lock
 from pipeline.nightly import NightResult, Render, find_night, run_night
@@ -29,6 +36,8 @@ Say = Callable[[str], None]
 PREVIEW: Final = "mail-preview"
 SITES_AT_ONCE: Final = 8
 """House default: so many sites' messages are in memory at once."""
+FARTHEST_WEEK: Final = timedelta(days=10)
+"""House default: a week is made up within seven days, from a night that may have been judged some days before."""
 _T = TypeVar("_T")
 
 
@@ -59,6 +68,7 @@ def run_week(
     home: Path,
     as_of: date | None = None,
     *,
+    week: date | None = None,
     now: datetime,
     clock: Clock,
     environment: Mapping[str, str],
@@ -70,13 +80,16 @@ def run_week(
     """Run the week of `as_of` (the group's today by default): the night if it has not run, then the growers' mail.
 
     Every message is in the outbox before the first one is sent. What was said before is not said again; what changed
-    goes out as a correction. `clock` gives the instants of sending, `environment` may hold the password. Raises what
-    `run_night` raises, MailError, OutboxError.
+    goes out as a correction. `week`: the day of the mail whose week this is; a week that an outage put off, or whose
+    hour comes before the night's, judges from a night of another week, and must not be named after that. `clock` gives
+    the instants of sending, `environment` may hold the password. Raises what `run_night` raises, AsOfError, MailError,
+    OutboxError.
     """
     settings = load_settings(home)
     # A password that is missing is told before an hour of work, not after it.
     transport = make_transport(settings.group.mail, home, environment) if is_sending else None
     day = as_of or now.astimezone(ZoneInfo(settings.group.time_zone)).date()
+    begun = begin_week(_check_week(week, day) or day, settings.group.schedule.mail_day)
     night = find_night(home, settings, day)
     was_run = night is None
     if night is None:
@@ -86,12 +99,12 @@ def run_week(
     if transport is None:
         with night_lock(home, now):
             night = _find_again(home, settings, night)
-            written, preview = _preview(home, settings, night, now, executor, say)
+            written, preview = _preview(home, settings, night, begun, now, executor, say)
         return WeekResult(night, was_run, written, [], no_grower, preview=preview)
     with recorded_week(home, now) as record, open_outbox(home) as outbox:
         with record.stage("write messages") as counts, night_lock(home, now):
             night = _find_again(home, settings, night)
-            written = _store(outbox, settings, night, now, executor, say)
+            written = _store(outbox, settings, night, begun, now, executor, say)
             counts |= {str(kind): number for kind, number in Counter(one.kind for one in written).items()}
         say("Sending")
         with record.stage("send") as counts:
@@ -101,6 +114,7 @@ def run_week(
         if delivered.down:
             record.log.warning("mail cannot be sent", sentence=delivered.down)
         outbox.forget_messages(clock())
+        record.is_good_week(begun, night.summary.night.as_of)
         still_open = [letter for letter in outbox.letters() if letter.state in OPEN_STATES]
     folder = transport.folder if isinstance(transport, FolderTransport) else None
     return WeekResult(night, was_run, written, still_open, no_grower, delivered, folder)
@@ -112,14 +126,30 @@ def _find_again(home: Path, settings: Settings, night: NightResult) -> NightResu
     return night if found is None else replace(found, is_unchanged=night.is_unchanged)
 
 
+def _check_week(week: date | None, as_of: date) -> date | None:
+    """The day of the mail as it is given. Raises AsOfError where no night could be judged for it from that day."""
+    if week is not None and abs(week - as_of) > FARTHEST_WEEK:
+        raise AsOfError(
+            f"--week {week}: is more than {FARTHEST_WEEK.days} days from {as_of}, from which it is judged; "
+            "give the day of the mail, or leave --week out."
+        )
+    return week
+
+
 def _store(
-    outbox: Outbox, settings: Settings, night: NightResult, now: datetime, executor: Executor | None, say: Say
+    outbox: Outbox,
+    settings: Settings,
+    night: NightResult,
+    begun: date,
+    now: datetime,
+    executor: Executor | None,
+    say: Say,
 ) -> list[Written]:
     """Write the messages and store them; those of one recipient together or not at all."""
     say("Writing messages")
     kept: list[Written] = []
-    known = outbox.letters(report=WEEKLY, period=_name_week(settings, night.summary))
-    for written in _write(settings, night, known, now, executor):
+    known = outbox.letters(report=WEEKLY, period=name_period(begun))
+    for written in _write(settings, night, begun, known, now, executor):
         if written.withdrawn is not None:
             outbox.withdraw(written.withdrawn.key, now)
         if written.drafts:
@@ -129,18 +159,23 @@ def _store(
 
 
 def _preview(
-    home: Path, settings: Settings, night: NightResult, now: datetime, executor: Executor | None, say: Say
+    home: Path,
+    settings: Settings,
+    night: NightResult,
+    begun: date,
+    now: datetime,
+    executor: Executor | None,
+    say: Say,
 ) -> tuple[list[Written], Path]:
     """Write the messages into a folder to be looked at; the outbox is read, if there is one, and stays as it is."""
     say("Writing messages")
-    period = _name_week(settings, night.summary)
     known: list[Letter] = []
     if outbox_path(home).exists():
         with open_outbox(home) as outbox:
-            known = outbox.letters(report=WEEKLY, period=period)
+            known = outbox.letters(report=WEEKLY, period=name_period(begun))
     folder = FolderTransport(home / "out" / PREVIEW / night.summary.night.as_of.isoformat())
     kept = []
-    for written in _write(settings, night, known, now, executor):
+    for written in _write(settings, night, begun, known, now, executor):
         for draft in written.drafts:
             path = folder.path_of(draft.message_id)
             try:
@@ -154,10 +189,15 @@ def _preview(
 
 
 def _write(
-    settings: Settings, night: NightResult, known: Sequence[Letter], now: datetime, executor: Executor | None
+    settings: Settings,
+    night: NightResult,
+    begun: date,
+    known: Sequence[Letter],
+    now: datetime,
+    executor: Executor | None,
 ) -> Iterator[Written]:
     """The messages of all sites, some sites at once: a group's whole mail would not fit into memory."""
-    jobs = list(plan_mail(settings, night.summary, night.out, known, now))
+    jobs = list(plan_mail(settings, night.summary, night.out, known, now, begun))
     # Starting worker processes costs more than it saves where there is one site.
     pool = executor if len(jobs) > 1 else None
     for some in _take_in_turn(jobs, SITES_AT_ONCE):
@@ -175,9 +215,9 @@ def _write(
 
 
 def plan_mail(
-    settings: Settings, summary: Summary, out: Path, known: Sequence[Letter], now: datetime
+    settings: Settings, summary: Summary, out: Path, known: Sequence[Letter], now: datetime, begun: date
 ) -> Iterator[SiteMail]:
-    """One job for each site that has a grower. Pure."""
+    """One job for each site that has a grower; the week is named by the day on which it began. Pure."""
     of_site = {site.id: site for site in settings.sites}
     for site in summary.sites:
         growers = of_site[site.site_id].growers if site.site_id in of_site else ()
@@ -190,12 +230,8 @@ def plan_mail(
                 growers=growers,
                 known=tuple(letter for letter in known if letter.key.site == site.site_id),
                 now=now,
-                period=_name_week(settings, summary),
+                period=name_period(begun),
             )
-
-
-def _name_week(settings: Settings, summary: Summary) -> str:
-    return name_period(summary.night.as_of, settings.group.schedule.mail_day)
 
 
 def _take_in_turn(items: Sequence[_T], number: int) -> Iterable[Sequence[_T]]:

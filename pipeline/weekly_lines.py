@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Any
 from pipeline.outbox_run import describe_delivered, tell_delivered, tell_letter
 
 if TYPE_CHECKING:
+    from zoneinfo import ZoneInfo
+
     from pipeline.weekly import WeekResult
 
 MOST_OPEN = 12
@@ -50,8 +52,8 @@ def describe_week(result: WeekResult) -> dict[str, Any]:
     }
 
 
-def tell_week(result: WeekResult, home: Path) -> list[str]:
-    """A week's result for a person, without its night: what was written, what went, what waits."""
+def tell_week(result: WeekResult, home: Path, zone: ZoneInfo) -> list[str]:
+    """A week's result for a person, without its night: what was written, what went, what waits, by a zone's clocks."""
     counts = {kind: sum(one.kind == kind for one in result.written) for kind in _KINDS}
     words = ", ".join(f"{number} {_KINDS[kind]}" for kind, number in counts.items() if number)
     told = [f"Messages to head growers: {words or 'none'}."]
@@ -72,6 +74,6 @@ def tell_week(result: WeekResult, home: Path) -> list[str]:
         )
     if result.open_letters:
         told.append(f"{len(result.open_letters)} not done with:")
-        told += [line for letter in result.open_letters[:MOST_OPEN] for line in tell_letter(letter)]
+        told += [line for letter in result.open_letters[:MOST_OPEN] for line in tell_letter(letter, zone)]
         told.append(f"  leachbook outbox {home} lists, resends, cancels; with --send it sends what is due.")
     return told

@@ -5,13 +5,23 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterator
-from datetime import date
+from datetime import UTC, date, datetime
 from email import message_from_bytes, policy
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 
 from pipeline.delivery.outbox import open_outbox
+from pipeline.delivery.week_letters import begin_week
+from pipeline.schedule.due import DueRun
+from pipeline.schedule.state import (
+    ScheduleState,
+    after_failure,
+    read_schedule,
+    what_is_done,
+    write_schedule,
+)
 from pipeline.settings import load_settings
 from pipeline.weekly import plan_mail
 from tests.delivery.letters import states
@@ -287,6 +297,141 @@ def test_the_weeks_of_mail_begin_on_its_weekday(home: Path) -> None:
         update={"night": summary.night.model_copy(update={"as_of": date(2026, 4, 12)})}
     )
     periods = [
-        job.period for told in (late, next_one) for job in plan_mail(settings, told, home / "out", (), NOW)
+        job.period
+        for told in (late, next_one)
+        for job in plan_mail(
+            settings,
+            told,
+            home / "out",
+            (),
+            NOW,
+            begin_week(told.night.as_of, settings.group.schedule.mail_day),
+        )
     ]
     assert periods == ["2026-W14", "2026-W15"]
+
+
+def test_a_week_that_judges_from_the_night_before_it_is_named_by_its_own_day(home: Path) -> None:
+    """Mail before the night: after an outage Monday's was judged from Monday, the next one's from the Sunday before."""
+    add_mail(home, None, growers=1, more='[schedule]\nnight = "06:00"\nweek_time = "02:00"')
+    run_cli("weekly", home, "--as-of", DAY, "--week", DAY)
+    sunday, monday = date(2026, 4, 12), date(2026, 4, 13)
+    night(home, sunday, pages=True)
+    ran = run_cli("weekly", home, "--as-of", sunday, "--week", monday)
+    assert told(ran)[0] == "Messages to head growers: 1 new.", "it corrects no other week"
+    with open_outbox(home) as outbox:
+        one, other = outbox.letters()
+    assert (one.key.period, other.key.period) == ("2026-W15", "2026-W16")
+    assert (one.subject.split(":")[0], other.subject.split(":")[0]) == ("Hill, week 15", "Hill, week 16")
+    again = run_cli("weekly", home, "--as-of", sunday, "--week", monday)
+    assert told(again)[0] == "Messages to head growers: 1 said already."
+
+
+def test_a_week_far_from_its_night_is_refused(home: Path) -> None:
+    add_mail(home, None, growers=1)
+    ran = run_cli("weekly", home, "--as-of", DAY, "--week", "2026-04-17")
+    assert (ran.code, ran.out) == (2, "")
+    assert ran.err == (
+        "--week 2026-04-17: is more than 10 days from 2026-04-06, from which it is judged; give the day of the mail, "
+        "or leave --week out.\n"
+    )
+    assert not (home / "outbox.sqlite").exists()
+
+
+def test_status_names_mail_that_failed_and_the_command_that_mends_it(home: Path, server: Server) -> None:
+    _, second, third = add_mail(home, server)
+    assert "MAIL" not in run_cli("status", home).out, "nothing is wrong, so nothing is told"
+    assert not (home / "outbox.sqlite").exists(), "who asks how things stand makes no outbox"
+    server.faults.by_recipient |= {second: "refused", third: "dropped after DATA"}
+    week(home)
+    lines = run_cli("status", home).out.splitlines()
+    told_mail = [line for line in lines if "MAIL" in line or line.startswith(("  failed:", "  unknown:"))]
+    assert told_mail == [
+        f"MAIL: 1 letter failed: letter 2 to {second}.",
+        f"MAIL: 1 letter may have arrived or not: letter 3 to {third}.",
+        (
+            f"  failed: once the address or the server is mended, leachbook outbox {home} --resend 2 --send; "
+            "or let it be with --cancel 2."
+        ),
+        (
+            f"  unknown: ask whether it arrived; if so, leachbook outbox {home} --cancel 3; "
+            "if not, --resend 3 --send."
+        ),
+    ]
+    as_json = run_cli("status", home, "--json").json["mail"]
+    assert ([one["letter"] for one in as_json["failed"]], as_json["unknown"][0]["recipient"]) == ([2], third)
+    assert (as_json["waiting"], as_json["error"], as_json["failed"][0]["code"]) == (0, None, 550)
+    listed = run_cli("outbox", home).out.splitlines()
+    assert [f"  {line}" for line in listed[-2:]] == told_mail[2:], "the outbox names the same commands"
+    # The command that is named does mend it.
+    server.faults.clear()
+    assert run_cli("outbox", home, "--resend", "2", "--send").code == 1
+    assert run_cli("outbox", home, "--cancel", "3").code == 0
+    assert "MAIL" not in run_cli("status", home).out
+
+
+def test_status_tells_of_an_outbox_that_cannot_be_read(home: Path) -> None:
+    (home / "outbox.sqlite").write_bytes(b"no database " * 400)
+    ran = run_cli("status", home)
+    assert ran.code == 0
+    assert f"MAIL: {home}/outbox.sqlite: the outbox cannot be used (" in ran.out
+
+
+def test_sending_and_changing_by_hand_is_in_the_log(home: Path, server: Server) -> None:
+    _, second, _ = add_mail(home, server)
+    server.faults.by_recipient[second] = "refused"
+    week(home)
+    server.faults.clear()
+    run_cli("outbox", home, "--resend", "2", "--send")
+    run_cli("outbox", home, "--send")
+    text = (home / "log" / "runs.jsonl").read_text(encoding="utf-8")
+    changed, sent, nothing = [json.loads(line) for line in text.splitlines()][-3:]
+    assert (changed["event"], changed["by"], changed["resend"], changed["cancel"]) == (
+        "letters changed",
+        "hand",
+        [2],
+        [],
+    )
+    assert (sent["event"], sent["by"], sent["sent"], sent["down"]) == ("mail", "hand", 1, "")
+    assert (nothing["event"], "sent" in nothing) == ("mail", False)
+    assert "@hill.example" not in text
+
+
+def test_a_week_by_hand_makes_up_the_one_that_the_schedule_saw_fail(home: Path) -> None:
+    add_mail(home, None, growers=1)
+    run_of = DueRun("week", DAY, DAY)
+    now = datetime.now(UTC)
+    write_schedule(home, after_failure(ScheduleState(since=now), run_of, now, "no password."))
+    assert "THE GROWERS' MAIL OF 2026-04-06 FAILED once" in run_cli("status", home).out
+    week(home, "--no-send")
+    assert "FAILED" in run_cli("status", home).out, "a look at the messages sends nothing"
+    week(home)
+    assert "FAILED" not in run_cli("status", home).out
+    state = read_schedule(home)
+    assert state is not None
+    assert what_is_done(home, state).week == DAY, "and the schedule does not try it again"
+    later = after_failure(state, DueRun("week", date(2026, 4, 13), DAY), datetime.now(UTC), "no password.")
+    write_schedule(home, later)
+    assert "THE GROWERS' MAIL OF 2026-04-13 FAILED once" in run_cli("status", home).out, "another week is not"
+
+
+def test_instants_are_told_by_the_clocks_of_the_group(home: Path, server: Server) -> None:
+    first, second, _ = add_mail(home, server)
+    text = (home / "leachbook.toml").read_text(encoding="utf-8")
+    server.faults.by_recipient |= {first: "greylisted", second: "refused"}
+    assert '"UTC"' in text
+    week(home)
+    (home / "leachbook.toml").write_text(text.replace('"UTC"', '"Asia/Tokyo"'), encoding="utf-8")
+    ran = run_cli("outbox", home, "--all").out
+    with open_outbox(home) as outbox:
+        letters = outbox.letters()
+    tokyo = ZoneInfo("Asia/Tokyo")
+    waits, failed, sent = (
+        f"{at.astimezone(tokyo):%Y-%m-%d %H:%M} JST"
+        for at in (letters[0].due_at, letters[1].changed_at, letters[2].changed_at)
+    )
+    assert f"again at {waits}" in ran
+    assert f"tried once, last {failed}" in ran
+    assert f"\n         {sent}" in ran
+    assert "UTC" not in ran
+    assert f"was sent on {sent}; it cannot be taken back" in run_cli("outbox", home, "--cancel", "3").err

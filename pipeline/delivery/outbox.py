@@ -300,11 +300,15 @@ class Outbox:
         return settled
 
     def resend(self, letter_id: int, now: datetime) -> Letter:
-        """Make a letter due again, with the same bytes and Message-ID. Raises OutboxError where that cannot be."""
+        """Make a letter due again, with the same bytes and Message-ID. Raises OutboxError where that cannot be.
+
+        Errors tell instants by the clocks of the zone in which `now` is given.
+        """
         letter = self._find(letter_id)
         if self.message(letter_id) is None:
+            when = _tell_here(letter.changed_at, now)
             raise OutboxError(
-                f"letter {letter_id}: its message is no longer kept ({letter.state} on {letter.changed_at:%Y-%m-%d}); "
+                f"letter {letter_id}: its message is no longer kept ({letter.state} on {when}); "
                 "run leachbook weekly for a new one."
             )
         return self._change(letter, "pending", now, "to be sent again, by hand", attempts=0)
@@ -312,12 +316,13 @@ class Outbox:
     def cancel(self, letter_id: int, now: datetime) -> Letter:
         """Let a letter not be sent any more. Raises OutboxError where it has gone out already.
 
-        One that was to be resent is again what it was before: sent, at its own instant.
+        One that was to be resent is again what it was before: sent, at its own instant. Errors tell instants by the
+        clocks of the zone in which `now` is given.
         """
         letter = self._find(letter_id)
         if letter.state == "sent":
             raise OutboxError(
-                f"letter {letter_id} was sent on {letter.changed_at:%Y-%m-%d %H:%M} UTC; it cannot be taken back."
+                f"letter {letter_id} was sent on {_tell_here(letter.changed_at, now)}; it cannot be taken back."
             )
         if letter.has_gone_out:
             sent_at = max(one.ended_at for one in self.attempts(letter_id) if one.outcome == "sent")
@@ -431,6 +436,10 @@ def _told(path: Path) -> Iterator[None]:
 @cache
 def _read_sql(name: str) -> str:
     return sql_folder("outbox", f"{name}.sql").read_text(encoding="utf-8")
+
+
+def _tell_here(instant: datetime, now: datetime) -> str:
+    return f"{instant.astimezone(now.tzinfo):%Y-%m-%d %H:%M %Z}"
 
 
 def _write(instant: datetime) -> str:

@@ -78,9 +78,18 @@ def name_period(day: date, mail_day: int | None = None) -> str:
     `mail_day`: the weekday on which mail is due, 0 for Monday; a week begins with it. So mail of a Sunday that an
     outage put off to the Tuesday after is of another week than that of the next Sunday.
     """
-    begun = day if mail_day is None else day - timedelta(days=(day.weekday() - mail_day) % 7)
-    year, week, _ = begun.isocalendar()
+    year, week, _ = begin_week(day, mail_day).isocalendar()
     return f"{year}-W{week:02}"
+
+
+def begin_week(day: date, mail_day: int | None = None) -> date:
+    """The day on which the week of a day began: its mail day on or before it, or itself where there is none."""
+    return day if mail_day is None else day - timedelta(days=(day.weekday() - mail_day) % 7)
+
+
+def read_week(period: str) -> int:
+    """The number of the week that a period names, as its readers are told it."""
+    return int(period.rpartition("W")[2])
 
 
 def write_site_letters(job: SiteMail) -> list[Written]:
@@ -160,7 +169,15 @@ class _Writer:
 
     def write(self, decision: Decision, load: Load) -> Iterator[Draft]:
         """The message first, then what is sent along with it: further parts of the report, a copy."""
-        week = write_week(self.job.summary, self.site, self.growers, self.told, decision.before, self.voice)
+        week = write_week(
+            self.job.summary,
+            self.site,
+            self.growers,
+            self.told,
+            decision.before,
+            self.voice,
+            week=read_week(self.job.period),
+        )
         facts = pack_facts(self.told, self.job.summary.night.as_of)
         content = _digest(self.to.email, self.told, decision.before, load)
         closing = tuple(self._close(load))
@@ -206,8 +223,8 @@ class _Writer:
         )
 
     def _further(self, week: Week, enclosed: Enclosed, part: int, parts: int) -> Parts:
-        year_week = self.job.summary.night.as_of.isocalendar().week
-        lead = self.words("part.lead", part=part, parts=parts, site=self.site.name, week=year_week)
+        number = read_week(self.job.period)
+        lead = self.words("part.lead", part=part, parts=parts, site=self.site.name, week=number)
         return Parts(
             sender=self._sender(),
             to=self.to,

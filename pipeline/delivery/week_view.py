@@ -66,12 +66,18 @@ class Week:
 
 
 def write_week(
-    summary: Summary, site: Site, growers: list[Grower], told: Told, before: Before | None, voice: Voice
+    summary: Summary,
+    site: Site,
+    growers: list[Grower],
+    told: Told,
+    before: Before | None,
+    voice: Voice,
+    *,
+    week: int,
 ) -> Week:
-    """The message to these growers of a site (one recipient), as the newest night sees it."""
+    """The message to these growers of a site (one recipient), as the newest night sees it; `week`: its number."""
     words = load_phrases(site.language, "mail")
     lots = take_lots(site, growers)
-    week = summary.night.as_of.isocalendar().week
     counts = count_lots(lots, words)
     in_words = ", ".join(count.text for count in counts) or words("subject.no_lots")
     key = "subject" if before is None else "subject.correction"

@@ -6,7 +6,7 @@ is over again by then is not told at all.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from textwrap import shorten
@@ -16,7 +16,7 @@ from pydantic import TypeAdapter, ValidationError
 
 from pipeline.languages import Speech
 from pipeline.notices.troubles import Kind, Trouble
-from pipeline.reports.wording_notices import say_subject, say_text
+from pipeline.reports.wording_notices import say_settled, say_subject, say_text
 
 LONGEST_LINE: Final = 400
 MOST_LINES: Final = 20
@@ -25,12 +25,13 @@ MOST_LINES: Final = 20
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """A trouble that the manager knows of, as he was told it, and since when."""
+    """A trouble that the manager knows of, as he was told it, and since when; `recovery`: what to tell at its end."""
 
     key: str
     kind: Kind
     sentence: str
     told_on: date
+    recovery: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +65,7 @@ def plan_digest(
     if not new and not over:
         return None
     still = tuple(told for told in known if told not in over)
-    fresh = tuple(Told(one.key, one.kind, one.sentence, today) for one in new)
+    fresh = tuple(Told(one.key, one.kind, one.sentence, today, one.recovery) for one in new)
     return Digest(new, over, still, (*still, *fresh))
 
 
@@ -76,13 +77,16 @@ def _first_of_each(troubles: Iterable[Trouble]) -> Iterator[Trouble]:
             yield trouble
 
 
-def write_digest(digest: Digest, group_name: str, speech: Speech) -> tuple[str, str]:
-    """Subject and text in the group's language."""
+def write_digest(
+    digest: Digest, group_name: str, speech: Speech, became: Mapping[str, str] | None = None
+) -> tuple[str, str]:
+    """Subject and text in the group's language; `became`: for some keys, what became of what is over."""
+    ends = became or {}
     subject = say_subject(speech, group_name, len(digest.new), len(digest.over), len(digest.still))
     text = say_text(
         speech,
         _cut([one.sentence for one in digest.new]),
-        _cut([one.sentence for one in digest.over]),
+        _cut([ends.get(one.key) or one.recovery or say_settled(speech, one.sentence) for one in digest.over]),
         _cut([one.sentence for one in digest.still]),
     )
     return subject, text

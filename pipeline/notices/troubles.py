@@ -13,12 +13,21 @@ from pipeline.reports.summary import Site, Summary
 from pipeline.reports.wording_held import FILE_PROBLEMS
 from pipeline.reports.wording_notices import (
     say_disk,
+    say_disk_again,
     say_doubtful_letter,
     say_failed_night,
     say_failed_week,
+    say_file_again,
+    say_letter_again,
+    say_letter_let_be,
+    say_letter_sent,
     say_lost_letter,
+    say_mail_again,
     say_missing_night,
+    say_night_again,
+    say_site_again,
     say_waiting_mail,
+    say_week_again,
 )
 
 Kind = Literal["night", "week", "disk", "mail", "silent", "file"]
@@ -32,11 +41,15 @@ ENOUGH_AGAIN: Final = 1.2
 
 @dataclass(frozen=True, slots=True)
 class Trouble:
-    """One thing that is wrong: a key, what kind it is, and a sentence in the group's language."""
+    """One thing that is wrong: a key, what kind it is, and a sentence in the group's language.
+
+    `recovery`: what is told once it is over; for a letter what became of it is told instead (`tell_letters_over`).
+    """
 
     key: str
     kind: Kind
     sentence: str
+    recovery: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +84,7 @@ def find_troubles(
         *_of_runs(runs, speech),
         *_of_disk(disk, told, speech),
         *_of_mail(letters, speech, now),
-        *(trouble for site in (summary.sites if summary else ()) for trouble in _of_site(site)),
+        *(trouble for site in (summary.sites if summary else ()) for trouble in _of_site(site, speech)),
     ]
 
 
@@ -87,11 +100,15 @@ def unknown_kinds(summary: Summary | None, disk: Disk | None) -> frozenset[Kind]
 
 def _of_runs(runs: Runs, speech: Speech) -> Iterator[Trouble]:
     if runs.failed_night is not None:
-        yield Trouble(NIGHT_KEY, "night", say_failed_night(speech, *runs.failed_night))
+        yield Trouble(
+            NIGHT_KEY, "night", say_failed_night(speech, *runs.failed_night), say_night_again(speech)
+        )
     elif runs.missing_night is not None:
-        yield Trouble(NIGHT_KEY, "night", say_missing_night(speech, runs.missing_night))
+        yield Trouble(
+            NIGHT_KEY, "night", say_missing_night(speech, runs.missing_night), say_night_again(speech)
+        )
     if runs.failed_week is not None:
-        yield Trouble(WEEK_KEY, "week", say_failed_week(speech, *runs.failed_week))
+        yield Trouble(WEEK_KEY, "week", say_failed_week(speech, *runs.failed_week), say_week_again(speech))
 
 
 def _of_disk(disk: Disk | None, told: Collection[str], speech: Speech) -> Iterator[Trouble]:
@@ -99,19 +116,46 @@ def _of_disk(disk: Disk | None, told: Collection[str], speech: Speech) -> Iterat
         return
     least = disk.least * (ENOUGH_AGAIN if DISK_KEY in told else 1)
     if disk.free < least:
-        yield Trouble(DISK_KEY, "disk", say_disk(speech, disk.free // 1_000_000))
+        yield Trouble(DISK_KEY, "disk", say_disk(speech, disk.free // 1_000_000), say_disk_again(speech))
 
 
 def _of_mail(letters: Iterable[Letter], speech: Speech, now: datetime) -> Iterator[Trouble]:
     waiting: list[Letter] = []
     for letter in letters:
         if letter.state in ("failed", "unknown"):
-            yield Trouble(f"mail {letter.letter_id}", "mail", _say_letter(letter, speech))
+            yield Trouble(_letter_key(letter), "mail", _say_letter(letter, speech))
         elif letter.state in ("pending", "retry") and now - letter.created_at > LONGEST_WAIT:
             waiting.append(letter)
     if waiting:
         oldest = min(waiting, key=lambda letter: letter.created_at)
-        yield Trouble(WAITING_KEY, "mail", say_waiting_mail(speech, len(waiting), oldest.remark))
+        yield Trouble(
+            WAITING_KEY,
+            "mail",
+            say_waiting_mail(speech, len(waiting), oldest.remark),
+            say_mail_again(speech),
+        )
+
+
+def tell_letters_over(letters: Iterable[Letter], speech: Speech) -> dict[str, str]:
+    """What became of each letter that is a trouble no more, by the key that it had as one."""
+    return {
+        _letter_key(letter): _say_letter_over(letter, speech)
+        for letter in letters
+        if letter.state not in ("failed", "unknown")
+    }
+
+
+def _letter_key(letter: Letter) -> str:
+    return f"mail {letter.letter_id}"
+
+
+def _say_letter_over(letter: Letter, speech: Speech) -> str:
+    about = (letter.letter_id, letter.key.recipient, letter.subject)
+    if letter.state == "sent":
+        return say_letter_sent(speech, *about)
+    if letter.state in ("cancelled", "replaced"):
+        return say_letter_let_be(speech, *about)
+    return say_letter_again(speech, *about)
 
 
 def _say_letter(letter: Letter, speech: Speech) -> str:
@@ -121,10 +165,11 @@ def _say_letter(letter: Letter, speech: Speech) -> str:
     return say_lost_letter(speech, *about, letter.remark)
 
 
-def _of_site(site: Site) -> Iterator[Trouble]:
+def _of_site(site: Site, speech: Speech) -> Iterator[Trouble]:
     for finding in site.findings:
         if finding.rule == "site_silent" and finding.level == "warn":
-            yield Trouble(f"silent {site.site_id}", "silent", finding.group_sentence or finding.sentence)
+            told_as = finding.group_sentence or finding.sentence
+            yield Trouble(f"silent {site.site_id}", "silent", told_as, say_site_again(speech, site.name))
     # A held file is among the causes each night, and what could not be taken in among the findings.
     files = [
         (cause.what, cause.group_sentence or cause.sentence)
@@ -140,4 +185,9 @@ def _of_site(site: Site) -> Iterator[Trouble]:
     for name, sentence in files:
         if name not in told:
             told.add(name)
-            yield Trouble(f"file {site.site_id} {name}", "file", f"{site.name}: {sentence}")
+            yield Trouble(
+                f"file {site.site_id} {name}",
+                "file",
+                f"{site.name}: {sentence}",
+                say_file_again(speech, site.name, name),
+            )

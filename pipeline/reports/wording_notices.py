@@ -70,6 +70,71 @@ def say_waiting_mail(w: Speech, number: int, remark: str) -> str:
     )
 
 
+def say_night_again(w: Speech) -> str:
+    """Nights run again."""
+    return w("The night has been run again, and its pages are in place.")
+
+
+def say_week_again(w: Speech) -> str:
+    """The growers' mail went its way again."""
+    return w("The growers' mail has been made after all.")
+
+
+def say_disk_again(w: Speech) -> str:
+    """Room on the disk again."""
+    return w("The disk of the home has room enough again.")
+
+
+def say_mail_again(w: Speech) -> str:
+    """No letter waits for the mail server any more."""
+    return w("No letter waits long for the mail server any more.")
+
+
+def say_site_again(w: Speech, site: str) -> str:
+    """A site that was silent sends again."""
+    return w("{site} is no longer silent.", site=site)
+
+
+def say_file_again(w: Speech, site: str, file: str) -> str:
+    """A file that was held, or could not be taken in, is no longer in question."""
+    return w("{site}: {file} needs nobody any more: it was read, mended or replaced.", site=site, file=file)
+
+
+def say_letter_sent(w: Speech, number: int, recipient: str, subject: str) -> str:
+    """A letter that was lost or in doubt has gone out since."""
+    return w(
+        'Letter {number} to {recipient} ("{subject}") has been sent.',
+        number=number,
+        recipient=recipient,
+        subject=subject,
+    )
+
+
+def say_letter_again(w: Speech, number: int, recipient: str, subject: str) -> str:
+    """A letter that was lost or in doubt is to be sent once more."""
+    return w(
+        'Letter {number} to {recipient} ("{subject}") is being sent again.',
+        number=number,
+        recipient=recipient,
+        subject=subject,
+    )
+
+
+def say_letter_let_be(w: Speech, number: int, recipient: str, subject: str) -> str:
+    """A letter that was lost or in doubt was cancelled, or a newer one took its place."""
+    return w(
+        'Letter {number} to {recipient} ("{subject}") is settled: it was cancelled, or a newer one took its place.',
+        number=number,
+        recipient=recipient,
+        subject=subject,
+    )
+
+
+def say_settled(w: Speech, sentence: str) -> str:
+    """A trouble of which nothing more is known than how it was told."""
+    return w("Settled: {sentence}", sentence=sentence)
+
+
 def say_subject(w: Speech, group: str, new: int, over: int, still: int) -> str:
     """Subject of a digest, with its counts."""
     counts = []
@@ -86,7 +151,7 @@ def say_text(w: Speech, new: Lines, over: Lines, still: Lines) -> str:
     """The whole digest as plain text."""
     parts = [
         (w("New:"), new),
-        (w("Over, no longer so:"), over),
+        (w("Over:"), over),
         (w("As told before:"), still),
     ]
     blocks = ["\n".join([head, *_list(w, lines)]) for head, lines in parts if lines[0]]

@@ -70,9 +70,7 @@ def start_process(home: Path, run: DueRun, *, longest: timedelta = LONGEST_RUN) 
 
     One that hangs is stopped after `longest`: it would keep all later ones from running.
     """
-    # -P: a folder named pipeline that happens to lie where somebody stands is not what is to be run.
-    command = [sys.executable, "-P", "-m", "pipeline.cli", COMMANDS[run.kind]]
-    command += [str(home.absolute()), "--as-of", str(run.as_of)]
+    command = write_command(home, run)
     own_code = str(Path(__file__).parents[2])
     paths = [own_code, *filter(None, [os.environ.get("PYTHONPATH")])]
     # Into a file, not a pipe: a run whose schedule was killed goes on to its end.
@@ -95,6 +93,14 @@ def start_process(home: Path, run: DueRun, *, longest: timedelta = LONGEST_RUN) 
             raise
         said.seek(0)
         return Ended(code, explain_exit(code, said.read().decode(errors="replace")))
+
+
+def write_command(home: Path, run: DueRun) -> list[str]:
+    """The command line of a run. A week is told its own day: made up late it may judge from a night of another week."""
+    # -P: a folder named pipeline that happens to lie where somebody stands is not what is to be run.
+    command = [sys.executable, "-P", "-m", "pipeline.cli", COMMANDS[run.kind]]
+    command += [str(home.absolute()), "--as-of", str(run.as_of)]
+    return [*command, "--week", str(run.day)] if run.kind == "week" else command
 
 
 def _stop(process: subprocess.Popen[bytes]) -> int:

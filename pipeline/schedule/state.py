@@ -13,7 +13,14 @@ from pydantic import AwareDatetime
 
 from pipeline.errors import ArchiveError, HomeError, NightRunning
 from pipeline.intake import ledger
-from pipeline.run_state import STATE_FOLDER, Plain, read_good_night, read_state, write_state
+from pipeline.run_state import (
+    STATE_FOLDER,
+    Plain,
+    read_good_night,
+    read_good_week,
+    read_state,
+    write_state,
+)
 from pipeline.schedule.due import Done, DueRun, Kind, Tried
 
 LOCK_NAME: Final = ".schedule.lock"
@@ -47,12 +54,15 @@ def read_schedule(home: Path) -> ScheduleState | None:
 
 def failed_runs(home: Path, state: ScheduleState | None) -> tuple[FailedRun, ...]:
     """Runs that the schedule saw fail and that nobody has made up, by hand either."""
-    good = read_good_night(home)
-    return tuple(
-        one
-        for one in (state.failed if state else ())
-        if one.kind != "night" or good is None or good.finished_at < one.at
-    )
+    return tuple(one for one in (state.failed if state else ()) if not _is_made_up(home, one))
+
+
+def _is_made_up(home: Path, failed: FailedRun) -> bool:
+    if failed.kind == "night":
+        night = read_good_night(home)
+        return night is not None and night.finished_at >= failed.at
+    week = read_good_week(home)
+    return week is not None and week.makes_up(failed.day, failed.at)
 
 
 def write_schedule(home: Path, state: ScheduleState) -> None:
@@ -88,10 +98,11 @@ def what_is_done(home: Path, state: ScheduleState) -> Done:
         nights.append((good.as_of, good.finished_at))
     known = [(day, at) for day, at in nights if day is not None and at is not None]
     night, night_at = max(known) if known else (_newest_of_ledger(home), None)
+    weeks = [state.week, *(one.day for one in state.failed if one.kind == "week" and _is_made_up(home, one))]
     return Done(
         night=night,
         night_at=night_at,
-        week=state.week,
+        week=max((day for day in weeks if day is not None), default=None),
         since=state.since,
         tried=tuple(Tried(one.kind, one.day, one.times, one.at) for one in state.failed),
     )

@@ -20,11 +20,10 @@ from pipeline.delivery.ways import make_transport
 from pipeline.errors import HomeError
 from pipeline.languages import Speech, load_tongue
 from pipeline.notices.digest import Digest, Told, pack_known, plan_digest, unpack_known, write_digest
-from pipeline.notices.troubles import Disk, Runs, Trouble, find_troubles, unknown_kinds
+from pipeline.notices.troubles import Disk, Runs, Trouble, find_troubles, tell_letters_over, unknown_kinds
+from pipeline.outbox_run import log_delivered
 from pipeline.overview_lines import read_latest
 from pipeline.reports.summary import Summary
-from pipeline.run_log import open_run_log
-from pipeline.run_record import name_run
 from pipeline.run_state import read_failed_night
 from pipeline.schedule.due import Done, Timetable, due_at, make_timetable
 from pipeline.schedule.keep import read_group
@@ -66,13 +65,7 @@ def tell_manager(home: Path, clock: Clock, environment: Mapping[str, str], say: 
         if delivered.down:
             say(f"Mail cannot be sent now: {delivered.down}")
         if delivered.tried or delivered.down:
-            with open_run_log(home, name_run(clock())) as log:
-                log.info(
-                    "mail",
-                    **{str(state): number for state, number in delivered.by_state.items()},
-                    postponed=delivered.postponed,
-                    down=delivered.down,
-                )
+            log_delivered(home, delivered, clock(), by="schedule")
     return told
 
 
@@ -102,7 +95,7 @@ def _store_digest(home: Path, group: Group, manager: Person, now: datetime, say:
         troubles, known, today=today, last_told_on=last_told_on, unknown=unknown_kinds(summary, disk)
     )
     if digest is not None:
-        subject, text = write_digest(digest, group.name, speech)
+        subject, text = write_digest(digest, group.name, speech, tell_letters_over(letters, speech))
         with open_outbox(home) as outbox:
             _enqueue(outbox, group, manager, today, subject, text, digest, now)
         say(f"Notice to {manager.email}: {subject}")

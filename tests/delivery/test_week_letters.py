@@ -103,7 +103,7 @@ def test_the_whole_message(summary: Summary, out: Path) -> None:
         "For Ana: all lots of the site.\n"
         "\n"
         "ACT\n"
-        "- No lot needs a correction this week.\n"
+        "- No lot to act on this week.\n"
         "\n"
         "SAMPLE\n"
         "- Thu 2026-04-09: H-1 petunia; H-2 poinsettia. 10 pots, about 40 min.\n"
@@ -135,7 +135,7 @@ def test_what_goes_along_is_what_the_night_made(summary: Summary, out: Path) -> 
 def test_html_says_the_same_and_asks_nothing_of_a_network(summary: Summary, out: Path) -> None:
     html = text_of(only(write_mail(summary, out, ANA)), "html")
     assert html.startswith('<!DOCTYPE html>\n<html lang="en">')
-    for said in ("Hill, week 15", "No lot needs a correction", "Thu 2026-04-09", "hill-2026-w15.pdf"):
+    for said in ("Hill, week 15", "No lot to act on", "Thu 2026-04-09", "hill-2026-w15.pdf"):
         assert said in html
     assert not any(word in html for word in ("http", "<img", "<script", "<link", "url(", "@import"))
 
@@ -156,7 +156,7 @@ def test_the_language_is_that_of_the_site(summary: Summary, out: Path) -> None:
     site = only_site(summary).model_copy(update={"language": "es", "date_format": "%d/%m/%Y"})
     message = only(write_mail(summary.model_copy(update={"sites": [site]}), out, ANA))
     assert message["Subject"] == "Hill, semana 15: 2 bien"
-    assert "Ningún lote necesita una corrección esta semana." in text_of(message)
+    assert "Ningún lote exige actuar esta semana." in text_of(message)
     assert "jue 09/04/2026" in text_of(message)
     assert '<html lang="es">' in text_of(message, "html")
     body = message.get_body(("plain",))

@@ -22,7 +22,7 @@ from tests.examples import examples
 MONDAY, TUESDAY, WEDNESDAY = (date(2026, 4, day) for day in (6, 7, 8))
 ENGLISH, SPANISH = (Speech(load_tongue(language), "%d.%m.%Y") for language in ("en", "es"))
 SILENT = Trouble("silent hill", "silent", "Hill: nothing new for 4 nights.")
-DISK = Trouble("disk", "disk", "The disk is nearly full.")
+DISK = Trouble("disk", "disk", "The disk is nearly full.", "The disk has room.")
 NIGHT = Trouble("night", "night", "The night failed.")
 
 
@@ -83,14 +83,31 @@ def test_the_words_of_a_digest() -> None:
     assert subject == "Small group: 1 new trouble, 1 over, 1 as before"
     assert text == (
         "New:\n- The night failed.\n\n"
-        "Over, no longer so:\n- The disk is nearly full.\n\n"
+        "Over:\n- The disk has room.\n\n"
         "As told before:\n- Hill: nothing new for 4 nights.\n\n"
         "Each trouble is told once, and once more when it is over; at most one such message comes a day. "
         "The commands leachbook status and leachbook outbox tell more.\n"
     )
     subject, text = write_digest(digest, "Small group", SPANISH)
     assert subject == "Small group: 1 problema nuevo, 1 resuelto, 1 como antes"
-    assert text.startswith("Nuevo:\n- The night failed.\n\nResuelto, ya no es así:\n")
+    assert text.startswith("Nuevo:\n- The night failed.\n\nResuelto:\n- The disk has room.")
+
+
+def test_what_is_over_is_told_in_words_of_its_own() -> None:
+    """What became of a letter is known only at its end; a trouble kept by an older version has no such words."""
+    lost = Trouble("mail 7", "mail", "Letter 7 was not sent.")
+    old = Told("silent vale", "silent", "Vale: nothing new for 9 nights.", MONDAY)
+    monday = known_of(plan_digest([DISK, lost], (old,), today=MONDAY, last_told_on=None))
+    assert unpack_known('[{"key":"k","kind":"disk","sentence":"s","told_on":"2026-04-06"}]')[0].recovery == ""
+    digest = plan_digest([], (*monday, old), today=TUESDAY, last_told_on=MONDAY)
+    assert digest is not None
+    _, text = write_digest(digest, "G", ENGLISH, {"mail 7": "Letter 7 has been sent."})
+    assert text.split("\n\n")[0].splitlines() == [
+        "Over:",
+        "- The disk has room.",
+        "- Letter 7 has been sent.",
+        "- Settled: Vale: nothing new for 9 nights.",
+    ]
 
 
 def test_a_hundred_troubles_are_one_short_message_and_each_stays_on_one_line() -> None:

@@ -8,7 +8,7 @@ import pytest
 
 from pipeline.delivery.outbox import Key, Letter, State
 from pipeline.languages import Speech, load_tongue
-from pipeline.notices.troubles import Disk, Runs, find_troubles, unknown_kinds
+from pipeline.notices.troubles import Disk, Runs, find_troubles, tell_letters_over, unknown_kinds
 
 NOW = datetime(2026, 4, 7, 5, tzinfo=UTC)
 ENGLISH, SPANISH = (Speech(load_tongue(language), "%d.%m.%Y") for language in ("en", "es"))
@@ -95,3 +95,26 @@ def test_they_are_in_the_language_of_the_group() -> None:
 def test_kinds_of_which_nothing_is_known() -> None:
     assert unknown_kinds(None, None) == {"silent", "file", "disk"}
     assert unknown_kinds(None, Disk(1, 1)) == {"silent", "file"}
+
+
+def test_each_trouble_but_a_letter_has_words_for_its_end_and_a_letter_what_became_of_it() -> None:
+    runs = Runs(failed_night=(date(2026, 4, 7), "no"), failed_week=(date(2026, 4, 6), "no"))
+    waiting = (letter(3, "retry", 7), letter(1, "failed"))
+    found = find_troubles(runs, None, waiting, Disk(1, 10**9), told=(), speech=ENGLISH, now=NOW)
+    assert {one.key: one.recovery for one in found} == {
+        "night": "The night has been run again, and its pages are in place.",
+        "week": "The growers' mail has been made after all.",
+        "disk": "The disk of the home has room enough again.",
+        "mail": "No letter waits long for the mail server any more.",
+        "mail 1": "",
+    }
+    states: tuple[State, ...] = ("sent", "cancelled", "replaced", "pending", "failed", "unknown")
+    letters = [letter(number, state) for number, state in enumerate(states)]
+    about = 'to ana@example.com ("Hill, week 15")'
+    let_be = "is settled: it was cancelled, or a newer one took its place."
+    assert tell_letters_over(letters, ENGLISH) == {
+        "mail 0": f"Letter 0 {about} has been sent.",
+        "mail 1": f"Letter 1 {about} {let_be}",
+        "mail 2": f"Letter 2 {about} {let_be}",
+        "mail 3": f"Letter 3 {about} is being sent again.",
+    }

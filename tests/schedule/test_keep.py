@@ -15,6 +15,7 @@ from pathlib import Path
 
 import pytest
 
+from pipeline.delivery.week_letters import name_period
 from pipeline.errors import NightRunning, SettingsError
 from pipeline.night_lock import HOLDER_NAME, find_holder, night_lock
 from pipeline.run_state import read_good_night
@@ -27,6 +28,7 @@ from pipeline.schedule.keep import (
     keep_schedule,
     read_group,
     start_process,
+    write_command,
 )
 from pipeline.schedule.state import read_schedule, schedule_lock
 from pipeline.stopping import Stopped
@@ -320,3 +322,24 @@ def test_the_keeper_begins_where_the_home_knows_more_than_it(bare: Path) -> None
         encoding="utf-8",
     )
     assert keeper.ask() == []
+
+
+def test_a_week_is_told_its_own_day_where_it_judges_from_another(bare: Path) -> None:
+    """Mail before the night, after an outage: two weeks that both judge from the days of one."""
+    text = (bare / "leachbook.toml").read_text(encoding="utf-8").replace('"02:30"', '"06:00"')
+    (bare / "leachbook.toml").write_text(text, encoding="utf-8")
+    first = Clock(utc("2026-03-10 12:00"), utc("2026-03-12 12:00"))
+    first.keep(bare)
+    back = Clock(utc("2026-03-16 12:00"), utc("2026-03-23 12:00"))
+    back.keep(bare)
+    weeks = [run for _, run in back.ran if run.kind == "week"]
+    assert [(run.day.day, run.as_of.day) for run in weeks] == [(15, 16), (22, 21)]
+    days = [write_command(bare, run)[-4:] for run in weeks]
+    assert days == [
+        ["--as-of", "2026-03-16", "--week", "2026-03-15"],
+        ["--as-of", "2026-03-21", "--week", "2026-03-22"],
+    ]
+    assert name_period(weeks[0].as_of, 6) == name_period(weeks[1].as_of, 6), "by their nights they are alike"
+    assert [name_period(run.day, 6) for run in weeks] == ["2026-W11", "2026-W12"]
+    night_run = DueRun("night", date(2026, 3, 16), date(2026, 3, 16))
+    assert write_command(bare, night_run)[-2:] == ["--as-of", "2026-03-16"]

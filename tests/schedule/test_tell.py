@@ -84,7 +84,11 @@ def test_the_manager_hears_of_each_trouble_once_and_of_its_end_once(tmp_path: Pa
     assert tell(home, at(9, "04:05")).troubles == []
     subject, text = mails(home)[-1]
     assert subject == "Small group: 2 over"
-    assert "Over, no longer so:\n- Hill: " in text
+    assert text.split("\n\n")[0].splitlines() == [
+        "Over:",
+        "- Hill: drop/readings_2026-04-07.csv needs nobody any more: it was read, mended or replaced.",
+        "- The night has been run again, and its pages are in place.",
+    ]
     assert len(mails(home)) == 3
 
 
