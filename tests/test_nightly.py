@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import csv
 import hashlib
+import io
 import json
 from datetime import date, timedelta
 from pathlib import Path
@@ -25,6 +27,7 @@ from tests.home import (
     find_lot,
     make_home,
     night,
+    night_by_command,
     only_site,
     pots,
     read_summary,
@@ -73,6 +76,22 @@ def test_a_good_night_needs_nobody(one_night: Path) -> None:
     summary = read_summary(one_night)
     assert summary.lots_by_level == {"act": 0, "no_reading": 0, "watch": 0, "ok": 2}
     assert (summary.night.new_files, summary.night.new_records) == (3, 17)
+
+
+def test_a_night_tells_how_many_records_it_read_headers_included(tmp_path: Path) -> None:
+    """Records, not lines: a note may break its line. The csv module counts the files as they lie there."""
+    broken = READINGS_HEADER + 'H-1,2026-04-02,routine,1,5.8,2.6,50,M1,"two\nlines, one record"\n'
+    home = make_home(tmp_path / "home", **{"readings_2026-04-02.csv": broken})
+    files = sorted((home / DROP).iterdir())
+    texts = [file.read_text(encoding="utf-8") for file in files]
+    records = sum(len(list(csv.reader(io.StringIO(text)))) for text in texts)
+    headers = len(files)
+    assert (records, sum(text.count("\n") for text in texts), headers) == (8, 9, 3)
+    ran = night_by_command(home, DAY)
+    assert ran.out.splitlines()[0] == f"Night of {DAY}: 3 new files with {records} records, headers included."
+    drop(home, "readings_2026-04-06.csv", READINGS_HEADER)
+    ran = night_by_command(home, DAY)
+    assert ran.out.splitlines()[0] == f"Night of {DAY}: 1 new file with 1 record, headers included."
 
 
 def test_the_same_night_again_loads_nothing_and_writes_nothing(home: Path) -> None:

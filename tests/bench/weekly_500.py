@@ -1,7 +1,8 @@
 """One week of 500 head growers against a real SMTP server: python -m tests.bench.weekly_500 [GROWERS] [A_SITE].
 
-Prints how long the night, its pages, the messages and the sending took, how many processors the pages kept busy, and
-how much memory the run and its workers took. A site has four lots and, unless said otherwise, five growers.
+Prints how long the night, its pages, the messages and the sending took; what share of all cores the workers kept busy
+while they laid out the pages (their processor time over wall-clock time and cores), and what share lay idle meanwhile;
+and how much memory the run and its workers took. A site has four lots and, unless said otherwise, five growers.
 """
 
 from __future__ import annotations
@@ -11,8 +12,8 @@ import resource
 import sys
 import tempfile
 import time
-from collections.abc import Callable
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import Executor, ProcessPoolExecutor
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from itertools import pairwise
 from multiprocessing import get_context
@@ -75,15 +76,46 @@ def use_of_worker(_: int) -> tuple[int, float, int]:
     return os.getpid(), time.process_time(), resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
 
 
-def keep_times(times: dict[str, float]) -> Callable[[str], None]:
-    """Note when each step begins."""
+def use_of_workers(pool: Executor) -> dict[int, tuple[float, int]]:
+    """Seconds of processor time and peak memory (kB) of each worker by its number. For an idle pool."""
+    return {number: (seconds, peak) for number, seconds, peak in pool.map(use_of_worker, range(40))}
 
-    def say(text: str) -> None:
+
+def idle_seconds() -> float:
+    """Seconds that the cores of this machine had nothing to do, summed since it came up (proc(5), /proc/stat)."""
+    fields = Path("/proc/stat").read_text(encoding="ascii").split("\n", 1)[0].split()
+    return int(fields[4]) / os.sysconf("SC_CLK_TCK")
+
+
+@dataclass
+class Watch:
+    """Notes when each step begins, and what the cores did while the pages were laid out."""
+
+    pool: Executor
+    times: dict[str, float] = field(default_factory=lambda: {"begin": time.monotonic()})
+    idle: dict[str, float] = field(default_factory=dict)
+    busy: float = 0.0
+    """Seconds of processor time of all workers, from their start to the last page."""
+
+    def say(self, text: str) -> None:
+        """Hear what the run says."""
         step = text.split()[0]
-        if step in STEPS:
-            times.setdefault(step, time.monotonic())
+        if step not in STEPS or step in self.times:
+            return
+        self.times[step] = time.monotonic()
+        self.idle[step] = idle_seconds()
+        if step == "Publishing":
+            self.busy = sum(seconds for seconds, _ in use_of_workers(self.pool).values())
 
-    return say
+    def tell_cores(self) -> str:
+        """The share of all cores that the workers kept busy while pages were laid out, and the share that lay idle."""
+        seconds = self.times["Publishing"] - self.times["Rendering"]
+        cores = os.cpu_count() or 1
+        idle = self.idle["Publishing"] - self.idle["Rendering"]
+        return (
+            f"pages took {seconds:.1f} s on {cores} cores: {self.busy:.1f} s of the workers' processor time, "
+            f"{self.busy / (seconds * cores):.0%} of all cores; {idle / (seconds * cores):.0%} lay idle"
+        )
 
 
 def main() -> None:
@@ -97,20 +129,20 @@ def main() -> None:
         server.received.is_keeping = False
         home = Path(folder) / "home"
         sites = make_group(home, server, growers, a_site)
-        times: dict[str, float] = {"begin": time.monotonic()}
         with ProcessPoolExecutor(mp_context=get_context("forkserver"), initializer=begin_worker) as pool:
+            watch = Watch(pool)
             result = run_week(
                 home,
                 DAY,
                 now=NOW,
                 clock=lambda: datetime.now(UTC),
                 environment={PASSWORD_NAME: PASSWORD},
-                say=keep_times(times),
+                say=watch.say,
                 executor=pool,
             )
+            times = watch.times
             times["end"] = time.monotonic()
-            used = pool.map(use_of_worker, range(40))
-            workers = {number: (seconds, peak) for number, seconds, peak in used}
+            workers = use_of_workers(pool)
         assert result.delivered is not None
         assert result.delivered.by_state == {"sent": growers}, result.delivered
         assert len({to for to, _ in server.received.messages}) == len(server.received.messages) == growers
@@ -119,14 +151,11 @@ def main() -> None:
         told = [*times.items()]
         for (step, at), (_, until) in pairwise(told):
             sys.stdout.write(f"{step:12}{until - at:8.1f} s\n")
-        pages = times["Publishing"] - times["Rendering"]
-        busy = sum(seconds for seconds, _ in workers.values())
         own = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1000
         sys.stdout.write(
             f"{growers} growers at {sites} sites, messages of {sum(sizes) / len(sizes) / 1000:.0f} kB; "
             f"{growers / (times['end'] - times['Sending']):.0f} sent a second\n"
-            f"{len(workers)} workers on {os.cpu_count()} processors: {busy:.0f} s of processor time; "
-            f"pages took {pages:.0f} s\n"
+            f"{watch.tell_cores()} (load of the machine {os.getloadavg()[0]:.1f})\n"
             f"peak memory: this process (with the server) {own:.0f} MB, "
             f"workers {', '.join(f'{peak / 1000:.0f}' for _, peak in workers.values())} MB\n"
         )
