@@ -19,10 +19,9 @@ from pipeline.delivery.week_letters import (
     WEEKLY,
     SiteMail,
     Written,
-    begin_week,
-    name_period,
     write_site_letters,
 )
+from pipeline.delivery.week_names import begin_week, name_period
 from pipeline.errors import AsOfError, MailError
 from pipeline.files import write_whole
 from pipeline.night_lock import night_lock

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import re
 from collections.abc import Iterator
@@ -10,10 +11,11 @@ from email import message_from_bytes, policy
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+import pdfplumber
 import pytest
 
 from pipeline.delivery.outbox import open_outbox
-from pipeline.delivery.week_letters import begin_week
+from pipeline.delivery.week_names import begin_week
 from pipeline.schedule.due import DueRun
 from pipeline.schedule.state import (
     ScheduleState,
@@ -325,6 +327,51 @@ def test_a_week_that_judges_from_the_night_before_it_is_named_by_its_own_day(hom
     assert (one.subject.split(":")[0], other.subject.split(":")[0]) == ("Hill, week 15", "Hill, week 16")
     again = run_cli("weekly", home, "--as-of", sunday, "--week", monday)
     assert told(again)[0] == "Messages to head growers: 1 said already."
+
+
+def weeks_told(file: Path) -> dict[str, set[str]]:
+    """By place, the numbers of all weeks that a message and its report name."""
+    message = message_from_bytes(file.read_bytes(), policy=policy.default)
+    report, *_ = attached = list(message.iter_attachments())
+    with pdfplumber.open(io.BytesIO(report.get_content())) as pdf:
+        pages = " ".join(page.extract_text() for page in pdf.pages)
+        title = str(pdf.metadata["Title"])
+    texts = {kind: message.get_body((kind,)) for kind in ("plain", "html")}
+    places = {
+        "subject": message["Subject"],
+        **{kind: str(body.get_content()) for kind, body in texts.items() if body is not None},
+        "pages": pages,
+        "title": title,
+        "files": " ".join(str(one.get_filename()) for one in attached),
+    }
+    return {
+        place: set(re.findall(r"(?:[Ww]eek |2026-[wW])(\d+)", str(words))) for place, words in places.items()
+    }
+
+
+@pytest.mark.parametrize(
+    ("week_day", "as_of", "week", "number"),
+    [
+        ("monday", DAY, None, "15"),
+        # by hand on the Tuesday before the next mail: still the report of the week that began on Wednesday
+        ("wednesday", date(2026, 4, 7), None, "14"),
+        # mail before the night: judged from Sunday, about the week that begins
+        ("monday", date(2026, 4, 12), date(2026, 4, 13), "16"),
+    ],
+)
+def test_one_report_bears_the_name_of_one_week_wherever_it_is_named(
+    tmp_path: Path, week_day: str, as_of: date, week: date | None, number: str
+) -> None:
+    home = make_home(tmp_path / "home")
+    add_mail(home, None, growers=1, more=f'[schedule]\nweek_day = "{week_day}"')
+    run_cli("weekly", home, "--as-of", as_of, *([] if week is None else ["--week", week]))
+    (file,) = (home / "out" / "mail").iterdir()
+    places = weeks_told(file)
+    assert len(places) == 6
+    assert all(numbers == {number} for numbers in places.values()), places
+    (letter,) = run_cli("outbox", home, "--all", "--json").json["letters"]
+    assert letter["period"] == f"2026-W{number}"
+    assert letter["subject"].startswith(f"Hill, week {number}: ")
 
 
 def test_a_week_far_from_its_night_is_refused(home: Path) -> None:

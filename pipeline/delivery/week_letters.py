@@ -8,7 +8,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
+from datetime import datetime
 from pathlib import Path
 from typing import Final
 from zoneinfo import ZoneInfo
@@ -18,7 +18,8 @@ from pipeline.delivery.message import Mailbox, Parts, write_message
 from pipeline.delivery.outbox import Draft, Key, Letter, make_message_id
 from pipeline.delivery.plan import Before, Decision, Kind, decide
 from pipeline.delivery.scope import take_lots
-from pipeline.delivery.week_parts import Enclosed, Load, read_enclosed, share_out
+from pipeline.delivery.week_names import read_week
+from pipeline.delivery.week_parts import Enclosed, Load, is_named_alike, read_enclosed, share_out
 from pipeline.delivery.week_text import render_html, render_text
 from pipeline.delivery.week_view import Week, write_week
 from pipeline.errors import MailError
@@ -72,26 +73,6 @@ class Written:
         return replace(self, drafts=())
 
 
-def name_period(day: date, mail_day: int | None = None) -> str:
-    """The week that a message is about, by ISO 8601: 2026-W15.
-
-    `mail_day`: the weekday on which mail is due, 0 for Monday; a week begins with it. So mail of a Sunday that an
-    outage put off to the Tuesday after is of another week than that of the next Sunday.
-    """
-    year, week, _ = begin_week(day, mail_day).isocalendar()
-    return f"{year}-W{week:02}"
-
-
-def begin_week(day: date, mail_day: int | None = None) -> date:
-    """The day on which the week of a day began: its mail day on or before it, or itself where there is none."""
-    return day if mail_day is None else day - timedelta(days=(day.weekday() - mail_day) % 7)
-
-
-def read_week(period: str) -> int:
-    """The number of the week that a period names, as its readers are told it."""
-    return int(period.rpartition("W")[2])
-
-
 def write_site_letters(job: SiteMail) -> list[Written]:
     """Write the messages of one site. Raises MailError when a file of the night cannot be read."""
     return list(_write_all(job))
@@ -124,7 +105,7 @@ def _write_all(job: SiteMail) -> Iterator[Written]:
             continue
         if enclosed is None:
             try:
-                enclosed = read_enclosed(job.summary, site, job.out, words)
+                enclosed = read_enclosed(job.summary, site, job.out, words, job.period)
             except OSError as error:
                 raise MailError(
                     f"{error.filename}: cannot be read ({error.strerror}); run leachbook weekly again, which makes the "
@@ -150,7 +131,10 @@ def _as_told(grower: GrowerSettings) -> Grower:
 
 
 def _link(job: SiteMail, site: Site) -> str | None:
+    """Where the night's PDF can be read; None where none is to be linked, or it bears another week than the mail."""
     if job.mail.over_limit != "link" or job.mail.link is None:
+        return None
+    if not is_named_alike(job.summary.night.as_of, job.period):
         return None
     return f"{job.mail.link}/{job.summary.night.as_of.isoformat()}/sites/{site.site_id}.pdf"
 

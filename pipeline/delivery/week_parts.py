@@ -5,13 +5,17 @@ from __future__ import annotations
 import io
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 from typing import Final
 
 import pikepdf
 
 from pipeline.delivery.message import Attachment, name_file
-from pipeline.reports.formats import Phrases
+from pipeline.delivery.week_names import name_period, read_week
+from pipeline.reports.formats import Phrases, Voice, load_phrases
+from pipeline.reports.pdf import make_pdf
+from pipeline.reports.render import print_report
 from pipeline.reports.summary import Site, Summary
 
 _BASE64: Final = 78 / 57  # 57 bytes become a line of 76 letters and its end
@@ -45,12 +49,16 @@ def measure(attachment: Attachment) -> int:
     return int(len(attachment.data) * _BASE64) + 400
 
 
-def read_enclosed(summary: Summary, site: Site, out: Path, words: Phrases) -> tuple[Enclosed, list[Enclosed]]:
-    """The report of a site, and what else goes along: sheet and calendar. Raises OSError."""
+def read_enclosed(
+    summary: Summary, site: Site, out: Path, words: Phrases, period: str
+) -> tuple[Enclosed, list[Enclosed]]:
+    """The report of a site, and what else goes along: sheet and calendar, named by the week of the mail.
+
+    `period`: that week, as `2026-W15`. Raises OSError, ReportError.
+    """
     folder = out / "sites"
-    year, week, _ = summary.night.as_of.isocalendar()
-    stem = name_file(f"{site.site_id}-{year}-w{week:02}")
-    report = Attachment(f"{stem}.pdf", "application/pdf", (folder / f"{site.site_id}.pdf").read_bytes())
+    stem = name_file(f"{site.site_id}-{period.lower()}")
+    report = Attachment(f"{stem}.pdf", "application/pdf", _take_report(summary, site, folder, period))
     beside = []
     if site.sheet is not None and site.sheet.pots:
         sheet = (folder / f"{site.site_id}-sheet.pdf").read_bytes()
@@ -59,6 +67,20 @@ def read_enclosed(summary: Summary, site: Site, out: Path, words: Phrases) -> tu
     calendar = (folder / f"{site.site_id}.ics").read_bytes()
     beside.append(Enclosed(Attachment(f"{stem}.ics", "text/calendar", calendar), words("attached.calendar")))
     return Enclosed(report, words("attached.report")), beside
+
+
+def is_named_alike(as_of: date, period: str) -> bool:
+    """Whether the pages of a night bear the name of the week that its mail is about."""
+    return name_period(as_of) == period
+
+
+def _take_report(summary: Summary, site: Site, folder: Path, period: str) -> bytes:
+    """The night's PDF; laid out anew where it bears another week than the mail, since one report has one name."""
+    if is_named_alike(summary.night.as_of, period):
+        return (folder / f"{site.site_id}.pdf").read_bytes()
+    voice = Voice(load_phrases(site.language), site.date_format)
+    page = print_report(summary, site, voice, week=read_week(period))
+    return make_pdf(page.html, page.pictures, summary.night.as_of)
 
 
 def share_out(

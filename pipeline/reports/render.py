@@ -16,7 +16,7 @@ from pipeline.reports.pages import Page, render_page
 from pipeline.reports.pdf import make_pdf
 from pipeline.reports.render_sheet import make_sheet_files, sheet_facts
 from pipeline.reports.site_calendar import make_site_calendar
-from pipeline.reports.summary import Summary
+from pipeline.reports.summary import Site, Summary
 from pipeline.reports.view_overview import make_overview_view
 from pipeline.reports.view_site import make_site_view
 
@@ -80,13 +80,7 @@ def render_site(job: SiteJob) -> list[Path]:
         paper=site.paper,
         page_font=job.page_font,
     )
-    printed = render_page(
-        "grower.html",
-        make_site_view(job.summary, site, voice, for_print=True),
-        voice,
-        medium="print",
-        paper=site.paper,
-    )
+    printed = print_report(job.summary, site, voice)
     return [
         *write_pair(job.folder / "sites" / site.site_id, screen, printed, job.summary),
         write_whole(
@@ -95,6 +89,12 @@ def render_site(job: SiteJob) -> list[Path]:
         ),
         *write_sheet(job),
     ]
+
+
+def print_report(summary: Summary, site: Site, voice: Voice, week: int | None = None) -> Page:
+    """The grower's report of one site, laid out for paper; `week` as in `make_site_view`."""
+    view = make_site_view(summary, site, voice, for_print=True, week=week)
+    return render_page("grower.html", view, voice, medium="print", paper=site.paper)
 
 
 def write_sheet(job: SiteJob) -> list[Path]:

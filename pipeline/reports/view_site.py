@@ -283,9 +283,15 @@ def describe_check(check: WaterCheck, voice: Voice) -> WaterRow:
     return WaterRow(check, f"{place}, {check.spot}" if check.spot else place, "; ".join(words))
 
 
-def make_site_view(summary: Summary, site: Site, voice: Voice, *, for_print: bool) -> SiteView:
-    """Return a site's view: in print only lots that need someone get a block, on screen every lot."""
+def make_site_view(
+    summary: Summary, site: Site, voice: Voice, *, for_print: bool, week: int | None = None
+) -> SiteView:
+    """Return a site's view: in print only lots that need someone get a block, on screen every lot.
+
+    `week`: the number by which the report is named, where that is not the week of its as-of day.
+    """
     as_of = summary.night.as_of
+    number = as_of.isocalendar().week if week is None else week
     block_lots = [lot for lot in site.lots if not for_print or lot.level != "ok"]
     blocks = tuple(
         make_lot_block(
@@ -338,8 +344,8 @@ def make_site_view(summary: Summary, site: Site, voice: Voice, *, for_print: boo
         site=site,
         night=summary.night,
         group_name=summary.group_name,
-        title=voice.say("site.title", site=site.name, week=as_of.isocalendar().week, day=voice.day(as_of)),
-        week=as_of.isocalendar().week,
+        title=voice.say("site.title", site=site.name, week=number, day=voice.day(as_of)),
+        week=number,
         as_of=voice.weekday_and_day(as_of),
         growers=", ".join(grower.name for grower in site.growers),
         freshness=describe_freshness(site, voice),

@@ -16,7 +16,8 @@ from icalendar import Calendar
 from pipeline.delivery.facts import gather_told
 from pipeline.delivery.outbox import Draft, Key, Letter, State
 from pipeline.delivery.plan import decide
-from pipeline.delivery.week_letters import COPY, FURTHER, WEEKLY, Written, name_period
+from pipeline.delivery.week_letters import COPY, FURTHER, WEEKLY, Written
+from pipeline.delivery.week_names import name_period
 from pipeline.reports.summary import Meter, Summary
 from pipeline.settings import Mail
 from tests.delivery.weeks import (
@@ -269,6 +270,18 @@ def test_a_report_that_is_too_large_can_be_linked(summary: Summary, out: Path) -
     assert f"It is here:\n{link}\n" in text_of(message)
     assert f'<a href="{link}"' in text_of(message, "html")
     assert "hill-2026-w15.pdf" not in [one.get_filename() for one in message.iter_attachments()]
+
+
+def test_pages_of_another_week_are_not_linked(summary: Summary, out: Path) -> None:
+    """The night's page names the week of its day; where the mail is about the next one it goes in parts instead."""
+    most = 60_000 + int((out / "sites" / "hill.pdf").stat().st_size * 0.65)
+    linked = {"over_limit": "link", "link": "https://files.example.com/x"}
+    mail = Mail.model_validate({"sender": SENDER, "size_limit_mb": most / 1_000_000, **linked})
+    (night_s_own,) = write_mail(summary, out, ANA, mail=mail, period="2026-W15")
+    assert "https://files.example.com/x" in text_of(read(night_s_own.drafts[0]))
+    (written,) = write_mail(summary, out, ANA, mail=mail, period="2026-W16")
+    assert len(written.drafts) > 1
+    assert all("files.example.com" not in text_of(read(draft)) for draft in written.drafts)
 
 
 def test_a_page_that_is_too_large_is_left_out_and_said(summary: Summary, out: Path) -> None:

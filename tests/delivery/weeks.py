@@ -6,7 +6,8 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 
 from pipeline.delivery.outbox import Letter
-from pipeline.delivery.week_letters import SiteMail, Written, name_period, write_site_letters
+from pipeline.delivery.week_letters import SiteMail, Written, write_site_letters
+from pipeline.delivery.week_names import name_period
 from pipeline.reports.summary import Grower as ToldGrower
 from pipeline.reports.summary import PlanDay, PlannedSampling, Reason, Site, Summary
 from pipeline.settings import Grower, Mail, Person
@@ -37,6 +38,7 @@ def write_mail(
     manager: Person | None = MANAGER,
     known: tuple[Letter, ...] = (),
     now: datetime = NOW,
+    period: str | None = None,
 ) -> list[Written]:
     return write_site_letters(
         SiteMail(
@@ -47,7 +49,7 @@ def write_mail(
             growers=growers,
             known=known,
             now=now,
-            period=name_period(summary.night.as_of),
+            period=period or name_period(summary.night.as_of),
         )
     )
 

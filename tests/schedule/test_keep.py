@@ -15,7 +15,7 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.delivery.week_letters import name_period
+from pipeline.delivery.week_names import name_period
 from pipeline.errors import NightRunning, SettingsError
 from pipeline.night_lock import HOLDER_NAME, find_holder, night_lock
 from pipeline.run_state import read_good_night
