@@ -14,10 +14,11 @@ from pipeline.reports.fonts import make_page_font
 from pipeline.reports.formats import Voice, load_phrases
 from pipeline.reports.pages import Page, render_page
 from pipeline.reports.pdf import make_pdf
-from pipeline.reports.render_sheet import make_sheet_files, sheet_facts
+from pipeline.reports.render_sheet import make_sheet_files
 from pipeline.reports.site_calendar import make_site_calendar
 from pipeline.reports.summary import Site, Summary
 from pipeline.reports.view_overview import make_overview_view
+from pipeline.reports.view_sheet import sheet_facts
 from pipeline.reports.view_site import make_site_view
 
 SITE_FILES = (".html", ".pdf", ".ics", "-sheet.pdf", "-sheet.csv", "-sheet-calibrations.csv")

@@ -8,22 +8,7 @@ from pipeline.programme.sheet import Sheet
 from pipeline.programme.sheet_csv import write_calibrations_csv, write_sheet_csv
 from pipeline.reports.pages import Page, render_page
 from pipeline.reports.pdf import make_pdf
-from pipeline.reports.summary import Site, Summary
 from pipeline.reports.view_sheet import SheetFacts, make_sheet_view, sheet_voice
-
-
-def sheet_facts(summary: Summary, site: Site) -> SheetFacts:
-    """Whose sheet it is, from the document of a night."""
-    return SheetFacts(
-        site_id=site.site_id,
-        site_name=site.name,
-        group_name=summary.group_name,
-        language=site.language,
-        paper=site.paper,
-        date_format=site.date_format,
-        as_of=summary.night.as_of,
-        version=summary.night.leachbook_version,
-    )
 
 
 def render_sheet_page(sheet: Sheet, facts: SheetFacts) -> Page:

@@ -127,11 +127,12 @@ def name_sheet(site: Site) -> str:
     return f"{site.site_id}-sheet.pdf"
 
 
-def describe_sheet(site: Site, voice: Voice) -> str:
+def describe_sheet(site: Site, voice: Voice, *, for_print: bool) -> str:
     """Say how many pots the sheet asks for, and why the week may ask for more; nothing where there is no sheet."""
     if site.sheet is None or not site.sheet.pots:
         return ""
-    told = voice.say("sample.on_sheet", n=site.sheet.pots, file=name_sheet(site))
+    key = "sample.on_sheet_here" if for_print else "sample.on_sheet"
+    told = voice.say(key, n=site.sheet.pots, file=name_sheet(site))
     is_more = bool(site.plan_weeks) and site.plan_weeks[0].pots > site.sheet.pots
     return f"{told} {voice.say('sample.again')}" if is_more else told
 

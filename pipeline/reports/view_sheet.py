@@ -13,6 +13,7 @@ from pipeline.programme.sheet import PICKED, Sheet, SheetDue, SheetGroup, SheetL
 from pipeline.programme.sheet_csv import in_volume_unit
 from pipeline.reports.formats import Phrases, Voice, format_count, format_number, load_phrases
 from pipeline.reports.pages import shorten
+from pipeline.reports.summary import Site, Summary
 from pipeline.settings.models import Language, Paper
 
 # A house called "2" or "B" is printed as House 2, House B.
@@ -145,6 +146,28 @@ class SheetView:
     sources: str
 
 
+@dataclass(frozen=True, slots=True)
+class PrintedSheet:
+    """The sheet inside another page, with the phrases that are its own."""
+
+    view: SheetView
+    say: Phrases
+
+
+def sheet_facts(summary: Summary, site: Site) -> SheetFacts:
+    """Whose sheet it is, from the document of a night."""
+    return SheetFacts(
+        site_id=site.site_id,
+        site_name=site.name,
+        group_name=summary.group_name,
+        language=site.language,
+        paper=site.paper,
+        date_format=site.date_format,
+        as_of=summary.night.as_of,
+        version=summary.night.leachbook_version,
+    )
+
+
 def sheet_voice(facts: SheetFacts) -> Voice:
     """How the sheet of a site speaks: it has a Spanish of its own, also while other pages have none."""
     return Voice(load_phrases(facts.language, "sheet"), facts.date_format)
@@ -189,6 +212,15 @@ def make_sheet_view(sheet: Sheet, facts: SheetFacts, voice: Voice) -> SheetView:
             buffers="; ".join(dict.fromkeys(buffer.source for buffer in sheet.buffers)),
         ),
     )
+
+
+def make_printed_sheet(summary: Summary, site: Site) -> PrintedSheet | None:
+    """A site's sheet for its weekly report; None where the sheet asks for nothing."""
+    if site.sheet is None or not site.sheet.lots:
+        return None
+    facts = sheet_facts(summary, site)
+    voice = sheet_voice(facts)
+    return PrintedSheet(make_sheet_view(site.sheet, facts, voice), voice.say)
 
 
 def _number(value: float, say: Phrases, decimals: int | None = None) -> str:
@@ -268,7 +300,7 @@ def _stop(lot: SheetLot, voice: Voice) -> Stop:
         crop=lot.crop,
         pots=_stop_pots(lot, voice),
         tag="" if _is_pair(lot) and not lot.due.days_overdue else _day_of(lot, voice),
-        anchor=f"lot-{lot.number}",
+        anchor=f"sampling-{lot.number}",
     )
 
 
@@ -328,7 +360,7 @@ def _block(lot: SheetLot, later: SheetLot | None, volume_unit: str, voice: Voice
     )
     return LotBlock(
         number=lot.number,
-        anchor=f"lot-{lot.number}",
+        anchor=f"sampling-{lot.number}",
         code=lot.lot_id,
         crop=_crop(lot),
         place=", ".join(part for part in where if part) or say("lot.no_place"),

@@ -33,6 +33,7 @@ from pipeline.reports.view_plan import (
     write_week_total,
 )
 from pipeline.reports.view_policy import PolicyView, make_policy_view
+from pipeline.reports.view_sheet import PrintedSheet, make_printed_sheet
 
 # What a first page can hold; more are counted and shown behind.
 MOST_LINES = 7
@@ -113,6 +114,7 @@ class SiteView:
     week_total: str
     sheet_file: str
     sheet_words: str
+    sheet: PrintedSheet | None
     plan: tuple[PlannedWeek, ...]
     meters: tuple[Meter, ...]
     held_more: int
@@ -368,7 +370,8 @@ def make_site_view(
         most_a_day=MOST_A_DAY,
         week_total=write_week_total(site, voice),
         sheet_file=name_sheet(site),
-        sheet_words=describe_sheet(site, voice),
+        sheet_words=describe_sheet(site, voice, for_print=for_print),
+        sheet=make_printed_sheet(summary, site) if for_print else None,
         plan=plan,
         meters=meters,
         held_more=len(site.held[MOST_HELD:]),

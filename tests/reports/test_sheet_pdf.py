@@ -445,7 +445,8 @@ def test_every_phrase_is_printed_somewhere() -> None:
     sources = "".join(
         path.read_text("utf-8")
         for path in (
-            templates_folder("sheet.html"),
+            templates_folder("partials", "sheet.html"),
+            templates_folder("partials", "sheet_style.html"),
             templates_folder().parent / "pipeline" / "reports" / "view_sheet.py",
             templates_folder().parent / "pipeline" / "reports" / "formats.py",
         )

@@ -108,22 +108,25 @@ def make_sheet(pots: int) -> Sheet:
     )
 
 
+AGAIN = "What falls due again within the week comes with a later night's sheet."
+
+
 @pytest.mark.parametrize(
-    ("pots", "words"),
+    ("pots", "screen", "printed"),
     [
-        (25, "site-1-sheet.pdf asks for 25 pots."),
-        (
-            1,
-            "site-1-sheet.pdf asks for 1 pot. What falls due again within the week comes with a later night's sheet.",
-        ),
-        (0, ""),
+        (25, "site-1-sheet.pdf asks for 25 pots.", "asks for 25 pots."),
+        (1, f"site-1-sheet.pdf asks for 1 pot. {AGAIN}", f"asks for 1 pot. {AGAIN}"),
+        (0, "", ""),
     ],
 )
-def test_the_sheet_beside_the_week(site: Site, pots: int, words: str) -> None:
+def test_the_sheet_beside_the_week(site: Site, pots: int, screen: str, printed: str) -> None:
+    """On the screen it is a file beside the page, on paper it stands in the report itself."""
     with_sheet = site.model_copy(update={"sheet": make_sheet(pots)})
-    view = make_site_view(make_summary([with_sheet]), with_sheet, VOICE, for_print=True)
-    assert view.week_total == "This week: 25 pots, about 100 min."
-    assert view.sheet_words == words
+    summary = make_summary([with_sheet])
+    for is_print, words in ((False, screen), (True, printed)):
+        view = make_site_view(summary, with_sheet, VOICE, for_print=is_print)
+        assert view.week_total == "This week: 25 pots, about 100 min."
+        assert view.sheet_words == words
 
 
 @pytest.mark.parametrize(
