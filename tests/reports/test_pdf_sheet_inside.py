@@ -39,7 +39,7 @@ def print_weekly(language: str, sheet: Sheet | None) -> tuple[bytes, bytes]:
     form = LANGUAGES[language]
     site = make_site(1, LEVELS, language=language, date_format=form, sheet=sheet)
     summary = make_summary([site])
-    voice = Voice(load_phrases(language), form)  # type: ignore[arg-type]
+    voice = Voice(load_phrases(language), form)
     view = make_site_view(summary, site, voice, for_print=True)
     page = render_page("grower.html", view, voice, medium="print", paper=site.paper)
     report = make_pdf(page.html, page.pictures, AS_OF)
