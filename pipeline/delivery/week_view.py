@@ -15,7 +15,7 @@ from pipeline.reports.formats import Phrases, Voice, load_phrases
 from pipeline.reports.summary import Grower, Level, Lot, PlanDay, Site, Summary
 from pipeline.reports.view import LEVELS, MOST_BARE_HOUSE, describe_freshness, write_minutes
 from pipeline.reports.view_plan import THIS_WEEK_DAYS, describe_lateness, describe_purpose
-from pipeline.reports.view_site import make_action_line
+from pipeline.reports.view_site import join_checks, make_action_line
 
 MOST_LINES: Final = 5
 MOST_LOTS = 3
@@ -151,7 +151,7 @@ def _list_level(level: Level, lots: Sequence[Lot], voice: Voice, words: Phrases)
     for lot in found[:MOST_LOTS]:
         line = make_action_line(lot, voice)
         head = words("lot", place=line.name.place, crop=_crop(lot), lot=lot.lot_id)
-        checks = "; ".join(line.checks[:MOST_CHECKS])
+        checks = join_checks(line.checks[:MOST_CHECKS])
         told = [line.sentences[0], words("first", checks=checks) if checks else "", line.next_words]
         items.append(Item(head, " ".join(part for part in told if part)))
     return Line(voice.say.name("level", level), tuple(_end(items, len(found), words)), level)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -63,6 +64,11 @@ class ActionLine:
     has_options: bool
     due: Due
     next_words: str
+
+    @property
+    def checks_in_words(self) -> str:
+        """What to check first, as it stands after a colon."""
+        return join_checks(self.checks)
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,6 +139,11 @@ class SiteView:
     is_spread: bool
     has_long_list: bool
     is_plan_by_lots: bool
+
+
+def join_checks(titles: Sequence[str]) -> str:
+    """Titles of options as one list within a sentence: small letters at their heads, but for signs like EC."""
+    return "; ".join(title[0].lower() + title[1:] if title[1:2].islower() else title for title in titles)
 
 
 def make_action_line(lot: Lot, voice: Voice) -> ActionLine:

@@ -165,13 +165,22 @@ def _lot(row: Row, w: Speech) -> Told:
 
 
 def _place(row: Row, w: Speech) -> Told:
-    places = {"lines": count_lines(w, row["records"]), "place": row["what"]}
+    places = {"lines": count_lines(w, row["records"]), "place": _name_place(row["what"], w)}
     told = (
         w("{lines}: the place “{place}” fits {n} lots on that day.", n=row["fitting_lots"], **places)
         if row["fitting_lots"]
         else w("{lines}: the place “{place}” fits no lot on that day.", **places)
     )
     return told, w("Add the lot's code to the export, or correct house, bench or crop in the lot list.")
+
+
+def _name_place(place: str, w: Speech) -> str:
+    """A place as the models write it (house, then bench and crop where the line has them), in the reader's words."""
+    house, *more = place.split(", ")
+    names = [w("house {name}", name=house.removeprefix("house "))] if house.startswith("house ") else [house]
+    if more and more[0].startswith("bench "):
+        names.append(w("bench {name}", name=more.pop(0).removeprefix("bench ")))
+    return ", ".join([*names, *more])
 
 
 def _when(row: Row, w: Speech) -> str:

@@ -1,8 +1,9 @@
 """One week of 500 head growers against a real SMTP server: python -m tests.bench.weekly_500 [GROWERS] [A_SITE].
 
 Prints how long the night, its pages, the messages and the sending took; what share of all cores the workers kept busy
-while they laid out the pages (their processor time over wall-clock time and cores), and what share lay idle meanwhile;
-and how much memory the run and its workers took. A site has four lots and, unless said otherwise, five growers.
+while they laid out the pages (their processor time over wall-clock time and cores), the same of what others left
+them, and what share lay idle; and how much memory the run and its workers took. A site has four lots and, unless said
+otherwise, five growers.
 """
 
 from __future__ import annotations
@@ -81,10 +82,22 @@ def use_of_workers(pool: Executor) -> dict[int, tuple[float, int]]:
     return {number: (seconds, peak) for number, seconds, peak in pool.map(use_of_worker, range(40))}
 
 
-def idle_seconds() -> float:
-    """Seconds that the cores of this machine had nothing to do, summed since it came up (proc(5), /proc/stat)."""
+@dataclass(frozen=True)
+class Cores:
+    """Seconds, summed over all cores: since the machine came up at work or idle, since this process began its own."""
+
+    at_work: float
+    idle: float
+    own: float
+
+
+def look_at_cores() -> Cores:
+    """What the cores of this machine did until now (proc(5), /proc/stat: user, nice, system, idle, iowait, irqs)."""
     fields = Path("/proc/stat").read_text(encoding="ascii").split("\n", 1)[0].split()
-    return int(fields[4]) / os.sysconf("SC_CLK_TCK")
+    user, nice, system, idle, waiting, irq, soft = (
+        int(one) / os.sysconf("SC_CLK_TCK") for one in fields[1:8]
+    )
+    return Cores(user + nice + system + irq + soft, idle + waiting, time.process_time())
 
 
 @dataclass
@@ -93,7 +106,7 @@ class Watch:
 
     pool: Executor
     times: dict[str, float] = field(default_factory=lambda: {"begin": time.monotonic()})
-    idle: dict[str, float] = field(default_factory=dict)
+    cores: dict[str, Cores] = field(default_factory=dict)
     busy: float = 0.0
     """Seconds of processor time of all workers, from their start to the last page."""
 
@@ -103,18 +116,22 @@ class Watch:
         if step not in STEPS or step in self.times:
             return
         self.times[step] = time.monotonic()
-        self.idle[step] = idle_seconds()
+        self.cores[step] = look_at_cores()
         if step == "Publishing":
             self.busy = sum(seconds for seconds, _ in use_of_workers(self.pool).values())
 
     def tell_cores(self) -> str:
-        """The share of all cores that the workers kept busy while pages were laid out, and the share that lay idle."""
+        """What the workers used of all cores while pages were laid out, and what other work left them."""
         seconds = self.times["Publishing"] - self.times["Rendering"]
         cores = os.cpu_count() or 1
-        idle = self.idle["Publishing"] - self.idle["Rendering"]
+        before, after = self.cores["Rendering"], self.cores["Publishing"]
+        own = self.busy + after.own - before.own
+        others = max(0.0, after.at_work - before.at_work - own)
+        room = seconds * cores
         return (
             f"pages took {seconds:.1f} s on {cores} cores: {self.busy:.1f} s of the workers' processor time, "
-            f"{self.busy / (seconds * cores):.0%} of all cores; {idle / (seconds * cores):.0%} lay idle"
+            f"{self.busy / room:.0%} of all cores, {self.busy / (room - others):.0%} of what other programs left; "
+            f"{(after.idle - before.idle) / room:.0%} lay idle"
         )
 
 

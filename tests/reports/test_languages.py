@@ -15,6 +15,7 @@ from pipeline.languages import ENGLISH, Speech, known_languages, load_tongue
 from pipeline.programme.calendar_words import load_words
 from pipeline.reports.formats import load_phrases
 from pipeline.reports.wording import Wording
+from pipeline.reports.wording_held import explain_held
 from tests.reports.messages import Said, list_messages, make_catalog
 
 TRANSLATED = [language for language in known_languages() if language != ENGLISH]
@@ -132,6 +133,19 @@ def test_figures_have_the_decimal_mark_of_the_language() -> None:
 @pytest.mark.parametrize(("number", "told"), [(0, "0 macetas"), (1, "1 maceta"), (2, "2 macetas")])
 def test_a_number_chooses_its_form(number: int, told: str) -> None:
     assert SPANISH.many("{n} pot", "{n} pots", number) == told
+
+
+def test_a_place_has_the_words_of_the_language_and_the_names_of_the_site() -> None:
+    row = {
+        "cause": "place_unclear",
+        "what": "house B, bench B 2, house plants",
+        "records": 1,
+        "fitting_lots": 0,
+    }
+    told, _ = explain_held(row, SPANISH)
+    assert told == (
+        "1 línea: el lugar «invernadero B, mesa B 2, house plants» no corresponde a ningún lote ese día."
+    )
 
 
 def test_days_and_months_have_their_names() -> None:

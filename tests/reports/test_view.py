@@ -25,7 +25,7 @@ from pipeline.reports.view import (
 )
 from pipeline.reports.view_overview import make_overview_view
 from pipeline.reports.view_policy import make_policy_view
-from pipeline.reports.view_site import MOST_LINES, make_site_view
+from pipeline.reports.view_site import MOST_LINES, join_checks, make_site_view
 from tests.reports.factory import (
     AS_OF,
     LEVELS,
@@ -184,6 +184,11 @@ def test_action_lines_carry_titles_of_options_and_no_rates() -> None:
         "Check the meter",
         "Change to a nitrate fertilizer",
         "Flowable lime or potassium bicarbonate",
+    )
+    assert "; " in line.checks_in_words
+    assert line.checks_in_words == "; ".join(title[0].lower() + title[1:] for title in line.checks)
+    assert join_checks(["Mida el agua", "EC of the water", "pH again", ""]) == (
+        "mida el agua; EC of the water; pH again; "
     )
     assert "100 gal" not in repr((line.sentences, line.checks, line.name))
 
