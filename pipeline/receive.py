@@ -62,7 +62,9 @@ def digest_reading(export: Export, site: SiteSettings, policy: Sequence[PolicyIn
         export.model_dump_json(),
         # Words for totals that the site states count for more than the same words by default.
         *(("total_words stated",) if "total_words" in export.model_fields_set else ()),
-        site.model_dump_json(include={"extraction_method", "time_zone", "growers"}),
+        site.model_dump_json(include={"extraction_method", "time_zone"}),
+        # Whom a line names is told by id and name; where their mail goes says nothing of a file.
+        *(f"{grower.id} {grower.name}" for grower in site.growers if "grower" in export.columns),
         *(f"{next(spans).valid_from} {limit}" for limit, spans in limits),
     ]
     return hashlib.sha256("\n".join(parts).encode()).hexdigest()

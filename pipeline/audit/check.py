@@ -291,9 +291,9 @@ def describe_check(result: DossierCheck) -> dict[str, Any]:
 def tell_check(result: DossierCheck) -> list[str]:
     """A check for a person."""
     looked = (
-        f"{result.tables} attached tables, {result.files} files of the evidence, compliance of {result.lots} lots "
-        "computed "
-        "again, every table made anew from the archive"
+        f"{result.tables} attached tables, {result.files} files of the evidence; compliance of {result.lots} lots "
+        "computed again from the attached tables, which are taken at their word for what rules were in force, which "
+        "samplings count and when a follow-up fell due; every table, these included, made anew from the archive"
     )
     if not result.findings:
         return [f"Proven: {looked}. SHA-256 {result.sha256} stands in the ledger."]

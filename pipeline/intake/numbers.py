@@ -127,10 +127,20 @@ def read_number(text: str, form: NumberFormat) -> Decimal | Refused:
     value = to_inside.apply(written)
     kept = round_half_up(value, form.decimals)
     if to_inside.is_identity and Fraction(kept) != value:
-        return Refused(f"has more decimals than the {form.decimals} that are kept; round it, {form.like}")
+        mended = _round_as_written(text, kept, form)
+        return Refused(f"has more decimals than the {form.decimals} that are kept; round it to {mended}")
     if abs(kept) >= 10**form.digits:
         return Refused(f"is too large to be right; {form.like}")
     return kept
+
+
+def _round_as_written(text: str, kept: Decimal, form: NumberFormat) -> str:
+    """A figure rounded to what is kept, with what stood behind it: a spreadsheet that showed 5.9 may export
+    5.8999999999999995, and whoever mends the cell should not have to work out what it was."""
+    found = _FIGURE.fullmatch(text)
+    behind = found[2] if found else ""
+    blank = " " if behind[:1].isalpha() else ""
+    return f"{form.shown(format(kept.normalize(), 'f'))}{blank}{behind}"
 
 
 def read_whole(text: str, form: NumberFormat, least: int, most: int) -> int | Refused:

@@ -27,7 +27,7 @@ COMMA = NumberFormat(",", digits=3, decimals=3, example="5.8")
 def test_number(text: str, value: str | None) -> None:
     read = read_number(text, POINT)
     if value is None:
-        assert read == Refused("has more decimals than the 3 that are kept; round it, write it like 5.8")
+        assert read == Refused("has more decimals than the 3 that are kept; round it to 5.806")
     else:
         assert isinstance(read, Decimal)
         assert str(read) == value
@@ -347,8 +347,10 @@ FRACTION = "is a fraction, which only volumes and drain times may be; write it l
         ("3/2", volume("mL"), "is not a number; write it like 75"),
         ("1/0", volume("mL"), "is not a number; write it like 75"),
         ("1/5", volume("mL"), "is not a number; write it like 75"),
-        ("⅓", volume("mL"), "has more decimals than the 2 that are kept; round it, write it like 75"),
-        ("2.12345 mS", ec("µS/cm"), "has more decimals than the 4 that are kept; round it, write it like 1.85"),
+        ("⅓", volume("mL"), "has more decimals than the 2 that are kept; round it to 0.33"),
+        ("2.12345 mS", ec("µS/cm"), "has more decimals than the 4 that are kept; round it to 2.1235 mS"),
+        ("5.8999999999999995", POINT, "has more decimals than the 3 that are kept; round it to 5.9"),
+        ("-12.34567", POINT, "has more decimals than the 3 that are kept; round it to -12.346"),
         ("<0.1", POINT, ("is beyond what the meter can read and no figure; measure again with a meter of that "
          "range, or leave the cell blank")),
         (">20 mS", ec("mS/cm"), ("is beyond what the meter can read and no figure; measure again with a meter "

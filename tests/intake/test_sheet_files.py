@@ -17,6 +17,7 @@ from pipeline.intake.read import read_records
 from pipeline.intake.sheet_files import HEAD_BYTES, find_sheet, fit_sheet
 from pipeline.receive import digest_reading
 from pipeline.settings import PolicyInForce, SiteSettings
+from pipeline.settings.models import Column, Grower
 from pipeline.settings.sheet import (
     SHEET_CALIBRATIONS,
     SHEET_READINGS,
@@ -547,6 +548,24 @@ def test_a_new_date_format_has_sheets_read_again() -> None:
         for site in (make_site(), make_site(volume_unit="fl oz"), make_site(date_format="%d/%m/%Y"))
     )
     assert before == same != after
+
+
+def test_who_a_line_names_has_it_read_again_and_where_mail_goes_has_not() -> None:
+    policy: list[PolicyInForce] = []
+    naming = make_export(columns={**READING_COLUMNS, "grower": Column(column="Grower")})
+    wilf = Grower(name="Wilf", email="wilf@example.org", id="wa")
+
+    def digests(*growers: Grower) -> list[str]:
+        site = make_site(growers=growers)
+        return [digest_reading(export, site, policy) for export in (naming, template(SHEET_READINGS, site))]
+
+    before = digests(wilf)
+    assert digests(wilf.model_copy(update={"email": "w@example.com", "houses": ("House 1",)})) == before
+    renamed = digests(wilf.model_copy(update={"name": "Wilfred"}))
+    joined = digests(wilf, Grower(name="Ines", email="ines@example.org", id="if"))
+    for after in (renamed, joined):
+        assert after[0] != before[0]
+        assert after[1] == before[1]
 
 
 # Any sheet in any dialect

@@ -265,7 +265,7 @@ def test_empty_file_translates_to_no_rows() -> None:
                 "ph",
                 "5.8055",
                 "number_unreadable",
-                'ph "5.8055" has more decimals than the 3 that are kept; round it, write it like 5.8',
+                'ph "5.8055" has more decimals than the 3 that are kept; round it to 5.806',
             ),
         ),
         (
