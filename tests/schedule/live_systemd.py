@@ -1,7 +1,8 @@
 """Starts a systemd of its own and lets a block talk to it: units are tried by what will run them, not by their text.
 
 The manager is `systemd --user`, the same program that runs a machine's units, in a mount namespace and a cgroup
-namespace of its own with an empty /run. So it sees no unit of the machine, and nothing of it is left behind.
+namespace of its own with an empty /run. So it sees no unit of the machine, and leaves
+nothing behind but an empty cgroup `init.scope`.
 Needs Debian's package systemd, and the right to make namespaces (root has it).
 """
 
