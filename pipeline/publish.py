@@ -186,6 +186,7 @@ def settle_ledger(home: Path) -> None:
     Raises ArchiveError when the ledger's chain is broken: then no night is begun that it could not hold.
     """
     written = ledger.read_ledger(home)
+    ledger.settle_head(home)
     entries = read_announced(home)
     if entries is None:
         return
@@ -216,7 +217,7 @@ def is_in_place(home: Path, entries: Sequence[ledger.Entry]) -> bool:
 def check_agreement(home: Path, last: NightRow | None) -> None:
     """See that warehouse and ledger end with the same night; `last` is the newest night that the warehouse knows.
 
-    Raises WarehouseError where the warehouse is behind, ArchiveError where the ledger is.
+    Raises WarehouseError where the warehouse is behind, ArchiveError where the ledger is, or where its end was cut off.
     """
     nights = [one for one in ledger.read_ledger(home) if one["kind"] == ledger.NIGHT]
     known = 0 if last is None else last.night_no
@@ -231,6 +232,7 @@ def check_agreement(home: Path, last: NightRow | None) -> None:
             f"{ledger.ledger_path(home)}: ends with night number {told}, but the warehouse knows number {known}; "
             "bring the ledger back from a backup."
         )
+    ledger.refuse_cut(home)
 
 
 def publish_pages(fresh: Path, out: Path) -> None:

@@ -76,6 +76,7 @@ def rebuild(home: Path, *, now: datetime, say: Say = lambda _: None) -> RebuildR
         settle_ledger(home)
         nights = read_nights(home, ledger.read_ledger(home))
         _refuse_if_behind(home, nights)
+        ledger.refuse_cut(home)
         with fresh_warehouse(home) as (connection, working):
             replay(home, connection, nights, say)
             _check_tables(connection, nights[-1])

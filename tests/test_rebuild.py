@@ -55,6 +55,7 @@ def rewrite_ledger(home: Path, change: Any) -> None:
     """The ledger written anew, chain and all, with changed entries."""
     entries = ledger.read_ledger(home)
     ledger.ledger_path(home).unlink()
+    ledger.head_path(home).unlink()
     ledger.append(home, [change(entry) for entry in entries])
 
 
@@ -192,6 +193,7 @@ def test_a_ledger_of_an_early_version_is_refused(home: Path) -> None:
 def test_a_receipt_that_is_missing_is_refused(home: Path) -> None:
     entries = ledger.read_ledger(home)
     ledger.ledger_path(home).unlink()
+    ledger.head_path(home).unlink()
     ledger.append(home, entries[1:])
     assert "is night number 1 of 3 files, but number 1 of 2 would follow" in refused(home)
 

@@ -86,6 +86,7 @@ def run_audit(
     with night_lock(home, now):
         sweep(home)
         settle_ledger(home)
+        ledger.refuse_cut(home)
         with open_known(home, as_known, say) as (connection, known):
             period = _period(known, from_on, to_on, site_id)
             say("Looking back over the period")

@@ -12,7 +12,7 @@ from pipeline.intake import archive, ledger
 from pipeline.verify.findings import Finding
 
 Numbered = Sequence[tuple[int, ledger.Entry]]
-_OWN_FILES = {"ledger.jsonl", "night.announced"}
+_OWN_FILES = {"ledger.jsonl", "ledger.head", "night.announced"}
 
 
 def check_archive(home: Path, entries: Numbered) -> tuple[list[Finding], int]:

@@ -25,13 +25,24 @@ def walk_ledger(home: Path) -> tuple[Numbered, list[Finding]]:
     """
     entries, broken = ledger.walk_chain(home)
     at_line = dict(entries)
+    n_lines = len(ledger.line_hashes(home))
     findings = [
         Finding(
             "ledger",
-            f"{PLACE} line {one.entry_no} ({_say_entry(at_line.get(one.entry_no))}): {one.sentence}.",
+            f"{PLACE} line {one.entry_no} "
+            f"({'gone' if one.entry_no > n_lines else _say_entry(at_line.get(one.entry_no))}): {one.sentence}.",
         )
         for one in broken
     ]
+    if entries and not ledger.head_path(home).exists():
+        findings.append(
+            Finding(
+                "ledger",
+                f"archive/{ledger.head_path(home).name}: is missing, so entries cut off at the ledger's end would not "
+                f"show; bring it back from a backup, or let `leachbook nightly {home}` write it anew over the ledger "
+                "as it stands.",
+            )
+        )
     announced = read_announced(home)
     if announced is not None:
         findings.append(
