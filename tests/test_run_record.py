@@ -150,7 +150,9 @@ def test_the_log_has_every_stage_of_a_run_under_its_id_and_no_text_of_readings(s
     assert {line["run"] for line in lines} == {read_good_night(small).run_id}  # type: ignore[union-attr]
     assert {line["level"] for line in lines} == {"info"}
     # A time of day or a duration may read like the sample's pH by chance; everything else of a line may not hold it.
-    told = json.dumps([{key: value for key, value in line.items() if key not in {"at", "seconds"}} for line in lines])
+    told = json.dumps(
+        [{key: value for key, value in line.items() if key not in {"at", "seconds"}} for line in lines]
+    )
     assert "private remark" not in told
     assert not re.search(r"H-1|5\.8|M1", told)
 
