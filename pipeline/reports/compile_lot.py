@@ -31,6 +31,7 @@ from pipeline.reports.summary import (
     Target,
     Treatment,
     Trend,
+    UnusedGroup,
 )
 from pipeline.reports.wording import Row, Wording
 
@@ -87,8 +88,8 @@ def compile_lot(row: Row, rows: Rows, words: Wording) -> Lot:
         stage=row["stage"],
         grower_id=row["grower_id"],
         ph_group=ph_group,
-        target_ph=_target(targets["ph"], rows),
-        target_ec=_target(targets["ec"], rows),
+        target_ph=_target(targets["ph"], rows, words),
+        target_ec=_target(targets["ec"], rows, words),
         no_target_why=_no_target(row, targets, words),
         level=row["level"],
         rank=row["rank"],
@@ -294,7 +295,7 @@ def _no_target(lot: Row, targets: Mapping[str, Row], words: Wording) -> dict[Qua
     return why
 
 
-def _target(row: Row, rows: Rows) -> Target | None:
+def _target(row: Row, rows: Rows, words: Wording) -> Target | None:
     if row["low"] is None:
         return None
     low, high = float(row["low"]), float(row["high"])
@@ -316,7 +317,15 @@ def _target(row: Row, rows: Rows) -> Target | None:
         how_known=row["how_known"],
         stage=row["own_stage"],
     )
-    return Target(low=low, high=high, source=source, others=others)
+    return Target(low=low, high=high, source=source, others=others, unused_group=_unused_group(row, words))
+
+
+def _unused_group(row: Row, words: Wording) -> UnusedGroup | None:
+    sentence = words.unused_group(row)
+    if sentence is None:
+        return None
+    low, high = (None if row[edge] is None else float(row[edge]) for edge in ("unused_low", "unused_high"))
+    return UnusedGroup(name=row["unused_group"], low=low, high=high, sentence=sentence)
 
 
 def choose_options(

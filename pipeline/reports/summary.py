@@ -52,6 +52,15 @@ class OtherRange(Part):
     how_known: Literal["read", "memory", "common practice", "own value"]
 
 
+class UnusedGroup(Part):
+    """A pH group or feeding level among which the policy counts the crop, and that what is published goes before."""
+
+    name: str
+    low: float | None = Field(description="The group's range; None where an own target stands in its place")
+    high: float | None
+    sentence: str
+
+
 class Target(Part):
     """The range a lot is judged against. Edges belong to the range."""
 
@@ -59,6 +68,7 @@ class Target(Part):
     high: float
     source: Source
     others: list[OtherRange]
+    unused_group: UnusedGroup | None = None
 
 
 class Figures(Part):

@@ -92,6 +92,7 @@ class TargetText:
     others: tuple[str, ...]
     other_ranges: tuple[str, ...]
     missing: str
+    unused_group: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -280,6 +281,7 @@ def describe_target(lot: Lot, quantity: Quantity, target: Target | None, voice: 
         others=tuple(describe_other(other, voice) for other in target.others) if target else (),
         other_ranges=list_other_ranges(target, voice),
         missing="" if target else lot.no_target_why.get(quantity, voice.say("target.none")),
+        unused_group=target.unused_group.sentence if target and target.unused_group else "",
     )
 
 

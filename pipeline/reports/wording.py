@@ -40,6 +40,7 @@ from pipeline.reports.wording_site import (
     WATER_FINDINGS,
     explain_contrast,
 )
+from pipeline.reports.wording_targets import explain_no_target, explain_unpublished, explain_unused_group
 
 _MOST_POTS = 50  # more than anybody would sample
 _MOST_TITLES = 6
@@ -244,27 +245,17 @@ class Wording:
 
     def no_target(self, quantity: str, container_class: str, *, is_controlled_release: bool) -> str:
         """Why lots of a kind are not judged on a quantity without a target of their own."""
-        w = self.speech
-        name = w(QUANTITY_WORDS[quantity])
-        if is_controlled_release:
-            return w(
-                "No {name} target: lots on controlled-release fertilizer are judged only against an own target, which "
-                "policy does not set.",
-                name=name,
-            )
-        return w(
-            "No {name} target: a {container} is judged only against an own target, which policy does not set.",
-            name=name,
-            container=w(CONTAINER_WORDS[container_class]),
+        return explain_no_target(
+            self.speech, quantity, container_class, is_controlled_release=is_controlled_release
         )
+
+    def unused_group(self, row: Row) -> str | None:
+        """That the policy's group for a crop is not used, for one row of `lot_targets`; None where it is."""
+        return explain_unused_group(self.speech, row)
 
     def unpublished(self, quantity: str, *, is_general_used: bool) -> str:
         """That nobody publishes a target for the crop, and what is used instead."""
-        w = self.speech
-        name = w(QUANTITY_WORDS[quantity])
-        if is_general_used:
-            return w("No published {name} target for this crop; the general range is used.", name=name)
-        return w("No published {name} target for this crop.", name=name)
+        return explain_unpublished(self.speech, quantity, is_general_used=is_general_used)
 
     def silent(self, name: str, last: date | None, nights: int | None) -> str:
         """A site that sends nothing."""

@@ -97,6 +97,7 @@ class TracedFigure(_Part):
     target: str | None
     source: str | None
     other_ranges: list[str]
+    unused_group: str | None = None
     verdict: str
 
 
@@ -400,6 +401,7 @@ def _figure(row: Row, ranges: Sequence[Row], pots: Sequence[Row]) -> TracedFigur
             if one["quantity"] == row["quantity"]
             and (one["source"], one["low"], one["high"]) != (row["source"], row["low"], row["high"])
         ],
+        unused_group=None if target is None else Wording("%Y-%m-%d").unused_group(row),
         verdict=_verdict(row),
     )
 
@@ -559,5 +561,7 @@ def _write_figure(figure: TracedFigure) -> list[str]:
     written = [f"  {name}: {figure.verdict}"]
     if figure.target:
         written.append(f"      target {figure.target}{unit}: {figure.source}")
+    if figure.unused_group:
+        written.append(f"      {figure.unused_group}")
     written += [f"      another published range, {other}" for other in figure.other_ranges]
     return written + [f"      {step}" for step in figure.arithmetic]

@@ -69,31 +69,37 @@ def _chosen(
     for site_id, span in spans:
         printed = chosen[span.values.target_source_order]
         span_of = {"site_id": pl.lit(site_id), "valid_from": pl.lit(span.valid_from)}
+        named = _group_ranges(span, groups)
+        of_policy = named.select("crop_key", "quantity", "policy_group", "policy_low", "policy_high")
         # A crop whose own range is printed without a pH group has that of the policy: thresholds for action go by it.
-        named = {crop.key: crop.ph_group for crop in span.values.crops if crop.ph_group is not None}
-        group = pl.col("crop_key").replace_strict(named, default=None, return_dtype=pl.String)
-        frames.append(printed.with_columns(**span_of, ph_group=group, group_name=None))
-        grouped = _grouped(span, printed, groups)
-        if grouped is not None:
-            frames.append(grouped.with_columns(**span_of).select(frames[-1].columns))
+        ph_groups = named.filter(pl.col("quantity") == "ph").select("crop_key", ph_group="policy_group")
+        frames.append(
+            printed.drop("ph_group")
+            .join(ph_groups, on="crop_key", how="left", validate="m:1")
+            .join(of_policy, on=["crop_key", "quantity"], how="left", validate="1:1")
+            .with_columns(**span_of, group_name=None)
+        )
+        # Where no source prints a range for the crop, its group's is the chosen one.
+        grouped = (
+            named.join(printed, on=["crop_key", "quantity"], how="anti")
+            .join(ph_groups, on="crop_key", how="left", validate="m:1")
+            .with_columns(**span_of, group_name="policy_group", low="policy_low", high="policy_high")
+        )
+        frames.append(grouped.select(frames[-1].columns))
     return pl.concat(frames, how="vertical_relaxed") if frames else None
 
 
-def _grouped(span: PolicyInForce, printed: pl.DataFrame, groups: pl.DataFrame) -> pl.DataFrame | None:
-    """The ranges of the groups among which the policy counts crops, where no source prints one for the crop."""
+def _group_ranges(span: PolicyInForce, groups: pl.DataFrame) -> pl.DataFrame:
+    """The ranges of the groups among which the policy counts crops: a row for each crop and quantity that it names."""
     named = [
-        {"crop_key": crop.key, "quantity": quantity, "group_name": name, "ph_group": crop.ph_group}
+        {"crop_key": crop.key, "quantity": quantity, "policy_group": name}
         for crop in span.values.crops
         for quantity, name in (("ph", crop.ph_group), ("ec", crop.feeding_level))
         if name is not None
     ]
-    if not named:
-        return None
-    return (
-        pl.DataFrame(named, infer_schema_length=None)
-        .join(printed, on=["crop_key", "quantity"], how="anti")
-        .join(groups, on=["quantity", "group_name"], how="inner")
-    )
+    schema = {"crop_key": pl.String, "quantity": pl.String, "policy_group": pl.String}
+    ranges = groups.rename({"group_name": "policy_group", "low": "policy_low", "high": "policy_high"})
+    return pl.DataFrame(named, schema=schema).join(ranges, on=["quantity", "policy_group"], how="inner")
 
 
 def _sites(sites: Sequence[SiteSettings]) -> pl.DataFrame:

@@ -7,13 +7,17 @@
 -- Plugs, nursery stock and lots on controlled-release fertilizer are not judged on EC without a target of their own.
 -- Spans are cut at the lot's stages where an own target of its crop names a stage.
 -- own_stage: the stage that the chosen own target is for; null: for all, or not an own one
+-- unused_group: the group among which the policy counts the crop, where that is not what the lot is judged by: a source prints a range
+-- (unused_low and unused_high are the group's), or another pH group for the crop, which goes before it for the action thresholds
 with
 asked as (
     select
         l.site_id,
         l.lot_key,
         l.crop_key,
-        l.container_class in ('plug', 'nursery') or l.feed_mode = 'controlled_release' as is_ec_for_history_only,
+        -- a lot without a feed mode is none on controlled release
+        coalesce(l.container_class in ('plug', 'nursery') or l.feed_mode = 'controlled_release', false)
+            as is_ec_for_history_only,
         g.ph_group,
         p.valid_from as policy_from,
         p.valid_to as policy_to,
@@ -89,6 +93,29 @@ owned as (
             and a.policy_from = u.valid_from
             and u.stage is null
     where a.valid_from < a.valid_to
+),
+
+-- ranges of a group of the policy that one published for the crop itself goes before
+unused_ranges as (
+    select
+        o.site_id,
+        o.lot_key,
+        o.quantity,
+        o.valid_from,
+        c.policy_low,
+        c.policy_high
+    from owned as o
+    inner join chosen_targets as c
+        on
+            o.site_id = c.site_id
+            and o.crop_key = c.crop_key
+            and o.quantity = c.quantity
+            and o.policy_from = c.valid_from
+    where
+        o.own_low is null
+        and not (o.quantity = 'ec' and o.is_ec_for_history_only)
+        and c.policy_group is not null
+        and c.group_name is null
 )
 
 select
@@ -138,7 +165,12 @@ select
         when o.own_low is not null then null
         when o.quantity = 'ec' and o.is_ec_for_history_only then 'history_only'
         when c.low is null then 'no_published_target'
-    end as remark
+    end as remark,
+    case
+        when u.policy_low is not null or (o.quantity = 'ph' and o.ph_group <> c.policy_group) then c.policy_group
+    end as unused_group,
+    u.policy_low as unused_low,
+    u.policy_high as unused_high
 from owned as o
 left join chosen_targets as c
     on
@@ -146,4 +178,10 @@ left join chosen_targets as c
         and o.crop_key = c.crop_key
         and o.quantity = c.quantity
         and o.policy_from = c.valid_from
+left join unused_ranges as u
+    on
+        o.site_id = u.site_id
+        and o.lot_key = u.lot_key
+        and o.quantity = u.quantity
+        and o.valid_from = u.valid_from
 left join general_targets as g on o.quantity = g.quantity

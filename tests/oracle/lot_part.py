@@ -17,7 +17,7 @@ from tests.oracle.questions import questions_of
 from tests.oracle.samplings import QUANTITIES, Judged, Sampling, leachate_median, stage_on
 from tests.oracle.settings import Policy, SiteSettings
 from tests.oracle.standing import Standing
-from tests.oracle.targets import References, Target, ph_group_of, target_of
+from tests.oracle.targets import References, ph_group_of, target_of, unused_group_of
 from tests.oracle.treatments import treatment_part
 from tests.oracle.water import Waters, is_below_water
 
@@ -127,14 +127,20 @@ def answered(readings: Sequence[Reading]) -> set[tuple[date, str]]:
     }
 
 
-def target_part(target: Target | None) -> dict[str, Any] | None:
+def target_part(
+    lot: Lot, quantity: str, policy: Policy, references: References, stage: str
+) -> dict[str, Any] | None:
+    target = target_of(lot, quantity, policy, references, stage)
     if target is None:
         return None
+    unused = unused_group_of(lot, quantity, policy, references, target)
+    low, high = (None, None) if unused is None or unused[1] is None else map(number, unused[1])
     return {
         "low": number(target.low),
         "high": number(target.high),
         "source": {"basis": target.basis, "stage": target.stage},
         "others": [{"low": number(low), "high": number(high)} for low, high in target.others],
+        "unused_group": None if unused is None else {"name": unused[0], "low": low, "high": high},
     }
 
 
@@ -173,8 +179,8 @@ def lot_part(
         "stage": stage,
         "grower_id": lot.grower_id,
         "ph_group": ph_group_of(references, lot.crop, policy),
-        "target_ph": target_part(target_of(lot, "ph", policy, references, stage)),
-        "target_ec": target_part(target_of(lot, "ec", policy, references, stage)),
+        "target_ph": target_part(lot, "ph", policy, references, stage),
+        "target_ec": target_part(lot, "ec", policy, references, stage),
         "level": standing.level,
         "rank": rank,
         "score": number(standing.score),

@@ -126,13 +126,10 @@ def rows_in_order(references: References, crop: str, quantity: str, policy: Poli
 
 
 def ph_group_of(references: References, crop: str, policy: Policy) -> str | None:
-    """The pH group of the published row that is chosen first and has one."""
+    """The pH group of the published row that is chosen first and has one, else that of the policy."""
     for row in rows_in_order(references, crop, "ph", policy):
         if row.ph_group is not None:
             return row.ph_group
-    if rows_in_order(references, crop, "ph", policy):
-        # A range of its own: what the policy counts it among does not come in.
-        return None
     return policy.crop_groups.get((fold(crop), "ph"))
 
 
@@ -166,6 +163,24 @@ def target_of(
     if grouped is not None:
         return Target(*grouped, "published", ())
     return Target(*GENERAL_PH, "general", ()) if quantity == "ph" else None
+
+
+def unused_group_of(
+    lot: Lot, quantity: str, policy: Policy, references: References, target: Target | None
+) -> tuple[str, tuple[Fraction, Fraction] | None] | None:
+    """The policy's group of the crop that decides nothing for the lot, with its range where another is taken instead.
+
+    A range printed for the crop goes before the group's, and a printed pH group before the policy's. That an own
+    target goes before everything needs no saying.
+    """
+    name = policy.crop_groups.get((fold(lot.crop), quantity))
+    if name is None or target is None:
+        return None
+    printed = rows_in_order(references, lot.crop, quantity, policy)
+    if target.basis == "published" and printed:
+        return name, references.range_of_group(quantity, name)
+    is_other = quantity == "ph" and ph_group_of(references, lot.crop, policy) != name
+    return (name, None) if is_other else None
 
 
 def other_published_ranges(

@@ -46,6 +46,7 @@ from pipeline.reports import (
     wording_reasons,
     wording_rereads,
     wording_site,
+    wording_targets,
 )
 from pipeline.reports import wording as wording_facade
 from pipeline.reports.charts import CHART_LOCALE, ENGLISH_LOCALE
@@ -67,6 +68,7 @@ _MODULES: Final = (
     wording_reasons,
     wording_rereads,
     wording_site,
+    wording_targets,
 )
 _OF_DOSSIERS: Final = (
     *(view_of_period, view_lots, view_records, sheet, pages, standards, timeline, meter_chart, draw, since),
@@ -78,6 +80,7 @@ _TABLES: Final = (
     wording_figures.CONTAINERS_WORDS,
     wording_figures.TREATMENT_WORDS,
     wording_figures.SIDE_WORDS,
+    wording_targets.GROUP_WORDS,
     wording_findings.WATER_WORDS,
     wording_findings.PURPOSES,
     wording_held.MENDS,

@@ -23,6 +23,7 @@ ISO = "%Y-%m-%d"
 SPANISH = Speech(load_tongue("es"), "%-d %b %Y")
 # Words that are the same in both languages, or marks, units, codes and names.
 SAME = {
+    "general",
     "no",
     "pH",
     "min",

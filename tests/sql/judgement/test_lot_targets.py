@@ -152,6 +152,36 @@ def test_a_range_printed_without_a_group_has_the_policys_and_one_with_a_group_ke
     ]
 
 
+UNUSED = "unused_group, unused_low::double, unused_high::double"
+
+
+def test_a_group_that_a_published_range_or_group_goes_before_is_told(bench: Bench) -> None:
+    """Celosia: a range without a group; petunia: both; pansy: an own pH target; no such crop: neither is published."""
+    crops = ("celosia", "petunia", "pansy", "no such crop")
+    groups = [CropGroup(crop=crop, ph_group="iron-efficient", feeding_level="heavy") for crop in crops]
+    own_ph = staged(
+        Target(crop="pansy", quantity="ph", low=Decimal("5.5"), high=Decimal(6)),
+    )
+    bench.use(policy=[grouped(*groups), own_ph])
+    bench.lots(
+        "lot_code | crop | container_class\nA | celosia | pot_4in\nB | petunia | pot_4in\nC | pansy | pot_4in\n"
+        "D | no such crop | pot_4in\nE | petunia | plug"
+    )
+    found = bench.rows("lot_targets", f"lot_key, quantity, {UNUSED}", "valid_to > '2026-04-06'")
+    assert found == [
+        ("a", "ec", "heavy", 2.6, 4.6),
+        ("a", "ph", "iron-efficient", 6.2, 6.8),
+        ("b", "ec", "heavy", 2.6, 4.6),
+        ("b", "ph", "iron-efficient", 6.2, 6.8),
+        ("c", "ec", "heavy", 2.6, 4.6),
+        ("c", "ph", "iron-efficient", None, None),
+        ("d", "ec", None, None, None),
+        ("d", "ph", None, None, None),
+        ("e", "ec", None, None, None),
+        ("e", "ph", "iron-efficient", 6.2, 6.8),
+    ]
+
+
 def test_plugs_of_a_group_are_judged_on_ph_alone(bench: Bench) -> None:
     bench.use(policy=[grouped(CropGroup(crop="no such crop", ph_group="general", feeding_level="medium"))])
     bench.lots("crop | container_class\nno such crop | plug")
