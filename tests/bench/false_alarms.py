@@ -311,9 +311,21 @@ def taken_in_time(out: Bools) -> Bools:
 
 def act_rate(found: Sequence[Mapping[str, Bools]], rule: str = "act") -> float:
     """New `act` per 100 lot-months of steady lots under the shipped schedule; `found`: the rules of each quantity."""
+    alarms = _alarms(found, rule)
+    return float(100 * alarms.sum() / lot_months(alarms.size))
+
+
+def act_error(found: Sequence[Mapping[str, Bools]], rule: str = "act") -> float:
+    """Standard error of `act_rate`, over lots: alarms of one lot hang together, since it keeps its true mean."""
+    alarms = _alarms(found, rule)
+    return float(100 * alarms.std(ddof=1) * np.sqrt(alarms.size) / lot_months(alarms.size))
+
+
+def _alarms(found: Sequence[Mapping[str, Bools]], rule: str) -> NDArray[np.int64]:
+    """How often `rule` of either quantity begins in each lot's weeks: lots."""
     act = np.logical_or.reduce([rules[rule] for rules in found])
     out = np.logical_or.reduce([rules["out"] for rules in found])
-    return float(100 * (begins(act) & taken_in_time(out)).sum() / lot_months(act.shape[0]))
+    return np.asarray((begins(act) & taken_in_time(out)).sum(axis=1), dtype=np.int64)
 
 
 def steady_rules(rng: np.random.Generator, lots: int, quantity: Quantity, place: str) -> dict[str, Bools]:
@@ -326,7 +338,7 @@ def false_alarms(rng: np.random.Generator, lots: int, both: tuple[Quantity, Quan
     """A Markdown table: new false alarms a month of a group of 500 steady lots."""
     months = lot_months(lots)
     rates: dict[str, list[str]] = {}
-    acts, standing = [], []
+    acts, errors, standing = [], [], []
     for place in PLACES:
         act = np.zeros((lots, LIFE), dtype=np.bool_)
         for quantity in both:
@@ -334,18 +346,21 @@ def false_alarms(rng: np.random.Generator, lots: int, both: tuple[Quantity, Quan
             for rule, speaks in all_rules(read_pots(rng, means, quantity), quantity).items():
                 rates.setdefault(rule, []).append(f"{GROUP * begins(speaks).sum() / months:.1f}")
                 act |= speaks & (rule == "act")
-        acts.append(act_rate([steady_rules(rng, lots, quantity, place) for quantity in both]))
+        steady = [steady_rules(rng, lots, quantity, place) for quantity in both]
+        acts.append(act_rate(steady))
+        errors.append(act_error(steady))
         standing.append(100 * act.mean())
     head = [f"{place}: {quantity}" for place in PLACES for quantity in ("pH", "EC")]
     lines = table(["rule", *head], rates)
     per_place = [
-        f"{place} {rate:.2f} ({share:.2f} %)"
-        for place, rate, share in zip(PLACES, acts, standing, strict=True)
+        f"{place} {rate:.2f} ± {error:.2f} ({share:.2f} %)"
+        for place, rate, error, share in zip(PLACES, acts, errors, standing, strict=True)
     ]
     return [
         *lines,
         "",
-        "`act` by chance, pH or EC, per 100 lot-months (and share of samplings): " + ", ".join(per_place),
+        "`act` by chance, pH or EC, per 100 lot-months ± standard error (and share of samplings): "
+        + ", ".join(per_place),
     ]
 
 
@@ -548,7 +563,7 @@ def clear_share(rng: np.random.Generator, lots: int, quantity: Quantity, *, of_o
 
 
 def doubted_rates(seed: int, lots: int, between_ph: float, between_ec: float) -> list[str]:
-    """A Markdown table: `act` by chance per 100 lot-months and its share of samplings, by the share in doubt."""
+    """A Markdown table: `act` by chance per 100 lot-months, its standard error and its share of samplings, by doubt."""
     policy = PolicyValues()
     both = quantities(
         between_ph, between_ec, float(policy.clear_margin_ph), float(policy.clear_margin_ec_share)
@@ -573,7 +588,7 @@ def doubted_rates(seed: int, lots: int, between_ph: float, between_ec: float) ->
                     for pots, one in zip(drawn, both, strict=True)
                 ]
                 standing = 100 * np.logical_or.reduce([rules["act"] for rules in found]).mean()
-                cells.append(f"{act_rate(found):.2f} ({standing:.3f} %)")
+                cells.append(f"{act_rate(found):.2f} ± {act_error(found):.2f} ({standing:.3f} %)")
             rows[f"{share:.0%} in doubt, {rule}"] = cells
     return table(["samplings", *PLACES], rows)
 
@@ -628,7 +643,7 @@ def main() -> None:
         "",
         *published_group(asked.seed, asked.lots),
         "",
-        "`act` by chance per 100 lot-months (and share of samplings) with meters in doubt",
+        "`act` by chance per 100 lot-months ± standard error (and share of samplings) with meters in doubt",
         "",
         *doubted_rates(asked.seed, asked.lots, asked.between_ph, asked.between_ec),
         "",

@@ -18,7 +18,9 @@ from tests.bench.false_alarms import (
     Bools,
     Floats,
     Quantity,
+    act_error,
     act_in_doubt,
+    act_rate,
     begins,
     by_target,
     changed_lots,
@@ -34,6 +36,7 @@ from tests.bench.false_alarms import (
     published_rates,
     quantities,
     read_pots,
+    steady_rules,
     taken_in_time,
     verdict_rules,
 )
@@ -158,6 +161,16 @@ def test_a_lot_that_stays_at_act_beside_a_meter_in_doubt_is_no_new_alarm() -> No
         assert all(one <= other for one, other in zip(stays, falls, strict=True))
         assert max(stays) < 1
     assert max(rates["10% in doubt, stays"]) > 0
+
+
+def test_the_standard_error_is_what_rates_of_other_draws_scatter_by() -> None:
+    runs = [
+        [steady_rules(np.random.default_rng(seed), 1_000, one, "near the edge") for one in (PH, EC)]
+        for seed in range(20)
+    ]
+    scatter = np.std([act_rate(run) for run in runs], ddof=1)
+    # The standard deviation of 20 runs is known to a sixth of itself: half and double are three times that away.
+    assert 0.5 < scatter / np.mean([act_error(run) for run in runs]) < 2
 
 
 # One crop of each pH group: an edge that is a threshold (5.4, 5.8), thresholds beyond the edge, and other ranges.
