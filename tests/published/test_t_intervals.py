@@ -72,3 +72,10 @@ def test_half_width_of_five_pots(bench: Bench, sd: float, expected: float, toler
 # The normal quantile that every statistics text prints (memory).
 def test_normal_quantile() -> None:
     assert z_quantile() == pytest.approx(1.959964, abs=5e-7)
+
+
+# US FDA, ORA Laboratory Manual, statistics section (memory), averages 10^-pH: 5.0 and 6.0 would be 5.26. The pH of
+# pots is averaged as it is read, since pour-through pH is near normal.
+def test_ph_is_averaged_as_it_is_read(bench: Bench) -> None:
+    mean, sd, _ = interval(bench, ["5.0", "6.0"])
+    assert (mean, sd) == (5.5, pytest.approx(0.5**0.5))
