@@ -66,6 +66,7 @@ def fresh_warehouse(home: Path) -> Iterator[tuple[Connection, Path]]:
 @contextmanager
 def _working(home: Path, source: Path | None) -> Iterator[tuple[Connection, Path]]:
     published = warehouse_path(home)
+    _refuse_question_mark(published)
     working = home / f".{WAREHOUSE_NAME}.{os.getpid()}.night"
     _remove(working)
     try:
@@ -108,6 +109,7 @@ def reader(home: Path) -> Iterator[Connection]:
     the ledger cannot be read.
     """
     published = warehouse_path(home)
+    _refuse_question_mark(published)
     if not published.exists():
         _refuse_if_lost(home)
         raise WarehouseError(f"{published}: no night has been run yet; run `leachbook nightly {home}` first.")
@@ -118,6 +120,15 @@ def reader(home: Path) -> Iterator[Connection]:
             yield connection
         finally:
             connection.close()
+
+
+def _refuse_question_mark(published: Path) -> None:
+    """DuckDB takes what stands behind a question mark for options, and looks for its log in another folder."""
+    if "?" in str(published):
+        raise WarehouseError(
+            f'{published}: the warehouse cannot lie below a folder with "?" in its name; '
+            "rename the folder, then run it again."
+        )
 
 
 def _refuse_if_lost(home: Path) -> None:

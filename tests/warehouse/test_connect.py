@@ -108,3 +108,14 @@ def test_a_file_that_is_no_warehouse_is_named_and_kept(tmp_path: Path) -> None:
     assert [path.name for path in tmp_path.iterdir()] == ["warehouse.duckdb"]
     with pytest.raises(WarehouseError), reader(tmp_path):
         pass
+
+
+def test_a_folder_with_a_question_mark_is_refused_in_one_sentence(tmp_path: Path) -> None:
+    home = tmp_path / "really?"
+    home.mkdir()
+    with pytest.raises(WarehouseError, match=r'"\?" in its name; rename the folder'), night_copy(home):
+        pass
+    run(tmp_path, 1)
+    warehouse_path(tmp_path).rename(warehouse_path(home))
+    with pytest.raises(WarehouseError, match=r'"\?" in its name; rename the folder'), reader(home):
+        pass
