@@ -205,7 +205,10 @@ def _check_compliance(result: DossierCheck, carried: Carried) -> list[Finding]:
         types: dict[str, dict[str, str]] = {}
         for row in carried.table("dictionary").to_dicts():
             types.setdefault(row["table"], {})[row["column"]] = row["type"]
-        tables = {name: carried.table(name) for name in ("lots", "rules", "samplings", "causes", "excuses")}
+        tables = {
+            name: carried.table(name)
+            for name in ("lots", "growers", "rules", "samplings", "causes", "excuses")
+        }
         again = compute_again(
             tables,
             types,

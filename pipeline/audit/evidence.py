@@ -23,7 +23,8 @@ from pipeline.tables.catalogue import Meaning, load_meanings
 from pipeline.tables.files import to_csv
 
 ORDER: Final = (
-    *("audit", "compliance", "dues", "gaps", "lots", "samplings", "figures", "readings", "rules", "causes"),
+    *("audit", "compliance", "dues", "gaps", "lots", "lot_growers"),
+    *("samplings", "figures", "readings", "rules", "causes"),
     *(
         "excuses",
         "closings",
@@ -34,6 +35,7 @@ ORDER: Final = (
         "site_questions",
         "people",
         "plantings",
+        "growers",
     ),
     *("files", "settings", "policy", "dictionary"),
 )
@@ -45,6 +47,7 @@ ABOUT: Final[Mapping[str, str]] = {
     "dues": "Every due of the period and what became of it",
     "gaps": "Stretches of days without a counting sampling",
     "lots": "The lots that stood in the period",
+    "lot_growers": "Which head grower answers for which lot",
     "samplings": "Every sampling of these lots up to the period's end, and how it was done",
     "figures": "What the samplings showed, against the target of the day",
     "readings": "Every line behind the samplings: file, line, the site's own text, and what became of it",
@@ -59,6 +62,7 @@ ABOUT: Final[Mapping[str, str]] = {
     "site_questions": "Questions about a site's figures, over the period and each month of it",
     "people": "Samplers and their training",
     "plantings": "Planted lots beside the lot list",
+    "growers": "Head growers by the settings, with their houses",
     "files": "Index of the evidence: every file with SHA-256, size, day of receipt and lines by fate",
     "settings": "The settings files of that night, by their hashes",
     "policy": "The policy in force in the period, with origin and source of each value",

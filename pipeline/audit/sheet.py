@@ -28,7 +28,9 @@ class Head:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """A table as printed; `more` says what is left out, `empty` what stands there when it has no row."""
+    """A table as printed; `more` says what is left out, `note` how to read it, `empty` what stands there when it
+    has no row.
+    """
 
     caption: str
     heads: tuple[Head, ...]
@@ -36,6 +38,7 @@ class Table:
     empty: str = ""
     more: str = ""
     kind: str = ""
+    note: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +70,7 @@ def make_table(
     file: str,
     empty: str = "None.",
     kind: str = "",
+    note: str = "",
     most: int = MOST_ROWS,
 ) -> Table:
     """A table of at most so many rows; the CSV named `file` has all of them."""
@@ -82,7 +86,7 @@ def make_table(
         if left > 0
         else ""
     )
-    return Table(caption, tuple(heads), tuple(listed[:most]), empty, more, kind)
+    return Table(caption, tuple(heads), tuple(listed[:most]), empty, more, kind, note)
 
 
 def say_day(value: date | None) -> str:
@@ -148,4 +152,5 @@ def _put_table(table: Table, tongue: Tongue) -> Table:
         rows=tuple(tuple(speak(cell, tongue) for cell in row) for row in table.rows),
         empty=speak_fixed(table.empty, tongue) if table.empty else "",
         more=speak(table.more, tongue),
+        note=speak(table.note, tongue),
     )

@@ -57,7 +57,7 @@ def draw_timeline(
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}" width="{WIDTH}" height="{HEIGHT}">',
         *_axis(lane, lot, tongue),
-        *(_gap(lane, row, tongue) for row in gaps if row["days"] == longest and longest > 0),
+        *_gaps(lane, lot, [row for row in gaps if row["days"] == longest and longest > 0], tongue),
         *(part for row in dues for part in _due(lane, row)),
         *_samplings(lane, [row for row in samplings if row["sampled_on"] >= from_on and row["lines"] > 0]),
         "</svg>",
@@ -114,17 +114,33 @@ def ticks(lane: Lane, tongue: Tongue) -> list[tuple[date, str]]:
     return [(day, write_day(day, "%-d %b", tongue)) for day in shown]
 
 
-def _gap(lane: Lane, row: Row, tongue: Tongue) -> str:
-    x, end = lane.x(row["from_on"]), lane.x(row["to_on"])
-    # Over a short gap the days would hide the line that they stand on.
-    middle = round((x + end) / 2, 1) if end - x > _NARROW else x - 16 if x - 30 > _LEFT else end + 16
-    return (
-        f'<path d="M{x},{_GAPS - 3}V{_GAPS + 3}M{x},{_GAPS}H{end}M{end},{_GAPS - 3}V{_GAPS + 3}" fill="none" '
-        f'stroke="#555" stroke-width="0.7"/>'
-        f'<rect x="{middle - 14}" y="{_GAPS - 5}" width="28" height="10" fill="#fff"/>'
-        f'<text x="{middle}" y="{_GAPS + 3}" text-anchor="middle" {_TEXT}>'
-        f"{speak(tell('{n} d', n=row['days']), tongue)}</text>"
-    )
+def _gaps(lane: Lane, lot: Row, rows: Sequence[Row], tongue: Tongue) -> Iterator[str]:
+    """The longest gaps, all of as many days: the days stand on each line, or once beside lines that are too short."""
+    spans = [(lane.x(row["from_on"]), lane.x(row["to_on"])) for row in rows]
+    for x, end in spans:
+        yield (
+            f'<path d="M{x},{_GAPS - 3}V{_GAPS + 3}M{x},{_GAPS}H{end}M{end},{_GAPS - 3}V{_GAPS + 3}" fill="none" '
+            f'stroke="#555" stroke-width="0.7"/>'
+        )
+    short = [span for span in spans if span[1] - span[0] <= _NARROW]
+    middles = [round((x + end) / 2, 1) for x, end in spans if end - x > _NARROW]
+    if short:
+        middles.append(_beside(lane, lot, min(x for x, _ in short), max(end for _, end in short)))
+    for middle in middles:
+        yield (
+            f'<rect x="{middle - 14}" y="{_GAPS - 5}" width="28" height="10" fill="#fff"/>'
+            f'<text x="{middle}" y="{_GAPS + 3}" text-anchor="middle" {_TEXT}>'
+            f"{speak(tell('{n} d', n=rows[0]['days']), tongue)}</text>"
+        )
+
+
+def _beside(lane: Lane, lot: Row, first: float, last: float) -> float:
+    """Where days stand free of the lines from first to last and of the lot's brackets: before them, else after."""
+    start, end = (None if lot[name] is None else lane.x(lot[name]) for name in ("stands_from", "ends_on"))
+    left = start if start is not None and first - 30 < start <= first else first
+    if left - 30 > _LEFT:
+        return left - 16
+    return (end if end is not None and last <= end < last + 30 else last) + 16
 
 
 def _due(lane: Lane, row: Row) -> Iterator[str]:

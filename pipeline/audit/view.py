@@ -50,7 +50,9 @@ def compliance_section(
                     row,
                 )
                 for level in ("group", "site")
-                for row in rows
+                for row in sorted(
+                    rows, key=lambda one: (one["site_id"] or "", list(_PART).index(one["part"]))
+                )
                 if row["level"] == level and not (level == "group" and len(sites) == 1)
             ],
         ),
@@ -71,6 +73,7 @@ def compliance_section(
                 for row in rows
                 if row["level"] == "grower" and row["part"] == "all"
             ],
+            _BY_GROWER,
         ),
     ]
     return Section(
@@ -94,10 +97,17 @@ def compliance_section(
     )
 
 
+_BY_GROWER: Final = tell(
+    "A lot counts under each grower who answers for it: whom the lot list names, else every grower who has its house "
+    "by the settings. A house that growers share counts under each of them, so these rows may add up to more than the "
+    "site's; site and group count each lot once. Lots without anybody stand in the row of nobody named."
+)
+
+
 def _grower(growers: Mapping[tuple[str, str], str], row: Row) -> str:
     """The name by the settings, else what the lot list says."""
-    listed = row["grower_id"]
-    return growers.get((row["site_id"], listed), listed) or tell("not listed")
+    answers = row["grower_id"]
+    return growers.get((row["site_id"], answers), answers) or tell("nobody named")
 
 
 def _excused(row: Row) -> str:
@@ -107,7 +117,9 @@ def _excused(row: Row) -> str:
 _PART: Final = {"all": tell("both"), "routine": plain("routine"), "follow_up": plain("follow_up")}
 
 
-def _dues_table(caption: str, names: tuple[str, str], rows: Sequence[tuple[tuple[str, str], Row]]) -> Table:
+def _dues_table(
+    caption: str, names: tuple[str, str], rows: Sequence[tuple[tuple[str, str], Row]], note: str = ""
+) -> Table:
     return make_table(
         caption,
         [Head(names[0], 17), Head(names[1], 15), *_COUNTS],
@@ -123,6 +135,7 @@ def _dues_table(caption: str, names: tuple[str, str], rows: Sequence[tuple[tuple
             for told, row in rows
         ],
         file="compliance",
+        note=note,
     )
 
 

@@ -97,11 +97,11 @@ def record_sections(frames: Mapping[str, pl.DataFrame], sites: Mapping[str, str]
         [
             Head("Site", 11),
             Head("What", 9),
-            Head("Earlier version: file, line, received", 17),
-            Head("It said", 24),
+            Head("Earlier version: file, line, received", 16),
+            Head("It said", 21),
             Head("Changed", 9),
-            Head("Later version: file, line, received", 13),
-            Head("It says", 17),
+            Head("Later version: file, line, received", 14),
+            Head("It says", 20),
         ],
         [
             (

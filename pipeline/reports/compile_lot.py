@@ -87,6 +87,7 @@ def compile_lot(row: Row, rows: Rows, words: Wording) -> Lot:
         days_to_end=row["days_to_end"],
         stage=row["stage"],
         grower_id=row["grower_id"],
+        grower_ids=row["grower_ids"] or [],
         ph_group=ph_group,
         target_ph=_target(targets["ph"], rows, words),
         target_ec=_target(targets["ec"], rows, words),

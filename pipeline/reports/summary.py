@@ -412,7 +412,10 @@ class Lot(Part):
     ends_on: date | None
     days_to_end: int | None
     stage: Stage
-    grower_id: str | None
+    grower_id: str | None = Field(description="As the lot list names")
+    grower_ids: list[str] = Field(
+        description="Who answers for the lot, by the lot list and the growers' houses; empty: nobody is named"
+    )
     ph_group: str | None
     target_ph: Target | None
     target_ec: Target | None

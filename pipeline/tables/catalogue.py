@@ -13,6 +13,7 @@ import polars as pl
 
 TABLES: Final[Mapping[str, str]] = {
     "lots": "current_lots",
+    "lot_growers": "lot_growers",
     "lot_spans": "lot_facts",
     "readings": "usable_readings",
     "samplings": "samplings",

@@ -21,6 +21,7 @@ GIVEN: Final = ("audit_lots", "rule_spans", "audit_samplings", "cause_dues")
 WORKED_OUT: Final = ("audit_dues", "sampling_gaps", "compliance")
 COMPLIANCE_MODELS: Final = (
     "audit_lots",
+    "audit_growers",
     "rule_spans",
     "audit_samplings",
     "routine_dues",
@@ -28,7 +29,7 @@ COMPLIANCE_MODELS: Final = (
     *WORKED_OUT,
 )
 AUDIT_MODELS: Final = (*COMPLIANCE_MODELS, "audit_questions")
-AGAIN: Final = ("routine_dues", *WORKED_OUT)
+AGAIN: Final = ("audit_growers", "routine_dues", *WORKED_OUT)
 """What is built again from what is given, in this order."""
 
 
@@ -56,6 +57,7 @@ _RELATIONS: Final = {
     "dues": "audit_dues",
     "gaps": "sampling_gaps",
     "lots": "audit_lots",
+    "lot_growers": "audit_growers",
     "samplings": "audit_samplings",
     "rules": "rule_spans",
     "causes": "cause_dues",
@@ -63,7 +65,7 @@ _RELATIONS: Final = {
 }
 _QUERIES: Final = (
     *("excuses", "figures", "readings", "closings", "corrections", "held", "meters", "remarks", "people"),
-    *("plantings", "files"),
+    *("plantings", "growers", "files"),
 )
 _NAMED: Final = {"excuses": "audit_exemptions"}
 _GIVEN_AS: Final = {
@@ -72,6 +74,7 @@ _GIVEN_AS: Final = {
     "audit_samplings": "samplings",
     "cause_dues": "causes",
     "exemptions": "excuses",
+    "grower_houses": "growers",
 }
 _TYPE = re.compile(r"[A-Z]+(\(\d+, ?\d+\))?(\[\])?")
 
@@ -90,7 +93,7 @@ def compute_again(
     to_on: date,
     as_of: date,
 ) -> dict[str, pl.DataFrame]:
-    """Dues, gaps and compliance worked out once more from a dossier's own tables, without any warehouse.
+    """Growers of lots, dues, gaps and compliance worked out once more from a dossier's own tables alone.
 
     tables: columns of text, as a CSV gives them (null where a cell is empty); types: by table and column.
     Raises WarehouseError where a table lacks a column or a cell cannot be what its column says.
@@ -100,9 +103,14 @@ def compute_again(
             for relation, name in _GIVEN_AS.items():
                 _take(connection, relation, tables[name], types[name])
             begin_audit(connection, from_on, to_on, as_of)
+            connection.execute("create temp view current_lots as from audit_lots").fetchall()
+            connection.execute(
+                f"create temp table lot_growers as\n{read_sql('samplings/lot_growers')}"
+            ).fetchall()
             build_audit(connection, AGAIN)
             return {
-                name: fetch_sorted(connection, _RELATIONS[name]) for name in ("dues", "gaps", "compliance")
+                name: fetch_sorted(connection, _RELATIONS[name])
+                for name in ("lot_growers", "dues", "gaps", "compliance")
             }
         except duckdb.Error as error:
             raise WarehouseError(

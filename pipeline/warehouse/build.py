@@ -22,6 +22,7 @@ SAMPLING_MODELS = (
     "replaced_files",
     "lot_facts",
     "current_lots",
+    "lot_growers",
     "reading_lots",
     "treatment_lots",
     "exemption_lots",

@@ -1,4 +1,4 @@
-"""What the sampling programme needs of the settings as frames: closed days, feed days and the map of benches."""
+"""What the settings say of a site's days, houses and people as frames: closed days, feed days, benches, growers."""
 
 from __future__ import annotations
 
@@ -15,11 +15,12 @@ _ISO_DAY = {name: number for number, name in enumerate(get_args(WeekDay), start=
 
 
 def programme_frames(sites: Sequence[SiteSettings]) -> dict[str, pl.DataFrame]:
-    """Return closed_days, feed_days and benches, in the columns of sql/schema/010_programme.sql."""
+    """Return closed_days, feed_days, benches and grower_houses, in the columns of sql/schema/010 and 041."""
     return {
         "closed_days": _closed_days(sites),
         "feed_days": _feed_days(sites),
         "benches": _benches(sites),
+        "grower_houses": _grower_houses(sites),
     }
 
 
@@ -85,4 +86,15 @@ def _benches(sites: Sequence[SiteSettings]) -> pl.DataFrame:
         "bench_columns": pl.Int32,
         "places": pl.Int32,
     }
+    return pl.DataFrame(rows, schema=schema, orient="row")
+
+
+def _grower_houses(sites: Sequence[SiteSettings]) -> pl.DataFrame:
+    rows = [
+        (site.id, grower.id, grower.name, house_key)
+        for site in sites
+        for grower in site.growers
+        for house_key in dict.fromkeys(map(fold_name, grower.houses)) or (None,)
+    ]
+    schema = dict.fromkeys(("site_id", "grower_id", "grower_name", "house_key"), pl.String)
     return pl.DataFrame(rows, schema=schema, orient="row")

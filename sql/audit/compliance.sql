@@ -1,17 +1,26 @@
 -- Was every crop sampled as often as the policy says, and properly? By lot, house, site, grower and group.
 -- grain: one lot, house, site, grower or the group. key: level, site_id, house, grower_id, lot_key, part
--- inputs: audit_lots, audit_dues, audit_samplings, sampling_gaps, audit_period
+-- inputs: audit_lots, audit_growers, audit_dues, audit_samplings, sampling_gaps, audit_period
 -- part: `routine`, `follow_up`, or `all` of both. counted: on time, late and missed. share_on_time: of the counted; with the
 -- excused: of the counted and the excused. An open due and one that nobody could know count in neither. history: of all, those
 -- before the site's first night. Samplings are routine ones and retests of the period, whatever became of them; share_proper: of
--- those whose meter checks the site sends. longest_gap_days: of the lots of the row.
+-- those whose meter checks the site sends. longest_gap_days: of the lots of the row. grower_id: a lot for which two growers answer
+-- counts in the row of each, one for which nobody is named in the row without a grower, so the rows of a site's growers may
+-- add up to more than the site, never to less; site and group count each lot once. On a lot's row all who answer for it.
 with
 lots as (
     select
-        *,
-        coalesce(house, '') as house_name,
-        coalesce(grower_id, '') as grower_name
-    from audit_lots
+        a.*,
+        coalesce(a.house, '') as house_name,
+        coalesce(
+            (
+                select string_agg(g.grower_id, ', ' order by g.grower_id)
+                from audit_growers as g
+                where g.site_id = a.site_id and g.lot_key = a.lot_key
+            ),
+            ''
+        ) as grower_names
+    from audit_lots as a
 ),
 
 dues as (
@@ -69,10 +78,10 @@ firsts as (
 ),
 
 level_names as (
-    select unnest(['group', 'site', 'house', 'grower', 'lot']) as level
+    select unnest(['group', 'site', 'house', 'lot']) as level
 ),
 
--- each lot with the five rows that it counts in
+-- each lot with the rows that it counts in: one a level, and one for each grower who answers for it
 placed as (
     select
         a.site_id as of_site_id,
@@ -80,10 +89,21 @@ placed as (
         n.level,
         case when n.level <> 'group' then a.site_id end as site_id,
         case when n.level in ('house', 'lot') then a.house_name end as house_name,
-        case when n.level in ('grower', 'lot') then a.grower_name end as grower_name,
+        case when n.level = 'lot' then a.grower_names end as grower_name,
         case when n.level = 'lot' then a.lot_key end as lot_key
     from lots as a
     cross join level_names as n
+    union all
+    select
+        a.site_id as of_site_id,
+        a.lot_key as of_lot_key,
+        'grower' as level,
+        a.site_id,
+        null as house_name,
+        coalesce(g.grower_id, '') as grower_name,
+        null as lot_key
+    from lots as a
+    left join audit_growers as g on a.site_id = g.site_id and a.lot_key = g.lot_key
 ),
 
 sizes as (

@@ -27,7 +27,12 @@ select
     h.low::double as ph_low_now,
     h.high::double as ph_high_now,
     e.low::double as ec_low_now,
-    e.high::double as ec_high_now
+    e.high::double as ec_high_now,
+    (
+        select list(g.grower_id order by g.grower_id)
+        from lot_growers as g
+        where g.site_id = l.site_id and g.lot_key = l.lot_key
+    ) as grower_ids
 from standing_lots as l
 inner join attention as a on l.site_id = a.site_id and l.lot_key = a.lot_key
 inner join due_states as d on l.site_id = d.site_id and l.lot_key = d.lot_key

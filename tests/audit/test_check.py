@@ -14,7 +14,7 @@ import pytest
 
 from pipeline.warehouse import connect
 from tests.audit.homes import attachments, audit, make_audited_home
-from tests.home import DROP, Ran, run_cli
+from tests.home import DROP, SITE, Ran, run_cli
 
 DOSSIER = Path("out") / "audit" / "2026-03-02_2026-04-06" / "dossier.pdf"
 
@@ -177,6 +177,36 @@ def test_a_replaced_attachment_with_a_new_index_is_still_found(home: Path) -> No
     assert sentences(told, "attachments") == []
     assert [one for one in sentences(told, "archive") if one.startswith("samplings.csv, site_id hill")]
     assert sentences(told, "ledger")
+
+
+def test_growers_are_worked_out_again_from_the_attached_houses(tmp_path: Path) -> None:
+    growers = "".join(
+        f'[[grower]]\nid = "{one}"\nname = "{one.title()}"\nemail = "{one}@hill.example"\nhouses = [{houses}]\n\n'
+        for one, houses in (("ana", '"1", "2"'), ("bo", '"1"'))
+    )
+    home = make_audited_home(tmp_path / "home", site=SITE.replace("[[export]]", f"{growers}[[export]]", 1))
+    assert audit(home).code == 0
+    assert check(home).code == 0
+    carried = attachments(home / DOSSIER)
+    rows = {
+        row["grower_id"]: row["lots"]
+        for row in csv.DictReader(io.StringIO(carried["compliance.csv"].decode("utf-8-sig")))
+        if row["level"] == "grower" and row["part"] == "all"
+    }
+    assert rows == {"ana": "2", "bo": "2"}
+
+    def let_off(row: dict[str, str]) -> None:
+        if row["grower_id"] == "bo":
+            row["house_key"] = "3"
+
+    replace_attachments(home / DOSSIER, {"growers.csv": edit(carried["growers.csv"], let_off)})
+    told = check(home)
+    assert any(one.startswith("growers.csv: is not the file") for one in sentences(told, "attachments"))
+    assert (
+        "lot_growers.csv, site_id hill, lot_key h-2, grower_id bo: the attached tables give no such row."
+        in sentences(told, "compliance")
+    )
+    assert any("growers.csv, site_id hill, grower_id bo" in one for one in sentences(told, "archive"))
 
 
 def test_an_attachment_that_is_missing_or_added_is_named(home: Path) -> None:

@@ -63,7 +63,7 @@ def test_each_attachment_is_associated_with_a_type_a_relationship_and_a_descript
         # WeasyPrint 70 lists each of them twice
         specs = {str(spec.UF): spec for spec in pdf.Root.AF}
         assert set(specs) == set(pdf.attachments)
-        assert len(specs) == 24
+        assert len(specs) == 26
         for spec in specs.values():
             assert spec.AFRelationship == "/Data"
             assert str(spec.UF).endswith(".csv")
@@ -133,7 +133,7 @@ def test_how_samplings_were_done_is_told_by_site_house_and_grower(dossier: Path)
     for caption, level, name in (
         ("Routine samplings and retests of the period, by site", "site", "Hill"),
         ("The same by house", "house", "Hill 1"),
-        ("The same by grower", "grower", "Hill not listed"),
+        ("The same by grower", "grower", "Hill nobody named"),
     ):
         after = told[told.index(caption) :]
         row, one = next(line for line in after if line.startswith(f"{name} ")), rows[level]

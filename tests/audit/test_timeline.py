@@ -108,6 +108,18 @@ def test_the_days_of_a_short_gap_stand_beside_its_line() -> None:
         assert left >= lane.x(date(2026, 3, last)) or left + 28 <= lane.x(date(2026, 3, first))
 
 
+def test_short_gaps_one_after_the_other_are_told_once_and_clear_of_the_brackets() -> None:
+    gaps = [
+        {"from_on": date(2026, 3, day), "to_on": date(2026, 3, day + 1), "days": 1} for day in range(20, 25)
+    ]
+    lot = {"stands_from": date(2026, 3, 19), "ends_on": None}
+    chart = draw_timeline(ENGLISH, "A", FROM, TO, lot, [], [], gaps)
+    svg = ET.fromstring(chart.svg)  # noqa: S314 (drawn by us)
+    assert [word for word in words(svg) if word.endswith(" d")] == ["1 d"]
+    (hidden,) = svg.iter("{http://www.w3.org/2000/svg}rect")
+    assert float(hidden.get("x", "")) + 28 < Lane(FROM, TO).x(date(2026, 3, 19))
+
+
 def test_samplings_of_one_day_stand_beside_each_other_and_the_routine_one_in_its_place() -> None:
     many = [sampling(purpose="affected"), sampling(purpose="healthy"), sampling()]
     svg, _ = drawn(samplings=many)

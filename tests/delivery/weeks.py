@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import UTC, date, datetime
 from pathlib import Path
+from typing import Any
 
 from pipeline.delivery.outbox import Letter
 from pipeline.delivery.week_letters import SiteMail, Written, write_site_letters
@@ -11,6 +12,7 @@ from pipeline.delivery.week_names import name_period
 from pipeline.reports.summary import Grower as ToldGrower
 from pipeline.reports.summary import PlanDay, PlannedSampling, Reason, Site, Summary
 from pipeline.settings import Grower, Mail, Person
+from tests.oracle.growers import who_answers
 
 NOW = datetime(2026, 4, 6, 6, 0, tzinfo=UTC)
 MANAGER = Person(name="Adela Quillmere", email="adela@quillmere.example")
@@ -23,11 +25,18 @@ def grower(number: str, *houses: str, name: str = "", email: str = "") -> Grower
     )
 
 
-def with_growers(summary: Summary, *growers: Grower, **changed: object) -> Summary:
+def with_growers(summary: Summary, *growers: Grower, **changed: Any) -> Summary:
     """The summary of a night whose site has these growers."""
     (site,) = summary.sites
     told = [ToldGrower(grower_id=one.id, name=one.name, houses=list(one.houses)) for one in growers]
-    return summary.model_copy(update={"sites": [site.model_copy(update={"growers": told, **changed})]})
+    named = [(one.id, one.houses) for one in growers]
+    lots = [
+        lot.model_copy(update={"grower_ids": who_answers(lot.grower_id, lot.house, named)})
+        for lot in changed.pop("lots", site.lots)
+    ]
+    return summary.model_copy(
+        update={"sites": [site.model_copy(update={"growers": told, "lots": lots, **changed})]}
+    )
 
 
 def write_mail(

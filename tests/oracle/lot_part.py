@@ -10,6 +10,7 @@ from typing import Any
 from tests.oracle.attention import last_counting
 from tests.oracle.fates import Lot, Reading, SiteFacts
 from tests.oracle.findings import findings_of
+from tests.oracle.growers import who_answers
 from tests.oracle.lot_account import due_part, is_fed
 from tests.oracle.measures import chart_part, trend_part
 from tests.oracle.outliers import apart, pots_needed, side_without
@@ -178,6 +179,9 @@ def lot_part(
         "days_to_end": None if lot.ends_on is None else (lot.ends_on - as_of).days,
         "stage": stage,
         "grower_id": lot.grower_id,
+        "grower_ids": who_answers(
+            lot.grower_id, lot.house, [(one["id"], one.get("houses", [])) for one in site.growers]
+        ),
         "ph_group": ph_group_of(references, lot.crop, policy),
         "target_ph": target_part(lot, "ph", policy, references, stage),
         "target_ec": target_part(lot, "ec", policy, references, stage),

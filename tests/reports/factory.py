@@ -307,6 +307,7 @@ def make_lot(number: int, level: str, seed: int = 1, **changes: Any) -> Lot:
         "days_to_end": 32 + number,
         "stage": "active",
         "grower_id": "g1",
+        "grower_ids": ["g1"],
         "ph_group": group,
         "target_ph": make_target(ph_low, ph_high),
         "target_ec": make_target(ec_low, ec_high, others=False),

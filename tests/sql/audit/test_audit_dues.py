@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from pipeline.settings import Grower
 from pipeline.settings.policy import PolicyPeriod
 from pipeline.warehouse.audit import COMPLIANCE_MODELS, begin_audit, build_audit
 from tests.sql.bench import Bench, site
@@ -16,7 +17,7 @@ FROM, TO = date(2026, 2, 1), date(2026, 4, 6)
 STATE = "why, due_on::varchar, state, coalesce(days_late, days_open)"
 NEEDED = (
     *("samplings", "verdicts", "treatments", "exemptions", "treatment_waits", "symptom_rounds"),
-    *("feed_pairs", "sampling_questions", "current_lots"),
+    *("feed_pairs", "sampling_questions", "lot_growers"),
 )
 
 
@@ -254,6 +255,36 @@ def test_shares_are_given_by_lot_house_site_and_group_with_meters_that_are_not_s
         ("lot", "1", 1, 1, 1, 0, 1, None),
         ("lot", "2", 1, 0, 0, 0, 0, None),
         ("site", None, 2, 1, 1, 0, 1, None),
+    ]
+
+
+def test_a_lot_counts_under_each_grower_of_its_house_and_once_for_the_site(bench: Bench) -> None:
+    growers = tuple(
+        Grower(id=one, name=one.title(), email=f"{one}@hill.example", houses=houses)
+        for one, houses in (("ana", ("1", "2")), ("bo", ("2",)))
+    )
+    bench.use(site().model_copy(update={"growers": growers}))
+    bench.lots(
+        "lot_code | house | grower_id | started_on\n"
+        "A | 1 | - | 2026-02-02\nB | 2 | - | 2026-02-02\nC | 3 | - | 2026-02-02\nD | 1 | bo | 2026-02-02"
+    )
+    columns = "level, grower_id, lot_key, lots, dues"
+    rows = audited(
+        bench,
+        columns,
+        to_on=date(2026, 2, 12),
+        relation="compliance where part = 'all' and level in ('site', 'grower', 'lot')",
+    )
+    # one due each by then, the first one; nobody has house 3
+    assert rows == [
+        ("grower", "", None, 1, 1),
+        ("grower", "ana", None, 2, 2),
+        ("grower", "bo", None, 2, 2),
+        ("lot", "", "c", 1, 1),
+        ("lot", "ana", "a", 1, 1),
+        ("lot", "ana, bo", "b", 1, 1),
+        ("lot", "bo", "d", 1, 1),
+        ("site", None, None, 4, 4),
     ]
 
 
