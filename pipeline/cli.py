@@ -451,7 +451,11 @@ def verify(home: Path, archive_folder: Path | None, as_json: bool) -> None:
     if home.is_file():
         _verify_dossier(home, archive_folder, as_json=as_json)
     if archive_folder is not None:
-        raise click.UsageError(f"--archive goes with a dossier, but {home} is a folder; leave it out.")
+        raise click.UsageError(
+            f"--archive goes with a dossier, but {home} is a folder; leave it out."
+            if home.is_dir()
+            else f"{home}: there is no such file; give the dossier's PDF."
+        )
     from pipeline.verify import describe_verify, tell_verify, verify_home
 
     with _progress() as say:

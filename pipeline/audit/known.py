@@ -13,6 +13,7 @@ from pipeline.intake import ledger
 from pipeline.rebuild import LedgerNight, SettingsShelf, read_nights, replayed
 from pipeline.settings import Settings
 from pipeline.warehouse.connect import Connection, reader
+from pipeline.warehouse.migrate import refuse_older
 from pipeline.warehouse.proof import open_file
 
 Say = Callable[[str], None]
@@ -56,6 +57,7 @@ def open_known(home: Path, day: date | None, say: Say = lambda _: None) -> Itera
         known = _describe(home, until[-1], shelf)
         if len(until) == len(nights):
             with reader(home) as connection:
+                refuse_older(connection)
                 yield connection, known
             return
         with replayed(home, until, say) as path, open_file(path) as connection:

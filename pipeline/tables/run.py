@@ -24,6 +24,7 @@ from pipeline.tables.files import to_csv, to_parquet, to_xlsx
 from pipeline.warehouse.connect import Connection, reader
 from pipeline.warehouse.dictionary import column_origins, fetch_sorted, list_types, stated_heads
 from pipeline.warehouse.keys import key_of
+from pipeline.warehouse.migrate import refuse_older
 from pipeline.warehouse.query import fetch_as_of
 
 Format = Literal["parquet", "csv", "xlsx"]
@@ -46,6 +47,7 @@ def write_tables(home: Path, form: Format) -> TablesResult:
     Raises WarehouseError (no night yet, or altered), ReportError when the disk refuses.
     """
     with reader(home) as connection:
+        refuse_older(connection)
         as_of = fetch_as_of(connection)
         frames = {name: fetch_sorted(connection, relation) for name, relation in TABLES.items()}
         columns = list(describe_columns(connection))

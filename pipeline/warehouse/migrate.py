@@ -27,3 +27,12 @@ def migrate(connection: Connection) -> list[str]:
         run_sql(connection, "nights/note_migration", {"name": name})
         connection.commit()
     return fresh
+
+
+def refuse_older(connection: Connection) -> None:
+    """Raise WarehouseError when the warehouse lacks what this Leachbook reads, because an older one made it."""
+    applied = {row[0] for row in run_sql(connection, "nights/applied_migrations")}
+    if set(sql_names("schema")) - applied:
+        raise WarehouseError(
+            "The warehouse was made by an older Leachbook; run `leachbook nightly` once, which brings it up to date."
+        )

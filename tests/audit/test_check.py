@@ -244,6 +244,8 @@ def test_what_is_no_dossier_or_no_archive_is_said_in_one_sentence(home: Path, tm
     assert (told.code, "say with --archive" in told.err) == (2, True)
     told = run_cli("verify", home, "--archive", home / "archive")
     assert (told.code, "leave it out" in told.err) == (2, True)
+    told = run_cli("verify", tmp_path / "gone.pdf", "--archive", home / "archive")
+    assert (told.code, "gone.pdf: there is no such file" in told.err) == (2, True)
 
 
 @pytest.mark.parametrize(

@@ -6,7 +6,7 @@ import duckdb
 import pytest
 
 from pipeline.errors import WarehouseError
-from pipeline.warehouse.migrate import migrate
+from pipeline.warehouse.migrate import migrate, refuse_older
 from pipeline.warehouse.statements import run_sql, sql_names
 
 
@@ -57,3 +57,13 @@ def test_a_warehouse_of_a_newer_version_is_refused() -> None:
     assert str(raised.value) == (
         "The warehouse was made by a newer Leachbook (it knows 999_later); install that version again."
     )
+
+
+def test_a_warehouse_of_an_older_version_is_not_read_as_one_of_this() -> None:
+    last = sql_names("schema")[-1]
+    with duckdb.connect(":memory:") as connection:
+        migrate(connection)
+        refuse_older(connection)
+        connection.execute("delete from schema_migrations where name = $name", {"name": last}).fetchall()
+        with pytest.raises(WarehouseError, match="made by an older Leachbook; run `leachbook nightly` once"):
+            refuse_older(connection)
