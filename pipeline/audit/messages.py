@@ -97,7 +97,8 @@ def _make(
 
 WORDS: Final = (
     *("on time", "late", "missed", "excused", "open", "not knowable", "routine", "follow up", "first"),
-    *("problem crop", "after out", "after treatment", "symptoms", "feed pair", "affected", "healthy"),
+    *("problem crop", "after out", "after pair out", "after treatment", "symptoms", "feed pair"),
+    *("affected", "healthy"),
     *(
         "before feed",
         "after feed",

@@ -38,6 +38,7 @@ CYCLES: Final = {
     "routine": "sampling",
     "problem_crop": "sampling",
     "after_out": "sampling",
+    "after_pair_out": "sampling",
     "after_treatment": "treatment",
     "symptoms": "symptoms",
     "feed_pair": "feeding",
@@ -119,7 +120,8 @@ def choose_samplings(asked: Iterable[AskedSampling]) -> list[AskedSampling]:
     """The dues that need a sampling of their own, taken day by day: the others are answered by an earlier one.
 
     As on the sampling sheet: a routine sampling and a retest answer each other, a retest only once its waiting time is
-    over; a pair around a feeding stands for the routine sampling; affected and healthy plants answer nothing else.
+    over; a pair around a feeding stands for the routine sampling, and for the retest after a pair if it is whole by
+    then; affected and healthy plants answer nothing else.
     """
     chosen: dict[tuple[str, str], list[AskedSampling]] = {}
     for one in sorted(asked, key=lambda one: (one.starts_on, one.nth, one.why, one.due_on)):
@@ -133,7 +135,9 @@ def _answers(taken: AskedSampling, other: AskedSampling) -> bool:
     if other.not_before is not None and taken.starts_on < other.not_before:
         return False
     if taken.why == "feed_pair":
-        return other.purposes == "routine"
+        return other.purposes == "routine" or (
+            other.why == "after_pair_out" and taken.purposes == "after_feed"
+        )
     return taken.purposes in _SINGLE and other.purposes in _SINGLE
 
 

@@ -43,6 +43,8 @@ ENGLISH: Final[Mapping[str, str]] = {
     "since.problem_crop": ", last read {on}",
     "why.after_out": "again after out of range",
     "since.after_out": " on {on}",
+    "why.after_pair_out": "again after a pair out of range",
+    "since.after_pair_out": " on {on}",
     "why.after_treatment": "again after a treatment",
     "since.after_treatment": " of {on}",
     "why.symptoms": "affected plants",

@@ -21,7 +21,16 @@ from pipeline.settings import SiteSettings
 from pipeline.settings.benches import Bench, fold_name
 from pipeline.settings.words import ContainerClass, Purpose
 
-Why = Literal["first", "routine", "problem_crop", "after_out", "after_treatment", "symptoms", "feed_pair"]
+Why = Literal[
+    "first",
+    "routine",
+    "problem_crop",
+    "after_out",
+    "after_pair_out",
+    "after_treatment",
+    "symptoms",
+    "feed_pair",
+]
 Row = Mapping[str, Any]
 
 # Nobody can draw where plants are ill: whoever samples picks these pots and marks them.
@@ -244,16 +253,27 @@ def _answers(asked: Row, other: Row, as_of: date) -> bool:
     """Whether the sampling that one due asks for answers another as well.
 
     Routine samplings and retests answer each other, unless the other's waiting time is not over when the first is
-    taken; a pair around a feeding stands for the routine sampling; affected and healthy plants answer nothing else.
+    taken; a pair around a feeding stands for the routine sampling, and for the retest after a pair if it is whole by
+    then; affected and healthy plants answer nothing else.
     """
     if asked["purposes"] == other["purposes"]:
         is_like = True
     elif asked["why"] == "feed_pair":
-        is_like = other["purposes"] == "routine"
+        is_whole = other["why"] == "after_pair_out" and _whole_on(asked, as_of) <= max(as_of, other["due_on"])
+        is_like = other["purposes"] == "routine" or is_whole
     else:
         is_like = asked["purposes"] in _SINGLE and other["purposes"] in _SINGLE
     taken_on = max(as_of, asked["due_on"])
     return is_like and (other["not_before"] is None or other["not_before"] <= taken_on)
+
+
+def _whole_on(pair: Row, as_of: date) -> date:
+    """The day of a pair's second half; of one that is overdue the day after its first, at the earliest."""
+    due_on: date = pair["due_on"]
+    if pair["purposes"] == "after_feed":
+        return max(as_of, due_on)
+    first_on: date = as_of if due_on < as_of else pair["rule_on"]
+    return first_on + timedelta(days=1)
 
 
 def _make_lot(site_id: str, number: int, dues: Sequence[Row], walk: _Walk, as_of: date) -> SheetLot:

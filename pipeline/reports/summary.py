@@ -19,7 +19,16 @@ Stage = Literal["establishing", "active", "finishing"]
 Side = Literal["low", "in_range", "high"]
 Clearness = Literal["clearly_out", "out", "close_to_limit", "in_range"]
 DueState = Literal["not_yet", "due_this_week", "overdue", "never_sampled", "ships_first", "excused"]
-DueRule = Literal["first", "routine", "problem_crop", "after_out", "after_treatment", "symptoms", "feed_pair"]
+DueRule = Literal[
+    "first",
+    "routine",
+    "problem_crop",
+    "after_out",
+    "after_pair_out",
+    "after_treatment",
+    "symptoms",
+    "feed_pair",
+]
 NotJudged = Literal["too_few_pots", "no_target", "other_method", "volume", "no_temperature", "not_measured"]
 WaterWord = Literal["low", "in_range", "high", "acid", "as_set", "weak", "strong", "below_water"]
 Proper = Literal["yes", "no", "not_shown"]

@@ -81,6 +81,7 @@ def _name(row: Row, w: Speech) -> str:
         "routine": w("routine"),
         "problem_crop": w("routine"),
         "after_out": w("retest"),
+        "after_pair_out": w("retest"),
         "after_treatment": w("retest"),
         "symptoms": w("affected and healthy plants"),
         "feed_pair": w("the day before and the day of feeding"),
@@ -161,6 +162,7 @@ def _cause(row: Row, w: Speech, treatments: str | None) -> str:
         "routine": w("last read on {day}, every {within}", **places),
         "problem_crop": w("crop on the problem list, last read on {day}, every {within}", **places),
         "after_out": w("out of range on {day}, {within}", **places),
+        "after_pair_out": w("pair around a feeding out of range on {day}, {within}", **places),
         "symptoms": w("affected plants noted on {day}, within {within}", **places),
     }[why]
 

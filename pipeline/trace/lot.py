@@ -254,6 +254,7 @@ _DUE_NAMES = {
     "routine": "routine sampling",
     "problem_crop": "routine sampling",
     "after_out": "retest",
+    "after_pair_out": "retest",
     "after_treatment": "retest after a treatment",
     "symptoms": "sampling of affected and healthy plants",
     "feed_pair": "pair around a feeding",

@@ -51,6 +51,7 @@ JUDGEMENT_MODELS = (
     "treatment_waits",
     "streaks",
     "feed_pairs",
+    "pair_outs",
     "symptom_rounds",
     "standing_lots",
     "last_treatments",

@@ -3,8 +3,9 @@
 -- inputs: audit_lots, routine_dues, cause_dues, audit_samplings, exemptions, audit_period
 -- rules (house defaults but for the intervals): on time up to grace_days after the due where the interval is 14 days or more, else
 -- on the day; late until the day before the lot's next routine due; missed where that came first, or where the lot ended; open
--- where neither came by the end of the period. A follow-up is answered by any counting routine sampling or retest after
--- its cause, after a treatment once its wait is over; affected plants by a comparison with healthy ones; a feeding by a pair.
+-- where neither came by the end of the period. A follow-up is answered by any counting routine sampling or retest after its
+-- cause, after a treatment once its wait is over, after a pair around a feeding by another pair too; affected plants by a
+-- comparison with healthy ones; a feeding by a pair.
 -- `excused`: an excuse of the lot holds the day of the due, and it was not taken on time all the same. `not_knowable`: what it
 -- hangs on (lot list, treatment, readings of a follow-up's cause, or the loss of a sampling that had counted) was received after
 -- its day; not counted. is_history: before the site's first night, judged from the records as they stand.

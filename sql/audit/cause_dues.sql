@@ -1,7 +1,8 @@
--- Follow-ups that something asked for: a mean out of range, a treatment, affected plants, a feeding.
+-- Follow-ups that something asked for: a mean or a pair around a feeding out of range, a treatment, affected plants, a feeding.
 -- grain: one follow-up of one lot. key: site_id, lot_key, why, caused_on, due_on
--- inputs: audit_lots, audit_samplings, rule_spans, verdicts, treatment_waits, treatments, symptom_rounds, routine_dues, current_lots, policy_feed_pair_crops, feed_days, closed_days, feed_pairs, files, audit_period
--- rules as in judgement/asked_dues, looked back upon: a treatment of the same day or before the due takes the place of `after_out`,
+-- inputs: audit_lots, audit_samplings, rule_spans, verdicts, treatment_waits, treatments, symptom_rounds, routine_dues, current_lots, policy_feed_pair_crops, feed_days, closed_days, feed_pairs, pair_outs, files, audit_period
+-- rules as in judgement/asked_dues, looked back upon: a treatment of the same day or before the due takes the place of `after_out`
+-- (of `after_pair_out`: one since the pair's first day),
 -- a later treatment that of an earlier one, unless the lot had been read by then. not_before: end of a waiting time.
 -- answered_on: only where other samplings answer than a counting routine one or a retest: both halves of a comparison, or a pair.
 -- known_on: the day on which the last line was received that the cause rests on.
@@ -86,6 +87,96 @@ after_out as (
                         and c.sampled_on <= w.treated_on
                 )
         )
+),
+
+-- a routine sampling or retest of its second day takes a pair's place
+out_pairs as (
+    select
+        p.site_id,
+        p.lot_key,
+        p.before_on,
+        p.after_on,
+        max(s.received_on) as known_on
+    from (
+        select distinct
+            site_id,
+            lot_key,
+            before_on,
+            after_on
+        from pair_outs
+        where not is_low_ec_outside_active
+    ) as p
+    inner join audit_samplings as s
+        on
+            p.site_id = s.site_id
+            and p.lot_key = s.lot_key
+            and (
+                (s.purpose = 'before_feed' and p.before_on = s.sampled_on)
+                or (s.purpose = 'after_feed' and p.after_on = s.sampled_on)
+            )
+    where
+        not exists (
+            select 1
+            from counting as c
+            where c.site_id = p.site_id and c.lot_key = p.lot_key and c.sampled_on = p.after_on
+        )
+    group by p.site_id, p.lot_key, p.before_on, p.after_on
+),
+
+-- what answers a pair's retest: a routine sampling, a retest, or another pair
+read_again as (
+    select * from counting
+    union
+    select
+        site_id,
+        lot_key,
+        sampled_on
+    from audit_samplings
+    where is_pair_end
+),
+
+after_pair_out as (
+    select
+        o.site_id,
+        o.lot_key,
+        'after_pair_out' as why,
+        o.after_on as caused_on,
+        o.after_on + r.after_out_days as due_on,
+        r.after_out_days as interval_days,
+        r.grace_days,
+        null::date as not_before,
+        min(g.sampled_on) as answered_on,
+        'retest' as purposes,
+        o.known_on
+    from out_pairs as o
+    inner join audit_lots as a on o.site_id = a.site_id and o.lot_key = a.lot_key and o.after_on <= a.last_on
+    inner join rule_spans as r
+        on
+            o.site_id = r.site_id
+            and o.lot_key = r.lot_key
+            and o.after_on >= r.span_from
+            and o.after_on < r.span_to
+    left join read_again as g on o.site_id = g.site_id and o.lot_key = g.lot_key and o.after_on < g.sampled_on
+    where
+        not exists (
+            select 1
+            from treatment_waits as w
+            where
+                w.site_id = o.site_id
+                and w.lot_key = o.lot_key
+                and w.treated_on >= o.before_on
+                and w.treated_on <= least(o.after_on + r.after_out_days, a.last_on)
+                and not exists (
+                    select 1
+                    from read_again as c
+                    where
+                        c.site_id = w.site_id
+                        and c.lot_key = w.lot_key
+                        and c.sampled_on > o.after_on
+                        and c.sampled_on <= w.treated_on
+                )
+        )
+    group by all
 ),
 
 treated as (
@@ -248,6 +339,8 @@ fed_pairs as (
 )
 
 select * from after_out
+union all
+select * from after_pair_out
 union all
 select * from after_treatment
 union all

@@ -1,6 +1,6 @@
 -- What the rules ask for, before closed days and excuses are looked at.
 -- grain: one rule's due of one standing lot. key: site_id, lot_key, why
--- inputs: standing_lots, last_verdicts, treatment_waits, last_treatments, symptom_rounds, feed_days, closed_days, samplings, policy_feed_pair_crops
+-- inputs: standing_lots, last_verdicts, pair_outs, treatment_waits, last_treatments, symptom_rounds, feed_days, closed_days, samplings, policy_feed_pair_crops
 -- roll_days: days by which an excused due rolls on; null for a follow-up, which is asked for once.
 -- rules:
 -- `first` within 7 days of the start (common practice: soon; 7 days house default); once missed or excused it rolls on by the
@@ -8,6 +8,9 @@
 -- NC State HIL 590), or by container as published there and by UMass Extension. `problem_crop`: 7 days (house default).
 -- `after_out`: 7 days after a last counting sampling that was out (house default), unless the lot was treated on that day or
 -- since: then the retest after the treatment takes its place. Low EC outside the active stage asks for nothing.
+-- `after_pair_out`: the same after a pair around a feeding that was out (house default), from its second day, where no counting
+-- routine sampling or retest came since; one of that day takes its place. A later complete pair answers it too: it reads at
+-- the same moments of a feeding. A treatment since the pair's first day takes its place.
 -- `after_treatment`: once the waiting time of the last treatment is over, never before (treatment_waits); stands until a counting
 -- routine sampling or retest on that day or later.
 -- `symptoms`: affected and healthy plants, five of each (common practice), within 3 days of the first note (house default), until
@@ -123,6 +126,16 @@ open_rounds as (
         pots_each
     from symptom_rounds
     where closed_on is null
+),
+
+out_pairs as (
+    select distinct
+        site_id,
+        lot_key,
+        before_on,
+        after_on
+    from pair_outs
+    where not is_low_ec_outside_active
 )
 
 select
@@ -164,6 +177,27 @@ where
         select 1
         from treatment_waits as w
         where w.site_id = l.site_id and w.lot_key = l.lot_key and w.treated_on >= l.last_counting_on
+    )
+union all
+select
+    l.site_id,
+    l.lot_key,
+    'after_pair_out' as why,
+    o.after_on + l.after_out_interval_days as rule_on,
+    null as not_before,
+    o.after_on as caused_on,
+    l.after_out_interval_days as interval_days,
+    null as roll_days,
+    'retest' as purposes,
+    l.asked_pots as pots
+from standing_lots as l
+inner join out_pairs as o on l.site_id = o.site_id and l.lot_key = o.lot_key and l.last_due_base_on = o.after_on
+where
+    (l.last_counting_on is null or l.last_counting_on < o.after_on)
+    and not exists (
+        select 1
+        from treatment_waits as w
+        where w.site_id = l.site_id and w.lot_key = l.lot_key and w.treated_on >= o.before_on
     )
 union all
 select

@@ -4,8 +4,8 @@
 -- rule_on: the day by the rule. due_on: where the site does not sample that day, the last day before it on which it does, so
 -- never later; it stays after caused_on (for a due that rolled on: after the one before it) and is not before not_before, the end
 -- of a treatment's waiting time; where no such day is open, it stays rule_on.
--- An excuse of the lot whose days hold due_on excuses it (purpose null: every due; `routine`: first, routine and problem crops;
--- another purpose: the dues that ask for it). An excused routine due rolls on by its interval, counted from its own rule_on,
+-- An excuse of the lot whose days hold due_on (of a pair the day of its first half) excuses it (purpose null: every due; `routine`:
+-- first, routine and problem crops; another purpose: the dues that ask for it). An excused routine due rolls on by its interval, counted from its own rule_on,
 -- until one is not excused, and that one rules; a follow-up is asked for once and does not roll. Listed are the excused ones up to
 -- the as-of day, the first excused one after it, and the first that is not. An excuse reaches ten years beyond the as-of day at
 -- most. Of several excuses one entered in time stands, then the longest. An excuse counts from the day of its entry.
@@ -158,10 +158,11 @@ select
                     due_on,
                     case why
                         when 'after_out' then 1
-                        when 'after_treatment' then 2
-                        when 'symptoms' then 3
-                        when 'feed_pair' then 4
-                        else 5
+                        when 'after_pair_out' then 2
+                        when 'after_treatment' then 3
+                        when 'symptoms' then 4
+                        when 'feed_pair' then 5
+                        else 6
                     end
             )
     end::integer as nth

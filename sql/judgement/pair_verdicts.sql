@@ -1,19 +1,20 @@
 -- What a pair around a feeding says of a lot that was read so last.
 -- grain: one quantity out on one side, of one standing lot whose newest counting sampling is a complete pair. key: site_id, lot_key, quantity, side
--- inputs: standing_lots, feed_pairs, verdicts, sampling_meters, depending_figures
--- rules: a pair is one sampling: low EC is judged on its first half, before the feed, high EC on its second, after it (house default);
--- pH, which the feed moves little, on the second. A routine sampling or retest on the pair's last day or later takes its place.
+-- inputs: standing_lots, pair_outs, verdicts, sampling_meters, depending_figures
+-- rules: which half says what: pair_outs. A routine sampling or retest on the pair's last day or later takes its place.
 -- Levels as in `reasons`: low EC acts only when it is far below the edge and the lot is active; a meter in doubt, or a side that
 -- hangs on one pot, leads to watch at most.
 with
 newest as (
     select
-        l.site_id,
-        l.lot_key,
-        p.before_on,
-        p.after_on
+        p.site_id,
+        p.lot_key,
+        p.sampled_on,
+        p.purpose,
+        p.quantity,
+        p.side
     from standing_lots as l
-    inner join feed_pairs as p on l.site_id = p.site_id and l.lot_key = p.lot_key and l.last_due_base_on = p.after_on
+    inner join pair_outs as p on l.site_id = p.site_id and l.lot_key = p.lot_key and l.last_due_base_on = p.after_on
     where l.last_counting_on is null or p.after_on > l.last_counting_on
 )
 
@@ -42,10 +43,10 @@ inner join verdicts as v
     on
         n.site_id = v.site_id
         and n.lot_key = v.lot_key
-        and case
-            when v.quantity = 'ec' and v.side = 'low' then v.purpose = 'before_feed' and n.before_on = v.sampled_on
-            else v.purpose = 'after_feed' and n.after_on = v.sampled_on
-        end
+        and n.sampled_on = v.sampled_on
+        and n.purpose = v.purpose
+        and n.quantity = v.quantity
+        and n.side = v.side
 left join depending_figures as g
     on
         v.site_id = g.site_id
@@ -53,4 +54,3 @@ left join depending_figures as g
         and v.sampled_on = g.sampled_on
         and v.purpose = g.purpose
         and v.quantity = g.quantity
-where v.verdict in ('out', 'clearly_out')

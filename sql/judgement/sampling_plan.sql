@@ -1,12 +1,13 @@
 -- The samplings of the four weeks from the as-of day on, as they stand if each is taken on its day and finds nothing new.
 -- grain: one planned sampling. key: site_id, lot_key, plan_on, purposes
 -- inputs: dues, standing_lots, exemptions, closed_days, sites, policy, run
--- rules: every due that is not excused is planned on its day; what is overdue on the as-of day, or on the next day on which the
--- site samples. One sampling answers several dues, as on the sheet: a routine sampling is left out where a retest or a pair of
--- the lot comes before it; a retest where a routine sampling or another retest does, unless the wait after a treatment is not over by
--- then. A pair around a feeding is two samplings on two days: the second is the day of feeding or, when that has passed, the next day
--- on which the site samples. From each routine sampling, retest or second day of a pair the routine interval begins anew,
--- to the last open day not after it, until the lot's end or the 28th day; days for which the lot is excused are left out.
+-- rules: every due that is not excused is planned on its day; what is overdue on the as-of day, or on the next of the 28 days from
+-- it on which the site samples. One sampling answers several dues, as on the sheet: a routine sampling is left out where a retest or
+-- a pair of the lot comes before it; a retest where a routine sampling or another retest does, unless the wait after a treatment is
+-- not over by then; the retest after a pair also where another pair is whole by its day. A pair around a feeding is two samplings
+-- on two days: the second is the day of feeding or, when that has passed, the next day on which the site samples. From each routine
+-- sampling, retest or second day of a pair the routine interval begins anew, to the last open day not after it, until the lot's end
+-- or the last of the days; days for which the lot is excused are left out.
 -- Minutes: pots times the policy's minutes a pot (house default).
 with recursive
 days as (
@@ -32,13 +33,14 @@ calendar as (
         site_id,
         day,
         max(day) filter (where is_open) over (partition by site_id order by day asc) as open_on,
-        min(day) filter (where is_open) over (
-            partition by site_id
-            order by day asc
-            rows between 1 following and unbounded following
-        ) as later_open_on,
-        min(day) filter (where is_open) over (partition by site_id) as next_open_on
+        min(day) filter (where is_open and day <= as_of + 27) over later_days as later_open_on,
+        min(day) filter (where is_open and day <= as_of + 27) over (partition by site_id) as next_open_on
     from days
+    window later_days as (
+        partition by site_id
+        order by day asc
+        rows between 1 following and unbounded following
+    )
 ),
 
 asked as (
@@ -52,6 +54,7 @@ asked as (
         d.not_before,
         d.purposes,
         d.pots,
+        d.purposes = 'before_feed,after_feed' as is_pair,
         if(d.due_on < l.as_of, coalesce(c.next_open_on, l.as_of), d.due_on) as plan_on
     from dues as d
     inner join standing_lots as l on d.site_id = l.site_id and d.lot_key = l.lot_key
@@ -61,9 +64,15 @@ asked as (
 
 ordered as (
     select
-        *,
-        row_number() over (partition by site_id, lot_key order by plan_on, nth) as turn
-    from asked
+        a.*,
+        case
+            when not a.is_pair then a.plan_on
+            when a.due_on < a.plan_on then coalesce(c.later_open_on, a.plan_on + 1)
+            else a.rule_on + 1
+        end as whole_on,
+        row_number() over (partition by a.site_id, a.lot_key order by a.plan_on, a.nth) as turn
+    from asked as a
+    left join calendar as c on a.site_id = c.site_id and a.plan_on = c.day
 ),
 
 -- of each lot the turn and the day of the dues that one sampling can answer
@@ -77,7 +86,10 @@ turns as (
         min(plan_on) filter (where why = 'after_out') as out_on,
         min(turn) filter (where why = 'after_treatment') as treated_turn,
         min(not_before) filter (where why = 'after_treatment') as treated_not_before,
-        min(turn) filter (where why = 'feed_pair') as pair_turn
+        min(turn) filter (where why = 'feed_pair') as pair_turn,
+        min(whole_on) filter (where why = 'feed_pair') as pair_on,
+        min(turn) filter (where why = 'after_pair_out') as again_turn,
+        min(plan_on) filter (where why = 'after_pair_out') as again_on
     from ordered
     group by site_id, lot_key
 ),
@@ -85,7 +97,8 @@ turns as (
 routine_told as (
     select
         *,
-        coalesce(least(out_turn, treated_turn, pair_turn) < routine_turn, false) as is_routine_answered
+        coalesce(least(out_turn, treated_turn, pair_turn, again_turn) < routine_turn, false) as is_routine_answered,
+        coalesce(pair_turn < again_turn and pair_on <= again_on, false) as is_again_by_pair
     from turns
 ),
 
@@ -93,7 +106,11 @@ out_told as (
     select
         *,
         coalesce(treated_turn < out_turn, false)
-        or coalesce(not is_routine_answered and routine_turn < out_turn, false) as is_out_answered
+        or coalesce(not is_again_by_pair and again_turn < out_turn, false)
+        or coalesce(not is_routine_answered and routine_turn < out_turn, false) as is_out_answered,
+        is_again_by_pair
+        or coalesce(least(out_turn, treated_turn) < again_turn, false)
+        or coalesce(not is_routine_answered and routine_turn < again_turn, false) as is_again_answered
     from routine_told
 ),
 
@@ -104,6 +121,7 @@ answered as (
             not is_routine_answered and routine_turn < treated_turn and routine_on >= treated_not_before, false
         )
         or coalesce(not is_out_answered and out_turn < treated_turn and out_on >= treated_not_before, false)
+        or coalesce(not is_again_answered and again_turn < treated_turn and again_on >= treated_not_before, false)
             as is_treated_answered
     from out_told
 ),
@@ -116,6 +134,7 @@ kept as (
         case
             when o.purposes = 'routine' then not a.is_routine_answered
             when o.why = 'after_out' then not a.is_out_answered
+            when o.why = 'after_pair_out' then not a.is_again_answered
             when o.why = 'after_treatment' then not a.is_treated_answered
             else true
         end
@@ -123,26 +142,17 @@ kept as (
 
 halved as (
     select
-        k.site_id,
-        k.lot_key,
-        unnest(if(k.purposes = 'before_feed,after_feed', ['before_feed', 'after_feed'], [k.purposes])) as purposes,
-        k.purposes = 'before_feed,after_feed' as is_pair,
-        k.plan_on as first_on,
-        if(k.due_on < k.plan_on, coalesce(c.later_open_on, k.plan_on + 1), k.rule_on + 1) as second_on,
-        k.rule_on,
-        k.due_on,
-        k.why,
-        if(k.purposes = 'before_feed,after_feed', k.pots // 2, k.pots) as pots,
-        k.nth
-    from kept as k
-    left join calendar as c on k.site_id = c.site_id and k.plan_on = c.day
+        * exclude (purposes, pots),
+        unnest(if(is_pair, ['before_feed', 'after_feed'], [purposes])) as purposes,
+        if(is_pair, pots // 2, pots) as pots
+    from kept
 ),
 
 fixed as (
     select
         site_id,
         lot_key,
-        if(is_pair and purposes = 'after_feed', second_on, first_on) as plan_on,
+        if(purposes = 'after_feed', whole_on, plan_on) as plan_on,
         if(is_pair and purposes = 'after_feed', rule_on + 1, due_on) as due_on,
         why,
         purposes,
@@ -196,17 +206,8 @@ rolled as (
 ),
 
 planned as (
-    select
-        site_id,
-        lot_key,
-        plan_on,
-        due_on,
-        why,
-        purposes,
-        pots,
-        nth
-    from fixed
-    union all
+    select * from fixed
+    union all by name
     select
         r.site_id,
         r.lot_key,

@@ -29,7 +29,12 @@ def samplings_to_take(account: Account, dues: Sequence[Due], today: date) -> lis
     # Python's sort keeps the order of equal days, which is that of the dues.
     for day, purpose, due in sorted(wanted, key=lambda one: one[0]):
         # What was left out answers no more than what it was left out for.
-        if not any(answers(before, one.purposes, due) for before, _, one in taken if one is not due):
+        if not any(
+            # What a pair asked for is read again only by both halves of another.
+            answers(before, half if due.why == "after_pair_out" else one.purposes, due)
+            for before, half, one in taken
+            if one is not due
+        ):
             taken.append((day, purpose, due))
     return taken
 

@@ -18,11 +18,14 @@ from tests.oracle.dues import (
     Taken,
     days_from,
     is_compared,
+    is_pair_out,
     pair_days,
+    pair_from,
     pots_each,
 )
 
 TREATED = "after_treatment"
+PAIR_OUT = "after_pair_out"
 
 
 @dataclass(frozen=True)
@@ -98,9 +101,10 @@ def walk_routine(account: Account, last: date, known: Known) -> list[Pending]:
 
 
 def walk_follow_ups(account: Account, last: date, known: Known) -> list[Pending]:
-    """What a mean out of range or a treatment asked for; of one day the reading comes before the treatment."""
+    """What a mean out of range, a pair out or a treatment asked for; of one day readings come before the treatment."""
     received = {(day, purpose): on for day, purpose, on in known.samplings}
     treated = dict(known.treatments)
+    pairs = set(pair_days(account))
     listed: list[Pending] = []
     for day in days_from(account.start, last):
         read = sorted(
@@ -121,6 +125,26 @@ def walk_follow_ups(account: Account, last: date, known: Known) -> list[Pending]
                         account.after_out_within,
                         "retest",
                         received.get((day, read[0].purpose)),
+                    )
+                )
+        if day in pairs:
+            for due in listed:
+                if due.why == PAIR_OUT and due.taken is None and due.caused_on < day:
+                    due.taken = day
+            began = pair_from(account, day)
+            is_treated = any(began <= on < day for on, _ in account.retests)
+            if not read and not is_treated and is_pair_out(account, day):
+                halves = (received.get((began, "before_feed")), received.get((day, "after_feed")))
+                listed.append(
+                    Pending(
+                        "follow_up",
+                        PAIR_OUT,
+                        day,
+                        day,
+                        day + account.after_out_within * DAY,
+                        account.after_out_within,
+                        "retest",
+                        max((one for one in halves if one is not None), default=None),
                     )
                 )
         for on, over in account.retests:

@@ -14,13 +14,17 @@ APART = 3 * DAY
 TEN_YEARS = timedelta(days=3653)
 # Of two dues on one day the first of these rules.
 PAIR = "before_feed,after_feed"
-ORDER = ("after_out", "after_treatment", "symptoms", "feed_pair", "problem_crop", "routine", "first")
+RULES = ("after_out", "after_pair_out", "after_treatment", "symptoms", "feed_pair")
+ORDER = (*RULES, "problem_crop", "routine", "first")
 STATES = ("not_yet", "due_this_week", "overdue", "never_sampled", "ships_first", "excused")
 
 
 @dataclass(frozen=True)
 class Taken:
-    """One sampling of the lot: usable pots, how many it needs to count; `asks`: out in a way that asks for another."""
+    """One sampling of the lot: usable pots, how many it needs to count; `asks`: out in a way that asks for another.
+
+    Of a pair the first half asks for low EC alone, the second for all but that.
+    """
 
     day: date
     purpose: str
@@ -130,6 +134,24 @@ def pair_days(account: Account) -> list[date]:
     )
 
 
+def pair_from(account: Account, second: date) -> date:
+    """The first day of the pair that ends on a day: the nearest one before it."""
+    return max(
+        one.day
+        for one in account.taken
+        if one.counts
+        and one.purpose == "before_feed"
+        and one.day <= second <= one.day + APART
+        and all(account.is_closed(day) for day in days_from(one.day + DAY, second - DAY))
+    )
+
+
+def is_pair_out(account: Account, second: date) -> bool:
+    """Whether the pair that ends on a day asks to be read again."""
+    halves = {("before_feed", pair_from(account, second)), ("after_feed", second)}
+    return any(one.asks and one.counts and (one.purpose, one.day) in halves for one in account.taken)
+
+
 def is_compared(account: Account, since: date, today: date, pots: int) -> bool:
     """Whether affected and healthy plants were both sampled in these days, near enough to be held together."""
     known = [one for one in account.taken if since <= one.day <= today and one.counts]
@@ -182,6 +204,12 @@ def asked(account: Account, today: date) -> list[Due]:
         judged = min((one for one in account.taken if is_judged(one, last)), key=lambda one: one.purpose)
         if judged.asks and (last_treated is None or last_treated[0] < last):
             dues.append(follow_up("after_out", last, last + account.after_out_within * DAY, account.pots))
+    last_pair = max(pair_days(account), default=None)
+    if last_pair is not None and last_pair not in counting and last_pair > max(counting, default=date.min):
+        began = pair_from(account, last_pair)
+        if is_pair_out(account, last_pair) and (last_treated is None or last_treated[0] < began):
+            rule_on = last_pair + account.after_out_within * DAY
+            dues.append(follow_up("after_pair_out", last_pair, rule_on, account.pots))
     if last_treated is not None:
         treated, over = last_treated
         if not any(day > treated and day >= over for day in counting):
@@ -321,17 +349,19 @@ class Planned:
 
 
 def answers(day: date, purposes: str, other: Due) -> bool:
-    """Whether a sampling of a day is what another due asks for as well."""
+    """Whether a sampling of a day is what another due asks for as well; of a pair that of its second day."""
     if other.not_before is not None and day < other.not_before:
         return False
     if other.purposes == "routine":
         return purposes in ("routine", "retest", "after_feed", PAIR)
+    if other.why == "after_pair_out" and purposes in ("after_feed", PAIR):
+        return True
     return other.purposes == "retest" and purposes in ("routine", "retest")
 
 
 def days_of(account: Account, due: Due, today: date) -> list[tuple[date, str]]:
     """On which days a due is taken and for what: its own day, or the next open ones; a pair on two."""
-    coming = [day for day in days_from(today, today + 117 * DAY) if not account.is_closed(day)]
+    coming = [day for day in days_from(today, today + 27 * DAY) if not account.is_closed(day)]
     first = due.due_on if due.due_on >= today else coming[0] if coming else today
     if due.purposes != PAIR:
         return [(first, due.purposes)]
@@ -340,15 +370,29 @@ def days_of(account: Account, due: Due, today: date) -> list[tuple[date, str]]:
     return [(first, "before_feed"), (next((day for day in coming if day > first), first + DAY), "after_feed")]
 
 
-def plan_on(account: Account, dues: Sequence[Due], today: date) -> list[Planned]:
-    """The samplings of four weeks: day by day what is due and not answered before, and the routine ones that follow."""
-    last = min(today + 27 * DAY, account.end or date.max)
-    known = known_on(account, today)
-    wanted = [one for one in dues if one.excuse is None and one.due_on <= today + 27 * DAY]
+def to_take(account: Account, dues: Sequence[Due], today: date, last: date) -> list[Due]:
+    """The dues that need a sampling of their own, day by day: the others are answered by one before."""
+    wanted = [one for one in dues if one.excuse is None and one.due_on <= last]
     taken: list[Due] = []
     for due in sorted(wanted, key=lambda one: days_of(account, one, today)[0][0]):
-        if not any(answers(days_of(account, one, today)[0][0], one.purposes, due) for one in taken):
+        mine = days_of(account, due, today)[0][0]
+        is_answered = False
+        for one in taken:
+            first, second = days_of(account, one, today)[0][0], days_of(account, one, today)[-1][0]
+            # Only a pair that is whole by then is another's repetition.
+            is_late = due.purposes == "retest" and second > mine
+            is_answered = is_answered or (not is_late and answers(first, one.purposes, due))
+        if not is_answered:
             taken.append(due)
+    return taken
+
+
+def plan_on(account: Account, dues: Sequence[Due], today: date) -> list[Planned]:
+    """The samplings of four weeks: day by day what is due and not answered before, and the routine ones that follow."""
+    last_day = today + 27 * DAY
+    last = min(last_day, account.end or date.max)
+    known = known_on(account, today)
+    taken = to_take(account, dues, today, last_day)
     found: dict[tuple[date, str], Planned] = {}
     for due in sorted(taken, key=lambda one: one.order):
         for day, purpose in days_of(account, due, today):
@@ -389,4 +433,5 @@ __all__ = [
     "known_on",
     "plan_on",
     "state_on",
+    "to_take",
 ]

@@ -55,9 +55,20 @@ def account_of(
     )
 
 
+# Whether a half of a pair is asked for low EC, or for all else.
+PAIR_HALVES = {"before_feed": True, "after_feed": False}
+
+
+def is_low_ec(quantity: str, side: str | None) -> bool:
+    return quantity == "ec" and side == "low"
+
+
 def taken(sampling: Sampling) -> Taken:
     asks = any(
-        judged.is_out and not low_ec_is_a_note(sampling, quantity, judged.side)
+        judged.is_out
+        and not low_ec_is_a_note(sampling, quantity, judged.side)
+        and PAIR_HALVES.get(sampling.purpose, is_low_ec(quantity, judged.side))
+        == is_low_ec(quantity, judged.side)
         for quantity, judged in sampling.quantities.items()
     )
     pots = sum(pot.reading.n_pots for pot in sampling.pots if pot.usable_ph)

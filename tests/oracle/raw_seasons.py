@@ -244,7 +244,13 @@ def accounts(nights: Sequence[Mapping[str, str]]) -> Iterator[tuple[str, Account
             after_out_within=7,
             pots=least,
             taken=tuple(
-                Taken(date.fromisoformat(one["date"]), one["purpose"], int(one["n"]), least, one["ph"] == OUT)
+                Taken(
+                    date.fromisoformat(one["date"]),
+                    one["purpose"],
+                    int(one["n"]),
+                    least,
+                    one["ph"] == OUT and one["purpose"] != "before_feed",
+                )
                 for one in rows
                 if start <= date.fromisoformat(one["date"])
                 and (end is None or date.fromisoformat(one["date"]) <= end)

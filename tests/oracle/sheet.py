@@ -71,8 +71,9 @@ def shared(dues: Sequence[Due], as_of: date) -> list[list[Due]]:
             if due.not_before is not None and day < due.not_before:
                 continue
             both = {first.purposes, due.purposes}
-            stands_for_routine = first.why == "feed_pair" and due.purposes == "routine"
-            if mine is None and (len(both) == 1 or both == {"routine", "retest"} or stands_for_routine):
+            is_paired = first.why == "feed_pair"
+            stands_for = is_paired and (due.purposes == "routine" or is_read_again(first, due, as_of))
+            if mine is None and (len(both) == 1 or both == {"routine", "retest"} or stands_for):
                 mine = sampling
         if mine is None:
             samplings.append([due])
@@ -81,13 +82,25 @@ def shared(dues: Sequence[Due], as_of: date) -> list[list[Due]]:
     return samplings
 
 
+def is_read_again(pair: Due, due: Due, as_of: date) -> bool:
+    """Whether a pair is the repetition that an earlier pair asked for: both days of it, by then."""
+    late = pair.due_on < as_of
+    days = [as_of, as_of + DAY] if late else [pair.due_on, pair.rule_on + DAY]
+    second = max(pair.due_on, as_of) if pair.purposes == "after_feed" else days[1]
+    return due.why == "after_pair_out" and second <= max(due.due_on, as_of)
+
+
 def interval_of(standing: Standing, due: Due) -> int:
     account = standing.account
     if due.why == "first":
         return account.first_within
     if due.why in ("routine", "problem_crop", "feed_pair"):
         return account.interval
-    return account.after_out_within if due.why == "after_out" else (due.rule_on - due.caused_on).days
+    return (
+        account.after_out_within
+        if due.why in ("after_out", "after_pair_out")
+        else (due.rule_on - due.caused_on).days
+    )
 
 
 def due_part(standing: Standing, due: Due, as_of: date) -> dict[str, Any]:

@@ -21,7 +21,7 @@ from tests.sql.bench import Bench, empty, models_for, open_warehouse
 COLUMNS = ("part", "why", "caused_on", "due_on", "state", "taken_on", "is_history")
 BUILT = models_for(
     *("samplings", "verdicts", "treatments", "exemptions", "treatment_waits", "symptom_rounds"),
-    *("feed_pairs", "sampling_questions", "lot_growers"),
+    *("feed_pairs", "pair_outs", "sampling_questions", "lot_growers"),
 )
 
 

@@ -93,7 +93,7 @@ class Lot:
             after_out_within=7,
             pots=pots,
             taken=tuple(
-                Taken(on, purpose, count, pots, ph == OUT)
+                Taken(on, purpose, count, pots, ph == OUT and purpose != "before_feed")
                 for (on, purpose), (count, ph) in sorted(self.samplings.items())
                 if self.stands_on(on)
             ),

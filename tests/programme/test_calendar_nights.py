@@ -8,6 +8,7 @@ from datetime import date, time, timedelta
 from decimal import Decimal
 from typing import Any
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -188,6 +189,17 @@ def test_whoever_imports_the_newest_file_has_what_is_due(course: list[Night]) ->
                 (uid, text, at.replace(tzinfo=None), told) for uid, text, at, told in facts(client.shown)
             }
             assert shown == due
+
+
+@pytest.mark.parametrize(("again_on", "is_answered"), [(2, True), (1, False)])
+def test_a_pair_is_the_retest_after_a_pair_once_it_is_whole(again_on: int, *, is_answered: bool) -> None:
+    rows = [
+        asked("A", why="feed_pair", purposes="before_feed", due_on=later(1), nth=1),
+        asked("A", why="feed_pair", purposes="after_feed", due_on=later(2), nth=1),
+        asked("A", why="after_pair_out", purposes="retest", due_on=later(again_on), nth=2),
+    ]
+    told = sorted({one.why for one in choose_samplings(rows)})
+    assert told == (["feed_pair"] if is_answered else ["after_pair_out", "feed_pair"])
 
 
 def test_what_was_left_out_for_another_answers_nothing() -> None:

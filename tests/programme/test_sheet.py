@@ -195,6 +195,21 @@ def test_a_pair_around_a_feeding_stands_for_the_routine_sampling() -> None:
     assert (retest.due.why, retest.also) == ("after_out", [])
 
 
+@pytest.mark.parametrize(("again_on", "is_answered"), [(2, True), (1, False)])
+def test_a_pair_stands_for_the_retest_after_a_pair_if_it_is_whole_by_then(
+    again_on: int, *, is_answered: bool
+) -> None:
+    rows = [
+        make_row(
+            why="feed_pair", purposes="before_feed,after_feed", pots=10, rule_on=day(1), due_on=day(1), nth=1
+        ),
+        make_row(why="after_pair_out", purposes="retest", due_on=day(again_on), nth=2),
+    ]
+    pair, *others = sheet_of(*rows).lots
+    assert [due.why for due in pair.also] == (["after_pair_out"] if is_answered else [])
+    assert [lot.due.why for lot in others] == ([] if is_answered else ["after_pair_out"])
+
+
 def test_pots_of_different_purposes_are_drawn_apart() -> None:
     (lot,) = sheet_of(make_row(why="feed_pair", purposes="before_feed,after_feed", pots=10)).lots
     before, after = ([(pot.row, pot.column) for pot in group.pots] for group in lot.groups)

@@ -17,7 +17,7 @@ FROM, TO = date(2026, 2, 1), date(2026, 4, 6)
 STATE = "why, due_on::varchar, state, coalesce(days_late, days_open)"
 NEEDED = (
     *("samplings", "verdicts", "treatments", "exemptions", "treatment_waits", "symptom_rounds"),
-    *("feed_pairs", "sampling_questions", "lot_growers"),
+    *("feed_pairs", "pair_outs", "sampling_questions", "lot_growers"),
 )
 
 
@@ -159,6 +159,43 @@ def test_a_follow_up_that_comes_with_the_next_routine_due_is_missed(bench: Bench
         ("first", "2026-02-09", "on_time", 0),
         ("routine", "2026-02-17", "on_time", 0),
     ]
+
+
+def paired(bench: Bench, before: str, after: str, ph: str = "6.0") -> None:
+    """A pair around a feeding, read the day before and the day of it."""
+    sampled(bench, before, purpose="before_feed", ph=ph)
+    sampled(bench, after, purpose="after_feed", ph=ph)
+
+
+@pytest.mark.parametrize(
+    ("again", "told"),
+    [
+        (("retest", "2026-02-11"), ("2026-02-11", "late", 1)),
+        (("pair", "2026-02-10"), ("2026-02-10", "on_time", 0)),
+        (("affected", "2026-02-10"), (None, "missed", None)),
+        (None, (None, "missed", None)),
+    ],
+)
+def test_a_pair_out_is_answered_by_a_retest_or_by_another_pair(
+    bench: Bench, again: tuple[str, str] | None, told: tuple[object, ...]
+) -> None:
+    bench.lots("started_on\n2026-02-02")
+    paired(bench, "2026-02-02", "2026-02-03", ph="5.0")
+    if again is not None and again[0] == "pair":
+        paired(bench, "2026-02-09", again[1])
+    elif again is not None:
+        sampled(bench, again[1], purpose=again[0])
+    found = audited(
+        bench, "why, due_on::varchar, taken_on::varchar, state, days_late", to_on=date(2026, 2, 20)
+    )
+    assert [row for row in found if row[0] == "after_pair_out"] == [("after_pair_out", "2026-02-10", *told)]
+
+
+def test_a_treatment_since_the_pairs_first_day_takes_the_place_of_its_retest(bench: Bench) -> None:
+    bench.lots("started_on\n2026-02-02")
+    paired(bench, "2026-02-02", "2026-02-03", ph="5.0")
+    bench.load_file("treatments", "treated_on | treatment\n2026-02-02 | acid_feed")
+    assert "after_pair_out" not in [row[0] for row in audited(bench, to_on=date(2026, 2, 20))]
 
 
 def test_a_treatment_takes_the_place_of_after_out_and_waits_its_time(bench: Bench) -> None:

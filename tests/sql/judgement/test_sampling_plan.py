@@ -172,6 +172,31 @@ def test_a_pair_that_is_overdue_takes_the_next_two_open_days(begin: Begin) -> No
     ]
 
 
+@pytest.mark.parametrize(
+    ("fed", "planned"),
+    [
+        # Out in a pair of 1 and 2 April: by 9 April a retest, or another pair that is whole by then.
+        ("2026-04-09", [("2026-04-08", "before_feed"), ("2026-04-09", "after_feed")]),
+        # One that ends a day later comes too late to be the repetition, and stands for the routine sampling alone.
+        (
+            "2026-04-10",
+            [("2026-04-09", "before_feed"), ("2026-04-09", "retest"), ("2026-04-10", "after_feed")],
+        ),
+    ],
+)
+def test_the_retest_after_a_pair_is_answered_by_another_that_is_whole_in_time(
+    bench: Bench, fed: str, planned: list[tuple[str, str]]
+) -> None:
+    bench.use(
+        site().model_copy(update={"feedings": (Feeding(days=(date.fromisoformat(fed),)),)}),
+        policy=[PolicyPeriod(valid_from=date(2026, 1, 1), feed_pair_crops=("poinsettia",))],
+    )
+    bench.lots("feed_mode\nperiodic")
+    for day, purpose in (("2026-04-01", "before_feed"), ("2026-04-02", "after_feed")):
+        bench.pots("5.0 " * 5, sampled_on=day, purpose=purpose)
+    assert bench.rows("sampling_plan", "plan_on::varchar, purposes", "plan_on < '2026-04-15'") == planned
+
+
 def test_excused_samplings_are_not_planned(bench: Bench) -> None:
     sampled(bench, container_class="plug")
     bench.load_file(
