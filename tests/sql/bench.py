@@ -342,7 +342,15 @@ class Bench:
         """Measure, and build every model that a trace of a lot or of a site reads."""
         self.measure()
         self.build(
-            *("streaks", "answered_dues", "sampling_meters", "attention", "due_states", "reasons"),
+            *(
+                "lot_growers",
+                "streaks",
+                "answered_dues",
+                "sampling_meters",
+                "attention",
+                "due_states",
+                "reasons",
+            ),
             *("sampling_findings", "calibrations", "buffer_readings", "usable_readings"),
             *("site_questions", "list_findings"),
         )
