@@ -298,7 +298,8 @@ def _likeness(words: tuple[str, ...], phrase: tuple[str, ...]) -> float:
         return 0.99
     if sorted(words) == sorted(phrase):
         return 0.97
-    if len(phrase) < len(words) and set(phrase) <= set(words):
+    # "n" alone counts pots, but in "Plante n°" it numbers them: one letter beside other words names nothing.
+    if len(part) > 1 and len(phrase) < len(words) and set(phrase) <= set(words):
         return 0.62 + 0.3 * len(part) / len(whole)
     if len(phrase) == 1 and len(part) >= 4 and (whole.startswith(part) or whole.endswith(part)):
         return 0.55 + 0.3 * len(part) / len(whole)

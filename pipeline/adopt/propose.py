@@ -308,12 +308,51 @@ def _fill_group(
         why = f"no header names the {field}, which {kind} need"
         matches[field] = _ask_column(field, _on_offer(field, candidates, matches, columns), why, desk)
         return
+    if not _fill_from_taken(group, matches, columns, kind, desk):
+        raise AdoptError(_tell_missing(group, columns, kind, name))
+
+
+def _fill_from_taken(
+    group: Sequence[str], matches: dict[str, Match], columns: Sequence[ColumnFacts], kind: str, desk: Desk
+) -> bool:
+    """Ask among the columns that another field has, but not for certain; that field gives way.
+
+    Figures keep theirs: what is measured is no name of a lot because its figures could be a code. So do
+    fields that the kind cannot do without either.
+    """
+    needed = set(missing_groups(kind, list(matches)))
+    keeping = {
+        match.column.at
+        for field, match in matches.items()
+        if field in _FIGURES or set(missing_groups(kind, [one for one in matches if one != field])) > needed
+    }
+    for field in group:
+        candidates = [column for column in _on_offer(field, (), matches, columns) if column.at not in keeping]
+        if candidates:
+            why = f"no header names the {field}, which {kind} need"
+            chosen = _ask_column(field, candidates, why, desk)
+            for other in [one for one, match in matches.items() if match.column.at == chosen.column.at]:
+                del matches[other]
+            matches[field] = chosen
+            return True
+    return False
+
+
+def _tell_missing(group: Sequence[str], columns: Sequence[ColumnFacts], kind: str, name: str) -> str:
+    """One sentence about a column that the kind cannot do without, with the one whose cells say otherwise."""
     wanted = " or ".join(group)
     headers = ", ".join(
         f'"{" ".join(column.header.split())}"' for column in columns[:12] if column.header.strip()
     )
-    raise AdoptError(
-        f"{name} looks like {kind}, but no column for {wanted} is found among {headers}; "
+    named = [column for column in columns if column.cells and best_named(column, kind) in group]
+    but = (
+        f' ("{" ".join(named[0].header.split())}" is named like it, but not its cells, like '
+        f'"{" ".join(named[0].cells[0].split())[:20]}")'
+        if named
+        else ""
+    )
+    return (
+        f"{name} looks like {kind}, but no column for {wanted} is found among {headers}{but}; "
         f'say which with --answer column.{group[0]}="HEADER", or another kind with --kind.'
     )
 

@@ -335,3 +335,59 @@ def test_a_day_with_points_names_its_other_reading() -> None:
         table(text), "werte_2026-04-04.csv", SITE, None, {"date_format": "%m.%d.%Y", "mode": "increment"}
     )
     assert setting(turned, "date_format") == "%m.%d.%Y"
+
+
+def test_a_number_of_plants_is_no_number_of_pots() -> None:
+    numbered = """
+        Jour,Lot,Plante n°,EC (mS/cm),pH
+        12.05.2026,V-1,1,1.8,5.9
+        12.05.2026,V-1,2,1.75,6.0
+        13.05.2026,V-2,1,2.2,6.4
+    """
+    assert mapped(propose(table(numbered), "mesures.csv", SITE))["pot"] == "Plante n°"
+    counted = """
+        Date,Lot,N,EC (mS/cm),pH
+        2026-05-12,V-1,5,1.8,5.9
+        2026-05-13,V-2,6,2.2,6.4
+    """
+    assert mapped(propose(table(counted), "means.csv", SITE))["n_pots"] == "N"
+
+
+def test_a_code_that_was_taken_for_the_crop_is_offered_for_the_lot() -> None:
+    log = """
+        Crop code,Read on,Pot #,EC (mS/cm),pH,Runoff (mL)
+        MUM-7,03/24/2026,1,3.5,6.2,50
+        MUM-7,03/24/2026,2,4.1,6.1,52
+        MUM-8,03/25/2026,1,2.9,5.7,48
+    """
+    proposal = propose(table(log), "log.csv", SITE)
+    lot = next(question for question in proposal.questions if question.key == "column.lot")
+    assert [choice.value for choice in lot.choices] == ["Crop code"]
+    assert mapped(proposal) == {
+        "lot": "Crop code",
+        "date": "Read on",
+        "pot": "Pot #",
+        "ec": "EC (mS/cm)",
+        "ph": "pH",
+        "leachate": "Runoff (mL)",
+    }
+
+
+def test_a_column_of_figures_is_not_offered_for_the_lot() -> None:
+    probe = """
+        timestamp;cond_uScm;ph;device
+        2026-04-22T08:14:00;2140;6.11;P9
+        2026-04-22T08:15:00;1985;6.08;P9
+    """
+    with pytest.raises(AdoptError, match="no column for lot or house is found"):
+        propose(table(probe), "probe_dump.csv", SITE, "readings", {"column.meter": "device"})
+
+
+def test_a_column_of_weeks_named_like_a_day_is_told() -> None:
+    lots = """
+        Satz;Kultur;Topf;Getopft KW;Stück
+        2601;Petunie;12 cm;08/2026;2400
+        2602;Petunie;13 cm;06/2026;1850
+    """
+    with pytest.raises(AdoptError, match='"Getopft KW" is named like it, but not its cells, like "08/2026"'):
+        propose(table(lots), "Kulturliste.csv", SITE)
