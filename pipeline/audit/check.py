@@ -16,15 +16,19 @@ from typing import Any, Final
 import polars as pl
 
 from pipeline.audit.differences import Difference, count_rows, find_differences, say_value
-from pipeline.audit.evidence import Attached, attach
+from pipeline.audit.evidence import Attached, Period, attach
 from pipeline.audit.known import open_known_night
 from pipeline.audit.reading import Carried, read_dossier, read_table
 from pipeline.audit.run import look_back
 from pipeline.errors import AuditError, LeachbookError
 from pipeline.intake import archive, ledger
+from pipeline.measures.ec import very_high_edges
+from pipeline.measures.reference_tables import load_ec_bands
+from pipeline.measures.t_table import t_quantiles
+from pipeline.programme.sheet_csv import rearm
 from pipeline.tables.files import to_csv
 from pipeline.verify.findings import Finding, Part
-from pipeline.warehouse.audit import compute_again
+from pipeline.warehouse.audit import GIVEN, compute_again
 
 Say = Callable[[str], None]
 MOST_NAMED: Final = 5
@@ -200,30 +204,43 @@ def _compare_receipts(home: Path, carried: Carried, rows: list[dict[str, Any]]) 
 
 
 def _check_compliance(result: DossierCheck, carried: Carried) -> list[Finding]:
-    """What comes out otherwise when dues and shares are worked out once more from the attached tables."""
+    found = compare_again(carried)
+    result.lots = carried.table("lots").height
+    return found
+
+
+def compare_again(carried: Carried) -> list[Finding]:
+    """What comes out otherwise when samplings, follow-ups, dues and shares are worked out from the attached tables."""
+    types: dict[str, dict[str, str]] = {}
+    for row in carried.table("dictionary").to_dicts():
+        types.setdefault(row["table"], {})[row["column"]] = row["type"]
+    tables = {name: carried.table(name) for name in GIVEN}
+    as_of = date.fromisoformat(carried.facts["as_of"])
     try:
-        types: dict[str, dict[str, str]] = {}
-        for row in carried.table("dictionary").to_dicts():
-            types.setdefault(row["table"], {})[row["column"]] = row["type"]
-        tables = {
-            name: carried.table(name)
-            for name in ("lots", "growers", "rules", "samplings", "causes", "excuses")
-        }
-        again = compute_again(
-            tables,
-            types,
-            carried.period.from_on,
-            carried.period.to_on,
-            date.fromisoformat(carried.facts["as_of"]),
-        )
+        again = work_out(tables, types, carried.period, as_of)
     except LeachbookError as error:
         return [Finding("compliance", f"The attached tables cannot be computed again: {error}")]
     findings = []
     for name, frame in again.items():
         told = list(find_differences(name, carried.table(name), read_table(to_csv(frame))))
         findings += _say_differences("compliance", told, "the attached tables give")
-    result.lots = tables["lots"].height
     return findings
+
+
+def work_out(
+    tables: Mapping[str, pl.DataFrame], types: Mapping[str, Mapping[str, str]], period: Period, as_of: date
+) -> dict[str, pl.DataFrame]:
+    """Work out again what follows from attached tables (those of GIVEN, as text). Raises WarehouseError."""
+    constants = {
+        "t_quantiles": t_quantiles().select("df", "t"),
+        "very_high_edges": very_high_edges(load_ec_bands()),
+    }
+    # An apostrophe before a formula would sort otherwise than the formula.
+    as_written = {
+        name: frame.with_columns(pl.all().map_elements(rearm, return_dtype=pl.String, skip_nulls=True))
+        for name, frame in tables.items()
+    }
+    return compute_again(as_written, types, constants, period.from_on, period.to_on, as_of)
 
 
 def _check_anew(home: Path, say: Say, carried: Carried) -> list[Finding]:
@@ -295,8 +312,8 @@ def tell_check(result: DossierCheck) -> list[str]:
     """A check for a person."""
     looked = (
         f"{result.tables} attached tables, {result.files} files of the evidence; compliance of {result.lots} lots "
-        "computed again from the attached tables, which are taken at their word for what rules were in force, which "
-        "samplings count and when a follow-up fell due; every table, these included, made anew from the archive"
+        "computed again from the attached lines, treatments, targets and rules, which are taken at their word; every "
+        "table, these included, made anew from the archive"
     )
     if not result.findings:
         return [f"Proven: {looked}. SHA-256 {result.sha256} stands in the ledger."]

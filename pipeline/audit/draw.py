@@ -78,7 +78,7 @@ def make_drawn(
                 tell("{lot}: lines as the site wrote them", lot=lot["lot_id"]),
                 (),
                 None,
-                _lines_table(frames, lot),
+                _lines_table(frames, lot, period),
             ),
         ]
     view = DossierView(
@@ -146,7 +146,7 @@ def _dues_table(frames: Mapping[str, pl.DataFrame], lot: Mapping[str, Any]) -> T
     )
 
 
-def _lines_table(frames: Mapping[str, pl.DataFrame], lot: Mapping[str, Any]) -> Table:
+def _lines_table(frames: Mapping[str, pl.DataFrame], lot: Mapping[str, Any], period: Period) -> Table:
     return make_table(
         "Lines behind the samplings",
         [
@@ -175,6 +175,8 @@ def _lines_table(frames: Mapping[str, pl.DataFrame], lot: Mapping[str, Any]) -> 
                 row["text"] or "–",
             )
             for row in _of_lot(frames, "readings", lot, "lot_id")
+            # samplings and dues above are those of the period
+            if row["sampled_on"] >= period.from_on
         ],
         file="readings",
         most=2000,

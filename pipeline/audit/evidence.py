@@ -18,13 +18,13 @@ import polars as pl
 
 from pipeline.audit.known import Known
 from pipeline.reports.policy_lines import list_policy
-from pipeline.settings import Settings, resolve_policy
+from pipeline.settings import POLICY_CATALOGUE, Settings, resolve_policy
 from pipeline.tables.catalogue import Meaning, load_meanings
 from pipeline.tables.files import to_csv
 
 ORDER: Final = (
     *("audit", "compliance", "dues", "gaps", "lots", "lot_growers"),
-    *("samplings", "figures", "readings", "rules", "causes"),
+    *("samplings", "figures", "readings", "rules", "verdicts", "targets", "treatments", "causes"),
     *(
         "excuses",
         "closings",
@@ -35,7 +35,15 @@ ORDER: Final = (
         "site_questions",
         "people",
         "plantings",
+    ),
+    *(
         "growers",
+        "feed_days",
+        "closed_days",
+        "checks_shown",
+        "feed_pair_crops",
+        "published_ranges",
+        "policy_spans",
     ),
     *("files", "settings", "policy", "dictionary"),
 )
@@ -53,6 +61,9 @@ ABOUT: Final[Mapping[str, str]] = {
     "readings": "Every line behind the samplings: file, line, the site's own text, and what became of it",
     "rules": "Intervals that the policy asked for, by lot and span of days",
     "causes": "What asked for follow-ups",
+    "verdicts": "What each sampling came to against its target, from the lots' start on",
+    "targets": "The range that each lot is judged against, and who set it",
+    "treatments": "What was done to the lots to mend pH or EC",
     "excuses": "Excused samplings with reason and name",
     "closings": "Means out of range and how each was closed",
     "corrections": "Corrected and withdrawn lines with both versions",
@@ -63,6 +74,12 @@ ABOUT: Final[Mapping[str, str]] = {
     "people": "Samplers and their training",
     "plantings": "Planted lots beside the lot list",
     "growers": "Head growers by the settings, with their houses",
+    "feed_days": "Days of feeding by the settings, for lots that are fed periodically",
+    "closed_days": "Days without sampling by the settings",
+    "checks_shown": "From which day on each site shows its meter checks",
+    "published_ranges": "Published ranges of these lots' crops",
+    "feed_pair_crops": "Crops that the policy wants read in pairs around a feeding",
+    "policy_spans": "The policy's plain values, one column each, for computing again",
     "files": "Index of the evidence: every file with SHA-256, size, day of receipt and lines by fate",
     "settings": "The settings files of that night, by their hashes",
     "policy": "The policy in force in the period, with origin and source of each value",
@@ -238,4 +255,7 @@ def meanings_of_audit() -> Mapping[str, Meaning]:
     path = Path(__file__).with_name("meanings.csv")
     with path.open(encoding="utf-8", newline="") as stream:
         own = {row["column"]: Meaning(row["unit"], row["meaning"]) for row in csv.DictReader(stream)}
-    return {**load_meanings(), **own}
+    policy = {
+        f"policy_spans.{entry.name}": Meaning(entry.unit or "", entry.meaning) for entry in POLICY_CATALOGUE
+    }
+    return {**load_meanings(), **policy, **own}

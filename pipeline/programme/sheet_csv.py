@@ -52,6 +52,11 @@ def disarm(text: str) -> str:
     return f"'{text}" if text.lstrip(" ").startswith(_RUNS) else text
 
 
+def rearm(text: str) -> str:
+    """A disarmed cell as it was before; one that nobody had to disarm stays as it is."""
+    return text[1:] if text.startswith("'") and disarm(text[1:]) == text else text
+
+
 def name_columns(columns: Sequence[str], sheet: Sheet) -> tuple[str, ...]:
     """A header with the units in which the site writes."""
     instead, beside = (_INSTEAD, _BESIDE) if sheet.volume_unit == "fl oz" else ({}, {})
@@ -141,6 +146,7 @@ __all__ = [
     "in_volume_unit",
     "name_columns",
     "position_of",
+    "rearm",
     "write_calibrations_csv",
     "write_sheet_csv",
 ]

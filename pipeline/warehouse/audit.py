@@ -15,9 +15,6 @@ from pipeline.warehouse.connect import Connection
 from pipeline.warehouse.dictionary import fetch_sorted
 from pipeline.warehouse.statements import fetch, quoted, read_sql, run_sql
 
-GIVEN: Final = ("audit_lots", "rule_spans", "audit_samplings", "cause_dues")
-"""What compliance is worked out from: with these, the excuses and the period anybody can work it out again."""
-
 WORKED_OUT: Final = ("audit_dues", "sampling_gaps", "compliance")
 COMPLIANCE_MODELS: Final = (
     "audit_lots",
@@ -29,8 +26,25 @@ COMPLIANCE_MODELS: Final = (
     *WORKED_OUT,
 )
 AUDIT_MODELS: Final = (*COMPLIANCE_MODELS, "audit_questions")
-AGAIN: Final = ("audit_growers", "routine_dues", *WORKED_OUT)
-"""What is built again from what is given, in this order."""
+AGAIN: Final = (
+    "samplings/lot_growers",
+    "samplings/samplings",
+    "samplings/sampling_figures",
+    *(
+        f"judgement/{name}"
+        for name in (
+            "biased_figures",
+            "verdicts",
+            "feed_pairs",
+            "pair_outs",
+            "symptom_rounds",
+            "treatment_waits",
+        )
+    ),
+    "audit/samplings_again",
+    *(f"audit/{name}" for name in ("audit_growers", "routine_dues", "cause_dues", *WORKED_OUT)),
+)
+"""What is built again from what is given, in this order: the very SQL that nights and audits run."""
 
 
 def begin_audit(
@@ -47,9 +61,11 @@ def begin_audit(
 def build_audit(connection: Connection, models: Sequence[str] = AUDIT_MODELS) -> None:
     """Build relations of sql/audit as temporary ones: the file of the warehouse is not touched."""
     for name in models:
-        connection.execute(
-            f"create or replace temp table {quoted(name)} as\n{read_sql(f'audit/{name}')}"
-        ).fetchall()
+        _build(connection, name, f"audit/{name}")
+
+
+def _build(connection: Connection, relation: str, model: str) -> None:
+    connection.execute(f"create or replace temp table {quoted(relation)} as\n{read_sql(model)}").fetchall()
 
 
 _RELATIONS: Final = {
@@ -64,54 +80,86 @@ _RELATIONS: Final = {
     "site_questions": "audit_questions",
 }
 _QUERIES: Final = (
-    *("excuses", "figures", "readings", "closings", "corrections", "held", "meters", "remarks", "people"),
-    *("plantings", "growers", "files"),
+    *("figures", "readings", "verdicts", "targets", "treatments"),
+    *("excuses", "closings", "corrections", "held", "meters", "remarks", "people", "plantings"),
+    *(
+        "growers",
+        "feed_days",
+        "closed_days",
+        "checks_shown",
+        "feed_pair_crops",
+        "published_ranges",
+        "policy_spans",
+    ),
+    "files",
 )
 _NAMED: Final = {"excuses": "audit_exemptions"}
 _GIVEN_AS: Final = {
     "audit_lots": "lots",
     "rule_spans": "rules",
-    "audit_samplings": "samplings",
-    "cause_dues": "causes",
+    "given_samplings": "samplings",
+    "usable_readings": "readings",
+    "lot_targets": "targets",
+    "treatments": "treatments",
     "exemptions": "excuses",
     "grower_houses": "growers",
+    "feed_days": "feed_days",
+    "closed_days": "closed_days",
+    "checks_shown": "checks_shown",
+    "policy_feed_pair_crops": "feed_pair_crops",
+    "published_ranges": "published_ranges",
+    "policy": "policy_spans",
+    "files": "files",
 }
+GIVEN: Final = tuple(_GIVEN_AS.values())
+"""The attached tables that are taken as they are: from them anybody can work out the others again."""
+_BUILT_AS: Final = {"audit/samplings_again": "audit_samplings"}
+WORKED_OUT_AGAIN: Final = (
+    *("figures", "verdicts", "samplings", "causes"),
+    *("lot_growers", "dues", "gaps", "compliance"),
+)
+"""The attached tables that come out of those of GIVEN once more."""
 _TYPE = re.compile(r"[A-Z]+(\(\d+, ?\d+\))?(\[\])?")
 
 
-def fetch_audit(connection: Connection) -> dict[str, pl.DataFrame]:
-    """Everything that a dossier shows and carries, by the name of its CSV; the relations must have been built."""
-    relations = {name: fetch_sorted(connection, relation) for name, relation in _RELATIONS.items()}
-    queries = {name: fetch(connection, f"queries/{_NAMED.get(name, f'audit_{name}')}") for name in _QUERIES}
-    return {**relations, **queries}
+def fetch_audit(
+    connection: Connection, names: Sequence[str] = (*_RELATIONS, *_QUERIES)
+) -> dict[str, pl.DataFrame]:
+    """What a dossier shows and carries (or some of it), by the name of its CSV; its relations must have been built."""
+    return {
+        name: fetch_sorted(connection, _RELATIONS[name])
+        if name in _RELATIONS
+        else fetch(connection, f"queries/{_NAMED.get(name, f'audit_{name}')}")
+        for name in names
+    }
 
 
 def compute_again(
     tables: Mapping[str, pl.DataFrame],
     types: Mapping[str, Mapping[str, str]],
+    constants: Mapping[str, pl.DataFrame],
     from_on: date,
     to_on: date,
     as_of: date,
 ) -> dict[str, pl.DataFrame]:
-    """Growers of lots, dues, gaps and compliance worked out once more from a dossier's own tables alone.
+    """What follows from a dossier's own tables alone: samplings, verdicts, follow-ups, dues, gaps, compliance, growers.
 
-    tables: columns of text, as a CSV gives them (null where a cell is empty); types: by table and column.
+    tables: those of GIVEN, columns of text, as a CSV gives them (null where a cell is empty); types: by table and
+    column; constants: the program's own `t_quantiles` and `very_high_edges`, in the columns of sql/schema/002.
     Raises WarehouseError where a table lacks a column or a cell cannot be what its column says.
     """
     with duckdb.connect() as connection:
         try:
             for relation, name in _GIVEN_AS.items():
                 _take(connection, relation, tables[name], types[name])
+            for relation, frame in constants.items():
+                connection.register(relation, frame)
             begin_audit(connection, from_on, to_on, as_of)
+            connection.execute("create temp view run as select as_of from audit_period").fetchall()
             connection.execute("create temp view current_lots as from audit_lots").fetchall()
-            connection.execute(
-                f"create temp table lot_growers as\n{read_sql('samplings/lot_growers')}"
-            ).fetchall()
-            build_audit(connection, AGAIN)
-            return {
-                name: fetch_sorted(connection, _RELATIONS[name])
-                for name in ("lot_growers", "dues", "gaps", "compliance")
-            }
+            for model in AGAIN:
+                _build(connection, _BUILT_AS.get(model, model.split("/")[1]), model)
+            return fetch_audit(connection, WORKED_OUT_AGAIN)
         except duckdb.Error as error:
             raise WarehouseError(
                 f"The dossier's tables cannot be computed again ({str(error).splitlines()[0]}); "

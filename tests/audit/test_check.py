@@ -6,12 +6,15 @@ import io
 import json
 import shutil
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import duckdb
 import pikepdf
 import pytest
 
+from pipeline.audit.check import compare_again
+from pipeline.audit.reading import read_dossier
 from pipeline.warehouse import connect
 from tests.audit.homes import attachments, audit, make_audited_home
 from tests.home import DROP, SITE, Ran, run_cli
@@ -158,25 +161,95 @@ def test_a_replaced_attachment_is_found_by_the_index_by_counting_and_by_the_arch
     assert [one for one in sentences(told, "ledger") if "no entry of the ledger knows its SHA-256" in one]
 
 
+def replace_with_index(dossier: Path, changes: dict[str, bytes]) -> None:
+    """Put other tables into the PDF and make the index fit, as a forger would."""
+
+    def point_to_it(row: dict[str, str]) -> None:
+        if row["file"] in changes:
+            data = changes[row["file"]]
+            row["sha256"], row["size_bytes"] = hashlib.sha256(data).hexdigest(), str(len(data))
+
+    index = edit(attachments(dossier)["index.csv"], point_to_it)
+    replace_attachments(dossier, {**changes, "index.csv": index})
+
+
 def test_a_replaced_attachment_with_a_new_index_is_still_found(home: Path) -> None:
     def better(row: dict[str, str]) -> None:
         row["proper"] = "yes"
 
-    carried = attachments(home / DOSSIER)
-    samplings = edit(carried["samplings.csv"], better)
-
-    def point_to_it(row: dict[str, str]) -> None:
-        if row["file"] == "samplings.csv":
-            row["sha256"] = hashlib.sha256(samplings).hexdigest()
-            row["size_bytes"] = str(len(samplings))
-
-    replace_attachments(
-        home / DOSSIER, {"samplings.csv": samplings, "index.csv": edit(carried["index.csv"], point_to_it)}
-    )
+    samplings = edit(attachments(home / DOSSIER)["samplings.csv"], better)
+    replace_with_index(home / DOSSIER, {"samplings.csv": samplings})
     told = check(home)
     assert sentences(told, "attachments") == []
-    assert [one for one in sentences(told, "archive") if one.startswith("samplings.csv, site_id hill")]
+    row = "samplings.csv, site_id hill, lot_key h-1, sampled_on 2026-03-08, purpose routine: proper is yes, the "
+    assert f"{row}attached tables give no." in sentences(told, "compliance")
+    assert f"{row}archive gives no." in sentences(told, "archive")
     assert sentences(told, "ledger")
+
+
+def test_a_changed_verdict_is_named_by_what_it_was_made_of_and_by_the_archive(home: Path) -> None:
+    verdicts = attachments(home / DOSSIER)["verdicts.csv"]
+    old, new = b"h-2,2026-03-06,routine,ph,in_range,in_range,", b"h-2,2026-03-06,routine,ph,low,out,"
+    assert old in verdicts
+    replace_with_index(home / DOSSIER, {"verdicts.csv": verdicts.replace(old, new)})
+    told = check(home)
+    assert sentences(told, "attachments") == []
+    row = "verdicts.csv, site_id hill, lot_key h-2, sampled_on 2026-03-06, purpose routine, quantity ph: verdict is out"
+    for part, source in (("compliance", "the attached tables give"), ("archive", "the archive gives")):
+        assert f"{row}, {source} in_range." in sentences(told, part)
+
+
+AFTER_OUT = "why after_out, due_on 2026-03-13, caused_on 2026-03-06"
+AFTER_TREATMENT = "why after_treatment, due_on 2026-03-19, caused_on 2026-03-09"
+MISSING, NO_SUCH = "the row is missing, the attached tables give it", "the attached tables give no such row"
+SAMPLED = "sampled_on 2026-03-06, purpose routine"
+
+
+@pytest.mark.parametrize(
+    ("name", "old", "new", "place", "what"),
+    [
+        (
+            "causes",
+            "known_on\n",
+            "known_on\nhill,h-2,after_out,2026-03-06,2026-03-13,7,2,,2026-04-02,retest,2026-04-02\n",
+            f"causes.csv, AT, {AFTER_OUT}",
+            NO_SUCH,
+        ),
+        (
+            "treatments",
+            "received_on\n",
+            "received_on\nhill,H-2,h-2,2026-03-09,lime_drench,,,,false,1,2,drop/t.csv,2,2026-04-02\n",
+            f"causes.csv, AT, {AFTER_TREATMENT}",
+            MISSING,
+        ),
+        ("targets", ",5.8000,6.2000,", ",6.3000,6.8000,", f"causes.csv, AT, {AFTER_OUT}", MISSING),
+        # a pot of 4.9 in place of 5.9 takes the mean from 6.0 to the edge of 5.8
+        (
+            "readings",
+            "5.900,,3.0000,3.0000,",
+            "4.900,,3.0000,3.0000,",
+            f"verdicts.csv, AT, {SAMPLED}, quantity ph",
+            "verdict is in_range, the attached tables give close_to_limit",
+        ),
+        (
+            "samplings",
+            "h-2,2026-03-06,routine,true,",
+            "h-2,2026-03-06,routine,false,",
+            f"samplings.csv, AT, {SAMPLED}",
+            "is_counting is false, the attached tables give true",
+        ),
+    ],
+)
+def test_what_a_follow_up_hangs_on_is_worked_out_again(
+    made: Path, name: str, old: str, new: str, place: str, what: str
+) -> None:
+    carried = read_dossier(made / DOSSIER)
+    data = carried.files[f"{name}.csv"].decode()
+    assert old in data
+    assert compare_again(carried) == []
+    files = {**carried.files, f"{name}.csv": data.replace(old, new).encode()}
+    told = [one.sentence for one in compare_again(replace(carried, files=files))]
+    assert f"{place.replace('AT', 'site_id hill, lot_key h-2', 1)}: {what}." in told
 
 
 def test_growers_are_worked_out_again_from_the_attached_houses(tmp_path: Path) -> None:

@@ -11,9 +11,11 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from pipeline.audit.evidence import Period
 from pipeline.warehouse.audit import COMPLIANCE_MODELS, begin_audit, build_audit
 from pipeline.warehouse.connect import Connection
 from tests.examples import examples
+from tests.oracle.carried import assert_follows
 from tests.oracle.compliance import Judged, judge_lot, longest_gap, shares
 from tests.programme.seasons import DAYS, Season, day, load_season, seasons
 from tests.sql.bench import Bench, empty, models_for, open_warehouse
@@ -74,6 +76,7 @@ def test_sql_and_the_walk_agree(warehouse: Connection, season: Season, first: in
         ] == [one.days for one in wanted if one.state in ("late", "open")]
         assert gaps.get(key) == longest_gap(account, from_on, to_on)
         check_shares(warehouse, key, wanted)
+    assert_follows(warehouse, Period(from_on, to_on, None), day(DAYS))
 
 
 def check_shares(connection: Connection, key: str, wanted: list[Judged]) -> None:

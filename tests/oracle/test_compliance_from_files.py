@@ -9,10 +9,12 @@ from typing import Any
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pipeline.audit.evidence import Period
 from pipeline.warehouse.audit import COMPLIANCE_MODELS, begin_audit, build_audit
 from pipeline.warehouse.connect import reader
 from tests.examples import examples
 from tests.home import night
+from tests.oracle.carried import assert_follows
 from tests.oracle.compliance import judge_lot
 from tests.oracle.raw_seasons import (
     GROUP,
@@ -49,6 +51,7 @@ def test_the_dossiers_figures_are_those_of_the_files(nights: Drops, first: int) 
         with reader(home) as connection:
             begin_audit(connection, from_on, to_on, NIGHTS[-1])
             build_audit(connection, COMPLIANCE_MODELS)
+            assert_follows(connection, Period(from_on, to_on, None), NIGHTS[-1])
             rows: list[dict[str, Any]] = connection.sql("from audit_dues").pl().to_dicts()
             proper = {
                 lot_id: (count, samplings)
