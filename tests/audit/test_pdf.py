@@ -16,6 +16,7 @@ import pikepdf
 import pytest
 from pdfua import Severity, validate
 
+from pipeline.audit.evidence import ORDER
 from tests.audit.homes import audit, make_audited_home
 
 PDFA = "{http://www.aiim.org/pdfa/ns/id/}"
@@ -63,7 +64,8 @@ def test_each_attachment_is_associated_with_a_type_a_relationship_and_a_descript
         # WeasyPrint 70 lists each of them twice
         specs = {str(spec.UF): spec for spec in pdf.Root.AF}
         assert set(specs) == set(pdf.attachments)
-        assert len(specs) == 26
+        assert sorted(specs) == sorted(f"{name}.csv" for name in ("index", *ORDER))
+        assert len(specs) == 35
         for spec in specs.values():
             assert spec.AFRelationship == "/Data"
             assert str(spec.UF).endswith(".csv")
