@@ -390,6 +390,7 @@ def adopt(
     Example: leachbook adopt my_home first-site ~/Downloads/Messwerte.csv
     """
     from pipeline.adopt import adopt_file, append_block
+    from pipeline.adopt.prompt import ask_on_terminal
     from pipeline.adopt.questions import read_answers
     from pipeline.adopt.tell import describe_proposal, tell_proposal, tell_question, tell_written
 
@@ -398,12 +399,7 @@ def adopt(
     adoption = adopt_file(home, site, file, kind, given)
     while is_asked and adoption.proposal.questions:
         question = adoption.proposal.questions[0]
-        for line in tell_question(question)[:1]:
-            click.echo(line)
-        for choice in question.choices:
-            click.echo(f"  {choice.value}: {choice.why}")
-        values = click.Choice([choice.value for choice in question.choices], case_sensitive=False)
-        given[question.key] = click.prompt(question.key, type=values, default=question.proposed)
+        given[question.key] = ask_on_terminal(question)
         adoption = adopt_file(home, site, file, kind, given)
     proposal, preview = adoption.proposal, adoption.preview
     if not as_json:

@@ -21,6 +21,8 @@ _MOVING = re.compile(
 )
 _UNSAFE = re.compile(r"[*?\[\]\\:\x00-\x1f\x7f]")
 _LONG_SPAN_DAYS = 21
+# A month's file that is written over looks like one that grows, and taken for it would withdraw the month before.
+_LONGEST_PART_DAYS = 45
 # Lists of what is planned and of who is there: their days say nothing of what a file brings.
 _LISTS = ("plantings", "people")
 
@@ -54,10 +56,13 @@ def guess_mode(kind: str, name: str, spans: Sequence[int], desk: Desk) -> Guess:
     if dated and max(spans) <= _LONG_SPAN_DAYS and kind not in ("lots", *_LISTS):
         why = f"its name has a date and its days span {_days(max(spans))}"
         return desk.settle("mode", Guess("increment", "likely", why), choices)
-    if not dated and min(spans) > _LONG_SPAN_DAYS:
+    text = "does each file bring only what is new, or the whole history again?"
+    if not dated and min(spans) > _LONGEST_PART_DAYS:
         why = f"its name has no date and its days span {_days(min(spans))}, so it grows"
         return desk.settle("mode", Guess("cumulative", "likely", why), choices)
-    text = "does each file bring only what is new, or the whole history again?"
+    grows = not dated and min(spans) > _LONG_SPAN_DAYS
+    if grows:
+        text = f"{text[:-1]}, as its name has no date and its days span {_days(min(spans))}?"
     return desk.ask(
         Question(
             "mode",
@@ -66,7 +71,7 @@ def guess_mode(kind: str, name: str, spans: Sequence[int], desk: Desk) -> Guess:
                 Choice("increment", "only new lines; nothing is ever withdrawn"),
                 Choice("cumulative", "a line that is gone from the newest file is withdrawn"),
             ),
-            "increment",
+            "cumulative" if grows else "increment",
         )
     )
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
@@ -78,6 +79,23 @@ class Desk:
         if _typed(answer) not in by_key:
             raise AdoptError(f"--answer {key}={answer}: it must be one of {', '.join(choices)}.")
         return by_key[_typed(answer)]
+
+
+def takes_numbers(question: Question) -> bool:
+    """Whether a choice may be answered by its place in the list: not where the choices are numbers themselves."""
+    return not any(choice.value.strip().isdecimal() for choice in question.choices)
+
+
+def pick(question: Question, text: str) -> str | None:
+    """The choice that somebody typed, as it stands or by its place in the list, from 1; None for neither."""
+    values = [choice.value for choice in question.choices]
+    typed = text.strip()
+    by_key = {_typed(value): value for value in values}
+    if _typed(typed) in by_key:
+        return by_key[_typed(typed)]
+    if takes_numbers(question) and re.fullmatch("[1-9][0-9]?", typed) and int(typed) <= len(values):
+        return values[int(typed) - 1]
+    return None
 
 
 def _typed(text: str) -> str:

@@ -160,6 +160,9 @@ def test_mode_follows_name_and_span_and_is_asked_else() -> None:
     assert setting(propose(short, "log_2026-04-03.csv", SITE), "mode") == "increment"
     assert setting(propose(long, "log.csv", SITE), "mode") == "cumulative"
     assert "mode" in keys(propose(short, "log.csv", SITE))
+    month = _readings("2026-03-01,A-1,5.8,1.9\n2026-03-31,A-1,5.8,1.9")
+    asked = {question.key: question.proposed for question in propose(month, "log.csv", SITE).questions}
+    assert asked["mode"] == "cumulative"
     assert "mode" in keys(propose(long, "log_2026-04-03.csv", SITE))
 
 

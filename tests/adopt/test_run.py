@@ -15,6 +15,7 @@ from pathlib import Path
 import pytest
 
 from pipeline.adopt import adopt_file, append_block
+from pipeline.adopt.questions import Choice, Question, pick
 from pipeline.errors import AdoptError
 from pipeline.settings import load_settings, write_new_home
 from tests.adopt.helpers import table
@@ -263,6 +264,22 @@ def test_on_a_terminal_questions_are_asked(home: Path, export: Callable[[str, by
     export_settings = load_settings(home).sites[0].exports[-1]
     assert export_settings.columns["ec"].unit == "ppm 700"
     assert export_settings.mode == "increment"
+
+
+@pytest.mark.parametrize(("typed", "unit"), [("1", "µS/cm"), ("us/cm", "µS/cm"), ("9\n2", "ppm 500")])
+def test_on_a_terminal_a_number_or_any_keyboard_will_do(
+    home: Path, export: Callable[[str, bytes], Path], typed: str, unit: str
+) -> None:
+    file = export("Messwerte.csv", READINGS)
+    code, shown = _on_a_terminal(["adopt", home, "first-site", file], f"{typed}\n1\ny\n")
+    assert code == 0, shown
+    assert load_settings(home).sites[0].exports[-1].columns["ec"].unit == unit
+
+
+def test_choices_that_are_numbers_are_not_taken_by_their_place() -> None:
+    question = Question("title_lines", "how many?", (Choice("2", ""), Choice("1", "")))
+    assert pick(question, "1") == "1"
+    assert pick(question, "3") is None
 
 
 def test_on_a_terminal_nothing_is_written_without_a_yes(
