@@ -10,7 +10,7 @@ import click
 from pipeline.adopt.questions import Question, pick, takes_numbers
 
 
-class _OneOf(click.ParamType):
+class _OneOf(click.ParamType[str]):
     """A choice by its number or its text."""
 
     name = "choice"
