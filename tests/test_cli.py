@@ -257,7 +257,7 @@ def test_a_lot_without_any_sampling(tmp_path: Path) -> None:
     assert run_cli("nightly", home, "--as-of", DAY).code == 0
     traced = run_cli("trace", home, "hill", "H-1")
     assert (traced.code, "No sampling yet\n" in traced.out) == (0, True)
-    assert "  no current reading: No counting sampling since the lot started 35 days ago.\n" in traced.out
+    assert "  no current reading: No sampling that counts since the lot started 35 days ago.\n" in traced.out
     assert "      2026-04-06 - 2026-03-02 = 35 days; a first sampling within 7\n" in traced.out
     asked = run_cli("trace", home, "hill", "H-1", "--on", DAY)
     assert one_sentence(asked) == "Lot H-1 at Hill has not been sampled yet."

@@ -149,7 +149,7 @@ def _due(lot: Row, rows: Sequence[Row], words: Wording) -> Due:
         purpose=lot["purposes"],
         why=words.due(ruling),
         group_sentence=words.for_group(partial(Wording.due, row=ruling)),
-        also=words.other_dues(rows),
+        also=words.other_dues(rows, lot if lot["state"] == "excused" else None),
         days_overdue=lot["days_overdue"],
         pots=lot["pots"],
         rule=lot["why"],

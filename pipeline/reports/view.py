@@ -261,7 +261,9 @@ def describe_source(source: Source, voice: Voice) -> str:
     basis = voice.say.name("basis", source.basis)
     if source.stage is not None:
         basis = voice.say("target.own_stage", basis=basis, stage=voice.say.name("stage", source.stage))
-    return f"{basis}: {voice.say.text(source.text)} ({known})"
+    told = f"{basis}: {voice.say.text(source.text)}"
+    # The basis says already that it is somebody's own.
+    return told if source.how_known == "own value" else f"{told} ({known})"
 
 
 def describe_other(other: OtherRange, voice: Voice) -> str:

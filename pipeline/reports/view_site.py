@@ -291,7 +291,9 @@ def is_of_water(finding: Finding) -> bool:
 
 def describe_check(check: WaterCheck, voice: Voice) -> WaterRow:
     """Put a check of water or feed into words."""
-    words = [voice.say.name("water_word", word) for word in check.words] or [voice.say("water_word.none")]
+    # "acid" says that alkalinity is high, too.
+    told = [word for word in check.words if not (word == "high" and "acid" in check.words)]
+    words = [voice.say.name("water_word", word) for word in told] or [voice.say("water_word.none")]
     place = voice.say.name("water_place", check.place)
     return WaterRow(check, f"{place}, {check.spot}" if check.spot else place, "; ".join(words))
 

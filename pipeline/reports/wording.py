@@ -83,9 +83,12 @@ class Wording:
             row, self.speech, None if treatments is None else treatments_of(self.speech, treatments)
         )
 
-    def other_dues(self, rows: Sequence[Row]) -> list[str]:
-        """The dues of one lot beside the one that rules, excused ones too, in a few words each."""
-        return [name_due(row, self.speech) for row in choose_listed(rows)]
+    def other_dues(self, rows: Sequence[Row], excuse: Row | None = None) -> list[str]:
+        """The dues of one lot beside the one that rules, excused ones too, in a few words each.
+
+        `excuse`: the one that stands beside the list in full, so that the list need not say it again.
+        """
+        return [name_due(row, self.speech, excuse) for row in choose_listed(rows)]
 
     def excuse(self, row: Row) -> str:
         """Until when a lot's sampling is excused, why and by whom, for one row of the query `lots`."""
@@ -137,21 +140,23 @@ class Wording:
         }
         if needed is None:
             return w(
-                "{name}: too few pots ({found}) to say how many would be needed for {precision}.",
+                "{name}: too few pots ({found}) to say how many would be needed to know the mean within "
+                "{precision}.",
                 found=figure["n"],
                 **places,
             )
         if needed <= asked:
             return w.many(
-                "{name}: {n} pot is enough for {precision}.",
-                "{name}: {n} pots are enough for {precision}.",
+                "{name}: by their spread, {n} pot is enough to know the mean within {precision}.",
+                "{name}: by their spread, {n} pots are enough to know the mean within {precision}.",
                 asked,
                 **places,
             )
         many = w("more than {n} pots", n=_MOST_POTS) if needed > _MOST_POTS else pots(w, needed)
         return w.many(
-            "{name}: {pots} would be needed for {precision}, {n} is asked for.",
-            "{name}: {pots} would be needed for {precision}, {n} are asked for.",
+            "{name}: by their spread, {pots} would be needed to know the mean within {precision}; {n} is asked for.",
+            "{name}: by their spread, {pots} would be needed to know the mean within {precision}; {n} are asked "
+            "for.",
             asked,
             pots=many,
             **places,
@@ -226,7 +231,8 @@ class Wording:
         if row["ewma"] is None:
             return {
                 "too_few": w(
-                    "{name}: too few samplings since the last change for a chart of its own (6 are needed).",
+                    "{name}: too few samplings since the last change to see a drift from its own start (6 are "
+                    "needed).",
                     name=name,
                 ),
                 "baseline": w("{name}: the last sampling belongs to the baseline.", name=name),

@@ -19,6 +19,7 @@ Row = Mapping[str, Any]
 
 WEEKDAYS: Final = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _PLURAL: Final = ("symptoms", "feed_pair")
+_EXCUSE: Final = ("excused_until", "excuse_reason", "excused_by")
 MOST_REASON_LETTERS: Final = 80
 """What somebody wrote as a reason is cut on a page after so many letters; the export's line has all of it."""
 
@@ -34,9 +35,12 @@ def explain_due(row: Row, w: Speech, treatments: str | None) -> str:
     return f"{_due(name, row, w)} ({told})."
 
 
-def name_due(row: Row, w: Speech) -> str:
-    """The same in few words, for a list: "routine Tue 14 April"."""
+def name_due(row: Row, w: Speech, told: Row | None = None) -> str:
+    """The same in few words, for a list: "routine Tue 14 April". `told`: whose excuse the page has told already."""
     if row["is_excused"]:
+        if told is not None and all(row[name] == told[name] for name in _EXCUSE):
+            places = {"name": _half(row, w) or _name(row, w), "when": w.weekday_and_day(row["due_on"])}
+            return w("{name} {when}, excused", **places)
         return _excused(row, w)
     places = {
         "name": _half(row, w) or (w("treated, retest") if row["why"] == "after_treatment" else _name(row, w)),
@@ -135,11 +139,13 @@ def _moved(row: Row, w: Speech) -> list[str]:
     days = (row["rule_on"] - row["due_on"]).days
     if row["is_on_closed_day"]:
         closed = list_closed([row["due_on"]], w)
-        return [w("{day} is not sampled, but no earlier day that is would do", day=closed)]
+        return [w("the site does not sample on {day}, but no earlier day would do", day=closed)]
     if days <= 0:
         return []
     told = list_closed([row["due_on"] + timedelta(days=number) for number in range(1, days + 1)], w)
-    return [w.many("{days} is not sampled", "{days} are not sampled", days, days=told)]
+    return [
+        w.many("the site does not sample on {days}", "the site does not sample on {days}", days, days=told)
+    ]
 
 
 def _cause(row: Row, w: Speech, treatments: str | None) -> str:

@@ -187,10 +187,10 @@ def _outlier(w: Speech, row: Row) -> str:
         "interval": "" if row["high"] is None else f" ({ends(w, row['high'], row['b'])})",
     }
     told = w.many(
-        "{n} pot lies apart, {name} {value:.2f}{unit}: without it the mean is {mean:.2f}{interval}. It stays in the "
-        "figure.",
-        "{n} pots lie apart, up to {name} {value:.2f}{unit}: without them the mean is {mean:.2f}{interval}. They stay "
+        "{n} pot lies apart, {name} {value:.2f}{unit}: without it the mean is {mean:.2f}{unit}{interval}. It stays "
         "in the figure.",
+        "{n} pots lie apart, up to {name} {value:.2f}{unit}: without them the mean is {mean:.2f}{unit}{interval}. "
+        "They stay in the figure.",
         row["pots"],
         **places,
     )
@@ -270,7 +270,7 @@ def _uneven_ph(w: Speech, row: Row) -> str:
 
 def _uneven_ec(w: Speech, row: Row) -> str:
     return w(
-        "Uneven: SD {sd:.2f} mS/cm between pots (the policy allows {allowed:.2f}).",
+        "Uneven: SD {sd:.2f} mS/cm between pots (the policy allows {allowed:.2f} mS/cm).",
         sd=row["a"],
         allowed=row["high"],
     )

@@ -214,8 +214,8 @@ def _doubt(row: Row, w: Speech) -> str:
 
 def _marginal(row: Row, w: Speech) -> str:
     return w(
-        "{meter} slope {slope:.1f} % on {day}: accepted, but outside {low:g}-{high:g} %; the electrode is ageing or "
-        "dirty.",
+        "{meter} slope {slope:.1f} % on {day}: accepted, but outside {low:g}-{high:g} %; the electrode may be "
+        "ageing or dirty.",
         meter=row["meter_id"],
         slope=row["a"],
         day=w.day(row["calibrated_on"]),

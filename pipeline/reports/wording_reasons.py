@@ -133,7 +133,7 @@ def _at_least(w: Speech, row: Row) -> str:
 
 
 def _never_counted(w: Speech, row: Row) -> str:
-    return w("No counting sampling since the lot started {days} ago.", days=days(w, row["days"]))
+    return w("No sampling that counts since the lot started {days} ago.", days=days(w, row["days"]))
 
 
 def _not_read(w: Speech, row: Row) -> str:
@@ -291,12 +291,12 @@ def explain_trend(w: Speech, row: Row) -> str:
     if row["mean"] > 0:
         return w(
             "{name} rises by {slope:.2f}{unit} a week ({speeds}) over {n} samplings since {day}: more than chance "
-            "would make it.",
+            "alone usually makes.",
             **places,
         )
     return w(
-        "{name} falls by {slope:.2f}{unit} a week ({speeds}) over {n} samplings since {day}: more than chance would "
-        "make it.",
+        "{name} falls by {slope:.2f}{unit} a week ({speeds}) over {n} samplings since {day}: more than chance "
+        "alone usually makes.",
         **places,
     )
 
@@ -354,14 +354,15 @@ def _off_baseline(w: Speech, row: Row) -> str:
     }
     if row["side"] == "high":
         return w(
-            "{name} has moved away from this lot's own start: its weighted mean is now {mean:.2f}{unit} ({day}), its "
-            "first five samplings had {start:.2f}{unit}, and up to {edge:.2f}{unit} would be chance.",
+            "{name} has moved away from this lot's own start: its weighted mean is now {mean:.2f}{unit} ({day}), "
+            "its first five samplings had {start:.2f}{unit}, and chance alone seldom takes it above "
+            "{edge:.2f}{unit}.",
             edge=row["ci_high"],
             **places,
         )
     return w(
-        "{name} has moved away from this lot's own start: its weighted mean is now {mean:.2f}{unit} ({day}), its first "
-        "five samplings had {start:.2f}{unit}, and down to {edge:.2f}{unit} would be chance.",
+        "{name} has moved away from this lot's own start: its weighted mean is now {mean:.2f}{unit} ({day}), its "
+        "first five samplings had {start:.2f}{unit}, and chance alone seldom takes it below {edge:.2f}{unit}.",
         edge=row["ci_low"],
         **places,
     )

@@ -39,13 +39,13 @@ def _alkalinity_off(w: Speech, row: Row) -> str:
         if row["c"] is None
         else " "
         + w(
-            "Expect pH to rise; above {limit:.0f} mg/L growers consider treating the water with acid.",
+            "Such water tends to raise pH; above {limit:.0f} mg/L growers consider treating the water with acid.",
             limit=row["c"],
         )
     )
     return (
         w(
-            "Source water of {day}: alkalinity {found:.0f} mg/L as CaCO3, {side} the published {ranges}.",
+            "Source water of {day}: alkalinity {found:.0f} mg/L as CaCO3, {side} what is published: {ranges}.",
             day=w.day(row["checked_on"]),
             found=row["a"],
             side=side,
@@ -205,12 +205,14 @@ def _front_of_bench(w: Speech, row: Row) -> str:
         "would be expected by chance: take pots from the middle and the back too.",
         n=row["n"],
         front=row["a"],
-        chance=_whole_or_tenth(w, row["b"]),
+        chance=_expected_pots(w, row["b"]),
     )
 
 
-def _whole_or_tenth(w: Speech, value: float) -> str:
-    return w.figure(round(value), ".0f") if f"{value:.1f}".endswith(".0") else w.figure(value, ".1f")
+def _expected_pots(w: Speech, value: float) -> str:
+    """Pots are whole; below ten a tenth still tells something."""
+    is_whole = value >= 10 or f"{value:.1f}".endswith(".0")
+    return w.figure(value, ".0f" if is_whole else ".1f")
 
 
 def _factor(w: Speech, value: float) -> str:

@@ -22,12 +22,12 @@ def explain_no_target(w: Speech, quantity: str, container_class: str, *, is_cont
     name = w(QUANTITY_WORDS[quantity])
     if is_controlled_release:
         return w(
-            "No {name} target: lots on controlled-release fertilizer are judged only against an own target, which "
-            "policy does not set.",
+            "No {name} target: lots on controlled-release fertilizer are judged only against a target of their "
+            "own, and the policy sets none.",
             name=name,
         )
     return w(
-        "No {name} target: a {container} is judged only against an own target, which policy does not set.",
+        "No {name} target: a {container} is judged only against a target of its own, and the policy sets none.",
         name=name,
         container=w(CONTAINER_WORDS[container_class]),
     )

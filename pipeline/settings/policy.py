@@ -149,7 +149,12 @@ class PolicyScalars(Frozen):
         high=5,
     )
     ec_highest_ms_cm: Number = _value(
-        Decimal(20), "mS/cm", "H", "an EC above it is held: no root zone has it", low=5, high=100
+        Decimal(20),
+        "mS/cm",
+        "H",
+        "an EC above it is held as a mistake until it is corrected",
+        low=5,
+        high=100,
     )
     uneven_ph_sd: Number = _value(
         Decimal("0.30"), "pH", "H", "SD between pots above which a lot is uneven", low=0, high=3
@@ -178,7 +183,7 @@ class PolicyScalars(Frozen):
         Decimal("0.4"),
         "mS/cm",
         "H",
-        "and below the low edge by at least this, where the share of the edge is less",
+        "and by no less than this below the low edge, where that share comes to less",
         low=0,
         high=5,
     )
@@ -186,7 +191,7 @@ class PolicyScalars(Frozen):
         Decimal("0.5"),
         "mS/cm",
         "H",
-        "and above the high edge by at least this, where the share of the edge is less",
+        "and by no less than this above the high edge, where that share comes to less",
         low=0,
         high=5,
     )
@@ -427,18 +432,23 @@ class PolicyScalars(Frozen):
         2,
         "days",
         "H",
-        "after leaching, the lot is read again after this time (from memory: at the next irrigation)",
+        "waiting time after leaching, before the lot is read again (from memory: at the next irrigation)",
         low=1,
         high=60,
     )
     wait_bicarbonate_days: Whole = _value(
-        3, "days", "H", "after a bicarbonate drench, the lot is read again after this time", low=1, high=60
+        3,
+        "days",
+        "H",
+        "waiting time after a bicarbonate drench, before the lot is read again",
+        low=1,
+        high=60,
     )
     wait_feed_change_days: Whole = _value(
         7,
         "days",
         "P",
-        "after a change of feed, acid or basic feed too, the lot is read again after this time",
+        "waiting time after a change of feed, acid or basic feed too, before the lot is read again",
         source=FEED_CHANGE_WAIT,
         low=1,
         high=60,
@@ -447,13 +457,13 @@ class PolicyScalars(Frozen):
         10,
         "days",
         "P",
-        "after a lime drench, the lot is read again after this time",
+        "waiting time after a lime drench, before the lot is read again",
         source=LIME_DRENCH_WAIT,
         low=1,
         high=60,
     )
     wait_other_days: Whole = _value(
-        7, "days", "H", "after any other treatment, the lot is read again after this time", low=1, high=60
+        7, "days", "H", "waiting time after any other treatment, before the lot is read again", low=1, high=60
     )
     before_treatment_days: Whole = _value(
         21,

@@ -123,7 +123,8 @@ def test_plugs_due_on_a_day_without_sampling_are_due_the_day_before(first: Summa
     due = lot_of(first, "NR-113").due
     assert (due.rule_on, due.due_on) == (date(2026, 4, 4), date(2026, 4, 3))
     assert due.why == (
-        "Routine sampling due Fri 04/03/2026 (Sat 4 is not sampled; last read on 04/01/2026, every 3 days)."
+        "Routine sampling due Fri 04/03/2026 (the site does not sample on Sat 4; last read on "
+        "04/01/2026, every 3 days)."
     )
 
 

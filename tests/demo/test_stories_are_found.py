@@ -254,7 +254,9 @@ def test_what_a_treatment_did_to_ph_stands_before_what_it_did_to_ec(second: Summ
 def test_pots_that_would_do_are_held_against_one_sampling(second: Summary) -> None:
     lot = lot_of(second, "ER-205")
     assert (lot.due.purpose, lot.due.pots) == ("affected,healthy", 10)
-    assert lot.pots_sentences["ph"] == "pH: 5 pots are enough for ±0.2 pH."
+    assert (
+        lot.pots_sentences["ph"] == "pH: by their spread, 5 pots are enough to know the mean within ±0.2 pH."
+    )
 
 
 def test_an_own_target_of_the_site_is_used(second: Summary) -> None:
@@ -294,13 +296,18 @@ def test_a_code_typed_in_lower_case_finds_its_lot(second: Summary) -> None:
 @pytest.mark.parametrize(
     ("site_id", "rule", "words"),
     [
-        ("north-range", "alkalinity_acid", ("218 mg/L", "above the published", "pH to rise")),
+        ("north-range", "alkalinity_acid", ("218 mg/L", "above what is published", "tends to raise pH")),
         ("erlenwerth", "feed_weak", ("Mischer 2", "1.35 mS/cm", "57 %", "injector")),
         ("north-range", "lot_not_listed", ("NR-120",)),
         (
             "loma-alta",
             "front_of_bench",
-            ("Of 168 pots", "135 stood in the front row", "52.7", "middle and the back"),
+            (
+                "Of 168 pots",
+                "135 stood in the front row",
+                "where 53 would be expected",
+                "middle and the back",
+            ),
         ),
     ],
 )

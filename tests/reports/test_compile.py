@@ -185,11 +185,11 @@ def test_a_note_brings_no_options(stored: Summary) -> None:
 
 def test_why_there_is_no_target_is_said(stored: Summary) -> None:
     assert lot_of(stored, "NR-113").no_target_why["ec"] == (
-        "No EC target: a plug tray is judged only against an own target, which policy does not set."
+        "No EC target: a plug tray is judged only against a target of its own, and the policy sets none."
     )
     assert lot_of(stored, "NR-115").no_target_why["ec"] == (
-        "No EC target: lots on controlled-release fertilizer are judged only against an own target, "
-        "which policy does not set."
+        "No EC target: lots on controlled-release fertilizer are judged only against a target "
+        "of their own, and the policy sets none."
     )
     assert lot_of(stored, "LA-09").no_target_why == {
         "ph": "Sin objetivo de pH publicado para este cultivo; se usa el rango general.",

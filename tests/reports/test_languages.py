@@ -201,7 +201,7 @@ def test_the_group_hears_a_site_in_its_own_language() -> None:
     finding = {"code": "never_counted", "days": 9}
     assert words.reason(finding) == "Ningún muestreo que cuente desde que empezó el lote hace 9 días."
     told = words.for_group(lambda one: one.reason(finding))
-    assert told == "No counting sampling since the lot started 9 days ago."
+    assert told == "No sampling that counts since the lot started 9 days ago."
     assert (
         Wording("%Y-%m-%d", "%Y-%m-%d", "es", "es").for_group(lambda one: one.day(date(2026, 4, 6))) is None
     )

@@ -199,7 +199,7 @@ def test_every_option_stands_with_source_cautions_and_the_line(small_night: Path
 def test_lines_that_are_no_data_stand_under_their_file(small_night: Path) -> None:
     section = parse(small_night / "sites" / "site-1.html").xpath("//section[@class='files']")[0]
     (details,) = section.findall("details")
-    assert details.findtext("summary") == "drop/readings_2026-04-05.csv: 5 lines that are no data"
+    assert details.findtext("summary") == "drop/readings_2026-04-05.csv: 5 lines that are not data"
     rows = [[" ".join(cell.text_content().split()) for cell in row] for row in details.findall(".//tbody/tr")]
     assert rows == [["1", "header", "Lot,Date,pH,EC"], ["52", "total word", "Total,,<b>12</b>,"]]
     assert [line.text for line in details.findall("p")] == [

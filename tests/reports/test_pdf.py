@@ -141,7 +141,7 @@ def test_the_first_page_says_what_to_do_and_where_the_options_are(small_night: P
     for part in (
         "4 lots",
         "ACT House 2, bench 2: petunia ‘Night Sky’ (P-101, 500 plants",
-        "Begin with: check the meter;",
+        "Next steps: check the meter;",
         "Options p. 2.",
         "SAMPLE Mon 2026-04-06:",
         "(5 pots, overdue 18 days)",

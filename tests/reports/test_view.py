@@ -10,7 +10,7 @@ import pytest
 from pipeline.reports.charts import Size
 from pipeline.reports.formats import Voice, load_phrases
 from pipeline.reports.pages import render_page
-from pipeline.reports.summary import Due, Finding, HeldCause, PolicyValue, Reason, Source
+from pipeline.reports.summary import Due, Finding, HeldCause, PolicyValue, Reason, Source, WaterCheck
 from pipeline.reports.view import (
     collect_sources,
     count_levels,
@@ -25,7 +25,7 @@ from pipeline.reports.view import (
 )
 from pipeline.reports.view_overview import make_overview_view
 from pipeline.reports.view_policy import make_policy_view
-from pipeline.reports.view_site import MOST_LINES, join_checks, make_site_view
+from pipeline.reports.view_site import MOST_LINES, describe_check, join_checks, make_site_view
 from tests.reports.factory import (
     AS_OF,
     LEVELS,
@@ -266,7 +266,7 @@ def test_the_table_of_lots_goes_to_the_second_page_when_the_first_cannot_hold_it
 def test_policy_values_of_containers_stand_side_by_side() -> None:
     view = make_policy_view(POLICY, VOICE)
     assert [row.meaning for row in view.rows] == [value.meaning for value in POLICY[:3]]
-    assert view.rows[2].origin == "own value, instead of 0.30"
+    assert view.rows[2].origin == "own value, the default is 0.30"
     assert view.containers is not None
     assert view.containers.headings == ("Days between routine samplings, 4 inch pots, days",)
     assert view.containers.rows == (("4 inch pots", ("14 C",)),)
@@ -299,16 +299,14 @@ def test_an_own_target_names_its_crop_and_an_empty_default_says_nothing() -> Non
     crops = make_policy_value("problem_crops", "petunia", default="")
     rows = make_policy_view([own, crops], VOICE).rows
     assert (rows[0].meaning, rows[0].is_figure) == ("target zinnia: own trial", True)
-    assert (rows[1].origin, rows[1].is_figure) == ("own value, instead of nothing", False)
+    assert (rows[1].origin, rows[1].is_figure) == ("own value, the default is none", False)
 
 
 def test_an_own_target_for_a_stage_says_for_which() -> None:
     source = Source(basis="group", text="our trial", how_known="own value", stage="finishing")
-    assert describe_source(source, VOICE) == (
-        "own value of the group for lots that are finishing: our trial (own value)"
-    )
+    assert describe_source(source, VOICE) == ("own value of the group for lots that are finishing: our trial")
     plain = source.model_copy(update={"stage": None})
-    assert describe_source(plain, VOICE) == "own value of the group: our trial (own value)"
+    assert describe_source(plain, VOICE) == "own value of the group: our trial"
 
 
 def test_common_practice_is_no_source() -> None:
@@ -374,3 +372,26 @@ def test_what_a_remark_on_water_leans_on_stands_beside_the_table_and_among_the_s
     assert view.water_sentences == ("Alkalinity.",)
     assert view.water_sources == ("A paper",)
     assert ("A paper", "published") in view.sources
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["acid", "high"], "alkalinity high, acid to be considered"),
+        (["high"], "alkalinity high"),
+        ([], "not judged"),
+    ],
+)
+def test_high_alkalinity_is_said_once(words: list[Any], said: str) -> None:
+    check = WaterCheck(
+        checked_on=AS_OF,
+        place="source_water",
+        spot=None,
+        ec_ms_cm=0.5,
+        alkalinity_mg_l=210.0,
+        target_ec_ms_cm=None,
+        water_on=None,
+        water_ec_ms_cm=None,
+        words=words,
+    )
+    assert describe_check(check, VOICE).judged == said

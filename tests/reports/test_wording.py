@@ -112,14 +112,14 @@ REASONS: list[tuple[str, dict[str, Any], str]] = [
     (
         "trend",
         {"quantity": "ph", "mean": -0.13, "ci_low": -0.14, "ci_high": -0.11, "pots": 6, "since_on": DAY},
-        "pH falls by 0.13 a week (0.11-0.14) over 6 samplings since 31.03.2026: more than chance would make it.",
+        "pH falls by 0.13 a week (0.11-0.14) over 6 samplings since 31.03.2026: more than chance alone usually makes.",
     ),
     (
         "trend",
         {"quantity": "ec", "mean": 0.13, "ci_low": -0.02, "ci_high": 0.31, "pots": 6, "since_on": DAY},
         (
-            "EC rises by 0.13 mS/cm a week (-0.02 to +0.31) over 6 samplings since 31.03.2026: more than chance would "
-            "make it."
+            "EC rises by 0.13 mS/cm a week (-0.02 to +0.31) over 6 samplings since 31.03.2026: more than chance "
+            "alone usually makes."
         ),
     ),
     (
@@ -162,7 +162,7 @@ REASONS: list[tuple[str, dict[str, Any], str]] = [
         },
         (
             "EC has moved away from this lot's own start: its weighted mean is now 4.61 mS/cm (31.03.2026), its first "
-            "five samplings had 3.85 mS/cm, and up to 4.16 mS/cm would be chance."
+            "five samplings had 3.85 mS/cm, and chance alone seldom takes it above 4.16 mS/cm."
         ),
     ),
     (
@@ -178,7 +178,7 @@ REASONS: list[tuple[str, dict[str, Any], str]] = [
         },
         (
             "pH has moved away from this lot's own start: its weighted mean is now 5.61 (31.03.2026), its first five "
-            "samplings had 6.00, and down to 5.80 would be chance."
+            "samplings had 6.00, and chance alone seldom takes it below 5.80."
         ),
     ),
     (
@@ -295,7 +295,7 @@ REASONS: list[tuple[str, dict[str, Any], str]] = [
         {**EC_OUT, "side": "high", "mean": 4.1, "what": "after_feed", "flag": True},
         "After feeding on 31.03.2026: EC at least 4.10 mS/cm, out, high; target 2.0-3.5 mS/cm.",
     ),
-    ("never_counted", {"days": 14}, "No counting sampling since the lot started 14 days ago."),
+    ("never_counted", {"days": 14}, "No sampling that counts since the lot started 14 days ago."),
     (
         "not_read_lately",
         {"days": 20, "sampled_on": date(2026, 3, 17), "pots": 14},
@@ -457,7 +457,10 @@ FINDINGS: list[tuple[str, dict[str, Any], str]] = [
     (
         "outlier_ec",
         {"pots": 2, "a": 5.0, "low": 2.0, "high": 1.9, "b": 2.1, "grubbs_g": None},
-        "2 pots lie apart, up to EC 5.00 mS/cm: without them the mean is 2.00 (1.90-2.10). They stay in the figure.",
+        (
+            "2 pots lie apart, up to EC 5.00 mS/cm: without them the mean is 2.00 mS/cm (1.90-2.10). They stay in the "
+            "figure."
+        ),
     ),
     (
         "one_bench",
@@ -646,7 +649,11 @@ FINDINGS: list[tuple[str, dict[str, Any], str]] = [
     ),
     ("all_alike", {}, "All 5 pots read exactly alike. Was each pot read by itself?"),
     ("uneven_ph", {"a": 0.41, "high": 0.3}, "Uneven: SD 0.41 pH between pots (the policy allows 0.30)."),
-    ("uneven_ec", {"a": 0.72, "high": 0.6}, "Uneven: SD 0.72 mS/cm between pots (the policy allows 0.60)."),
+    (
+        "uneven_ec",
+        {"a": 0.72, "high": 0.6},
+        "Uneven: SD 0.72 mS/cm between pots (the policy allows 0.60 mS/cm).",
+    ),
 ]
 
 

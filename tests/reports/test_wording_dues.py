@@ -117,19 +117,20 @@ def test_what_is_past_was_due(row: dict[str, Any], begins: str) -> None:
 def test_what_was_moved_off_closed_days_says_so() -> None:
     friday = due("routine", date(2026, 4, 3), rule_on=date(2026, 4, 5), as_of=date(2026, 4, 1))
     assert WORDS.due(friday) == (
-        "Routine sampling due Fri 3 April (Sat 4 and Sun 5 are not sampled; last read on 1 April, every 7 days)."
+        "Routine sampling due Fri 3 April (the site does not sample on Sat 4 and Sun 5; last read on "
+        "1 April, every 7 days)."
     )
     one = due("routine", date(2026, 4, 3), rule_on=date(2026, 4, 4), as_of=date(2026, 4, 1))
-    assert "(Sat 4 is not sampled; " in WORDS.due(one)
+    assert "(the site does not sample on Sat 4; " in WORDS.due(one)
     stays = {**one, "rule_on": one["due_on"], "is_on_closed_day": True}
-    assert "(Fri 3 is not sampled, but no earlier day that is would do; " in WORDS.due(stays)
+    assert "(the site does not sample on Fri 3, but no earlier day would do; " in WORDS.due(stays)
 
 
 def test_a_pair_whose_first_day_was_moved_keeps_the_day_of_feeding() -> None:
     moved = {**PAIR, "due_on": date(2026, 4, 7)}
     assert WORDS.due(moved) == (
-        "The day before and the day of feeding, Tue 7 April and Thu 9 April (Wed 8 is not sampled; a pair is one "
-        "sampling)."
+        "The day before and the day of feeding, Tue 7 April and Thu 9 April (the site does not sample on Wed 8; "
+        "a pair is one sampling)."
     )
 
 
@@ -170,6 +171,14 @@ def test_an_excuse_names_end_reason_and_person_and_whether_it_came_too_late(
     changes: dict[str, Any], text: str
 ) -> None:
     assert WORDS.other_dues([ROUTINE, EXCUSED | changes]) == [text]
+
+
+def test_an_excuse_that_stands_beside_the_list_is_not_told_twice() -> None:
+    other = {**EXCUSED, "nth": 2, "excuse_reason": "trial"}
+    assert WORDS.other_dues([{**EXCUSED, "nth": 2}, other], EXCUSED) == [
+        "routine Tue 7 April, excused",
+        "routine Tue 7 April excused until 20 April (trial, I. Falkner)",
+    ]
 
 
 def test_a_lot_s_excuse_is_a_sentence() -> None:

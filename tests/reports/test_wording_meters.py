@@ -103,7 +103,7 @@ SLOPE = {"rule": "slope_failed", "a": 84.0, "low": 85.0, "high": 105.0}
         ),
         (
             {**ALONE, "rule": "slope_marginal", "a": 94.0, "low": 95.0, "high": 102.0},
-            "M1 slope 94.0 % on 20 Mar: accepted, but outside 95-102 %; the electrode is ageing or dirty.",
+            "M1 slope 94.0 % on 20 Mar: accepted, but outside 95-102 %; the electrode may be ageing or dirty.",
         ),
         (
             {**ALONE, "rule": "solution_expired", "what": "B-7", "on_day": GOOD},
@@ -210,7 +210,7 @@ LAST = {**ALONE, "is_last": True}
                 {**LAST, "rule": "solution_expired", "on_day": GOOD},
             ],
             (
-                "M1 slope 94.0 % on 20 Mar: accepted, but outside 95-102 %; the electrode is ageing or dirty. "
+                "M1 slope 94.0 % on 20 Mar: accepted, but outside 95-102 %; the electrode may be ageing or dirty. "
                 "The solution for the check of M1 on 20 Mar was past its date (06 Mar): take a fresh one."
             ),
         ),

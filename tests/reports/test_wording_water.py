@@ -38,14 +38,14 @@ def test_every_treatment_has_a_word() -> None:
                 "ranges": [published(80.0, 120.0, "pot_4in", "pot_6_5in_plus")],
             },
             (
-                "Source water of 30 Mar: alkalinity 60 mg/L as CaCO3, below the published 80-120 mg/L for 4 inch pots "
-                "and 6.5 inch pots and larger."
+                "Source water of 30 Mar: alkalinity 60 mg/L as CaCO3, below what is published: 80-120 mg/L for 4 inch "
+                "pots and 6.5 inch pots and larger."
             ),
         ),
         (
             {"rule": "alkalinity_outside", "a": 130.0, "ranges": [published(None, 100.0, "nursery")]},
             (
-                "Source water of 30 Mar: alkalinity 130 mg/L as CaCO3, above the published up to 100 mg/L for "
+                "Source water of 30 Mar: alkalinity 130 mg/L as CaCO3, above what is published: up to 100 mg/L for "
                 "nursery containers."
             ),
         ),
@@ -59,8 +59,8 @@ def test_every_treatment_has_a_word() -> None:
                 ],
             },
             (
-                "Source water of 30 Mar: alkalinity 70 mg/L as CaCO3, outside the published 40-60 mg/L for plug trays, "
-                "80-120 mg/L for 4 inch pots."
+                "Source water of 30 Mar: alkalinity 70 mg/L as CaCO3, outside what is published: 40-60 mg/L for plug "
+                "trays, 80-120 mg/L for 4 inch pots."
             ),
         ),
         (
@@ -70,8 +70,8 @@ def test_every_treatment_has_a_word() -> None:
                 "ranges": [published(80.0, 120.0, "cell_pack", "pot_4in", "pot_5_6in", "pot_6_5in_plus")],
             },
             (
-                "Source water of 30 Mar: alkalinity 130 mg/L as CaCO3, above the published 80-120 mg/L for cell packs "
-                "and pots of all sizes."
+                "Source water of 30 Mar: alkalinity 130 mg/L as CaCO3, above what is published: 80-120 mg/L for cell "
+                "packs and pots of all sizes."
             ),
         ),
         (
@@ -82,8 +82,8 @@ def test_every_treatment_has_a_word() -> None:
                 "ranges": [published(80.0, 120.0, "pot_4in")],
             },
             (
-                "Source water of 30 Mar: alkalinity 210 mg/L as CaCO3, above the published 80-120 mg/L for 4 inch "
-                "pots. Expect pH to rise; above 150 mg/L growers consider treating the water with acid."
+                "Source water of 30 Mar: alkalinity 210 mg/L as CaCO3, above what is published: 80-120 mg/L for 4 inch "
+                "pots. Such water tends to raise pH; above 150 mg/L growers consider treating the water with acid."
             ),
         ),
         (
@@ -248,15 +248,23 @@ def test_pots_needed() -> None:
     def said(quantity: str, pots: int | None, precision: float, asked: int, n: int = 5) -> str:
         return WORDS.pots_needed(quantity, {"n": n, "pots_needed": pots}, precision, asked)
 
-    assert said("ph", 7, 0.2, 5) == "pH: 7 pots would be needed for ±0.2 pH, 5 are asked for."
-    assert said("ph", 5, 0.2, 5) == "pH: 5 pots are enough for ±0.2 pH."
-    assert said("ec", 1, 0.3, 5) == "EC: 5 pots are enough for ±0.3 mS/cm."
-    assert said("ec", 50, 0.3, 1) == "EC: 50 pots would be needed for ±0.3 mS/cm, 1 is asked for."
+    assert (
+        said("ph", 7, 0.2, 5)
+        == "pH: by their spread, 7 pots would be needed to know the mean within ±0.2 pH; 5 are asked for."
+    )
+    assert said("ph", 5, 0.2, 5) == "pH: by their spread, 5 pots are enough to know the mean within ±0.2 pH."
+    assert (
+        said("ec", 1, 0.3, 5) == "EC: by their spread, 5 pots are enough to know the mean within ±0.3 mS/cm."
+    )
+    assert (
+        said("ec", 50, 0.3, 1)
+        == "EC: by their spread, 50 pots would be needed to know the mean within ±0.3 mS/cm; 1 is asked for."
+    )
     assert said("ec", 4180, 0.3, 5) == (
-        "EC: more than 50 pots would be needed for ±0.3 mS/cm, 5 are asked for."
+        "EC: by their spread, more than 50 pots would be needed to know the mean within ±0.3 mS/cm; 5 are asked for."
     )
     assert said("ec", None, 0.3, 5, n=2) == (
-        "EC: too few pots (2) to say how many would be needed for ±0.3 mS/cm."
+        "EC: too few pots (2) to say how many would be needed to know the mean within ±0.3 mS/cm."
     )
 
 
@@ -295,7 +303,7 @@ def test_what_measures_say_before_there_is_enough() -> None:
     )
     few = {"quantity": "ec", "ewma": None, "reason": "too_few"}
     assert WORDS.own_chart_state(few) == (
-        "EC: too few samplings since the last change for a chart of its own (6 are needed)."
+        "EC: too few samplings since the last change to see a drift from its own start (6 are needed)."
     )
 
 
