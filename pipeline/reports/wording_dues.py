@@ -35,10 +35,10 @@ def explain_due(row: Row, w: Speech, treatments: str | None) -> str:
     return f"{_due(name, row, w)} ({told})."
 
 
-def name_due(row: Row, w: Speech, told: Row | None = None) -> str:
-    """The same in few words, for a list: "routine Tue 14 April". `told`: whose excuse the page has told already."""
+def name_due(row: Row, w: Speech, excuse: Row | None = None) -> str:
+    """The same in few words, for a list: "routine Tue 14 April". `excuse`: one that the page has told already."""
     if row["is_excused"]:
-        if told is not None and all(row[name] == told[name] for name in _EXCUSE):
+        if excuse is not None and all(row[name] == excuse[name] for name in _EXCUSE):
             places = {"name": _half(row, w) or _name(row, w), "when": w.weekday_and_day(row["due_on"])}
             return w("{name} {when}, excused", **places)
         return _excused(row, w)
