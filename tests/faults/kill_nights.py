@@ -41,10 +41,10 @@ def begin(base: Path, home: Path) -> Path:
     return home
 
 
-def kill_at(home: Path, moment: Moment) -> bool:
-    """Run a night in a process of its own and kill it; whether it was still running then."""
+def kill_run(arguments: list[str], moment: Moment) -> bool:
+    """Run a command in a process of its own and kill it; whether it was still running then."""
     process = subprocess.Popen(
-        [sys.executable, "-m", "pipeline.cli", "nightly", str(home), "--as-of", str(DAY)],
+        [sys.executable, "-m", "pipeline.cli", *arguments],
         cwd=ROOT,
         stdout=subprocess.DEVNULL,
         stderr=subprocess.PIPE,
@@ -59,6 +59,11 @@ def kill_at(home: Path, moment: Moment) -> bool:
         was_running = process.poll() is None
         process.kill()
     return was_running
+
+
+def kill_at(home: Path, moment: Moment) -> bool:
+    """Kill a night; whether it was still running then."""
+    return kill_run(["nightly", str(home), "--as-of", str(DAY)], moment)
 
 
 def published(home: Path) -> Summary:

@@ -7,17 +7,15 @@ proven once a night has finished or forgotten what the dead one began.
 from __future__ import annotations
 
 import random
-import subprocess
 import sys
 import tempfile
-import time
 from pathlib import Path
 
 from pipeline.verify import verify_home
 from pipeline.warehouse.connect import reader, warehouse_path
 from pipeline.warehouse.proof import TableDigest, digest_tables
-from tests.conftest import ROOT, copy_home
-from tests.faults.kill_nights import Moment, left_over
+from tests.conftest import copy_home
+from tests.faults.kill_nights import Moment, kill_run, left_over
 from tests.home import NOW, night
 from tests.test_verify import NEXT_DAY, run_three_nights
 
@@ -25,23 +23,8 @@ LONGEST = {"Replaying night 1": 0.3, "Replaying night 3": 0.5, "Publishing": 0.8
 
 
 def kill_at(home: Path, moment: Moment) -> bool:
-    """Rebuild in a process of its own and kill it; whether it was still running then."""
-    process = subprocess.Popen(
-        [sys.executable, "-m", "pipeline.cli", "rebuild", str(home)],
-        cwd=ROOT,
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.PIPE,
-        text=True,
-    )
-    with process:
-        assert process.stderr is not None
-        for line in process.stderr:
-            if line.startswith(moment.step):
-                time.sleep(moment.seconds)
-                break
-        was_running = process.poll() is None
-        process.kill()
-    return was_running
+    """Kill a rebuilding; whether it was still running then."""
+    return kill_run(["rebuild", str(home)], moment)
 
 
 def rows_of(home: Path) -> dict[str, TableDigest]:

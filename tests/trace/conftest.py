@@ -1,7 +1,8 @@
-"""The demo's lots traced once for all tests."""
+"""The demo's lots traced once for all tests, and a bench on a warehouse of a file's own."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -10,7 +11,8 @@ from pipeline.reports.summary import Lot, Summary
 from pipeline.settings import load_settings
 from pipeline.trace import trace_lot
 from pipeline.trace.lot import Trace
-from pipeline.warehouse.connect import reader
+from pipeline.warehouse.connect import Connection, reader
+from tests.sql.bench import Bench, empty, open_warehouse
 
 
 @pytest.fixture(scope="session")
@@ -24,3 +26,15 @@ def traced_lots(demo_home: Path) -> list[tuple[str, Lot, Trace]]:
             for site in summary.sites
             for lot in site.lots
         ]
+
+
+@pytest.fixture(scope="module")
+def warehouse() -> Iterator[Connection]:
+    with open_warehouse() as connection:
+        yield connection
+
+
+@pytest.fixture
+def bench(warehouse: Connection) -> Bench:
+    empty(warehouse)
+    return Bench(warehouse)

@@ -2,26 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
-import pytest
-
 from pipeline.trace import trace_lot
 from pipeline.trace.lot import TracedFigure
-from pipeline.warehouse.connect import Connection
-from tests.sql.bench import Bench, empty, open_warehouse, settings_of, site
-
-
-@pytest.fixture(scope="module")
-def warehouse() -> Iterator[Connection]:
-    with open_warehouse() as connection:
-        yield connection
-
-
-@pytest.fixture
-def bench(warehouse: Connection) -> Bench:
-    empty(warehouse)
-    return Bench(warehouse)
+from tests.sql.bench import Bench, settings_of, site
 
 
 def ec_of(bench: Bench, *pots: tuple[str, str]) -> TracedFigure:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 
 import pytest
 from scipy import stats
@@ -11,8 +10,7 @@ from scipy import stats
 from pipeline.settings.benches import Bench as MappedBench
 from pipeline.trace import trace_site, write_site_trace
 from pipeline.trace.site import SiteTrace
-from pipeline.warehouse.connect import Connection
-from tests.sql.bench import Bench, empty, open_warehouse, settings_of, site
+from tests.sql.bench import Bench, settings_of, site
 
 NORTH = site().model_copy(
     update={
@@ -22,18 +20,6 @@ NORTH = site().model_copy(
         )
     }
 )
-
-
-@pytest.fixture(scope="module")
-def warehouse() -> Iterator[Connection]:
-    with open_warehouse() as connection:
-        yield connection
-
-
-@pytest.fixture
-def bench(warehouse: Connection) -> Bench:
-    empty(warehouse)
-    return Bench(warehouse)
 
 
 def trace(bench: Bench, positions: str) -> SiteTrace:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from datetime import timedelta
 
 import pytest
@@ -11,20 +10,7 @@ from scipy import stats
 
 from pipeline.trace import trace_site, write_site_trace
 from pipeline.trace.site import SiteTrace
-from pipeline.warehouse.connect import Connection
-from tests.sql.bench import AS_OF, Bench, empty, open_warehouse, settings_of, site
-
-
-@pytest.fixture(scope="module")
-def warehouse() -> Iterator[Connection]:
-    with open_warehouse() as connection:
-        yield connection
-
-
-@pytest.fixture
-def bench(warehouse: Connection) -> Bench:
-    empty(warehouse)
-    return Bench(warehouse)
+from tests.sql.bench import AS_OF, Bench, settings_of, site
 
 
 def trace(bench: Bench) -> SiteTrace:

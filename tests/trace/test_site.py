@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -12,21 +11,8 @@ from scipy import stats
 
 from pipeline.trace import trace_site, write_site_trace
 from pipeline.trace.site import SiteTrace
-from pipeline.warehouse.connect import Connection
 from tests.home import run_cli
-from tests.sql.bench import Bench, empty, open_warehouse, settings_of, site
-
-
-@pytest.fixture(scope="module")
-def warehouse() -> Iterator[Connection]:
-    with open_warehouse() as connection:
-        yield connection
-
-
-@pytest.fixture
-def bench(warehouse: Connection) -> Bench:
-    empty(warehouse)
-    return Bench(warehouse)
+from tests.sql.bench import Bench, settings_of, site
 
 
 def trace(bench: Bench) -> SiteTrace:

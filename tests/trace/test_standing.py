@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterator
 from datetime import date
 from decimal import Decimal
 from pathlib import Path
@@ -18,24 +17,11 @@ from pipeline.settings.policy import Target
 from pipeline.trace import trace_lot, write_trace
 from pipeline.trace.lot import Trace
 from pipeline.trace.standing import REASON_STEPS
-from pipeline.warehouse.connect import Connection
 from tests.home import run_cli
-from tests.sql.bench import Bench, empty, open_warehouse, settings_of, site
+from tests.sql.bench import Bench, settings_of, site
 
 NUMBER = r"-?\d+(?:\.\d+)?"
 Traced = list[tuple[str, Lot, Trace]]
-
-
-@pytest.fixture(scope="module")
-def warehouse() -> Iterator[Connection]:
-    with open_warehouse() as connection:
-        yield connection
-
-
-@pytest.fixture
-def bench(warehouse: Connection) -> Bench:
-    empty(warehouse)
-    return Bench(warehouse)
 
 
 @pytest.fixture
