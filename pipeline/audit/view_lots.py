@@ -256,8 +256,14 @@ def _figure(row: Row | None) -> str:
     }
     if row["low"] is None:
         return tell("{least}{mean:.2f}: {verdict}", **values)
-    low, high = float(row["low"]), float(row["high"])
-    return tell("{least}{mean:.2f}, {low:g}–{high:g}: {verdict}", low=low, high=high, **values)
+    low, high = round_edge(row["low"]), round_edge(row["high"])
+    return tell("{least}{mean:.2f}, {low}–{high}: {verdict}", low=low, high=high, **values)
+
+
+def round_edge(value: float) -> Decimal:
+    """An edge of a target with one decimal, or two where it has them: 6.0, 2.25."""
+    exact = Decimal(repr(float(value))).quantize(Decimal("0.01"), ROUND_HALF_UP)
+    return exact.quantize(Decimal("0.1")) if exact == exact.quantize(Decimal("0.1")) else exact
 
 
 def _verdict(row: Row) -> str:

@@ -63,7 +63,7 @@ def explain_ec(ec_ms_cm: Decimal, highest_ms_cm: Decimal) -> str:
     shown = f"{ec_ms_cm.normalize():f}"
     if ec_ms_cm < 0:
         return f"EC {shown} mS/cm is negative; read it again"
-    words = f"EC {shown} mS/cm is above {highest_ms_cm.normalize():f}"
+    words = f"EC {shown} mS/cm is above {highest_ms_cm.normalize():f} mS/cm"
     for factor, unit in _SCALES:
         scaled = ec_ms_cm / factor
         if _PLAUSIBLE_LOW_MS_CM <= scaled <= _PLAUSIBLE_HIGH_MS_CM:

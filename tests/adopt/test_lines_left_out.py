@@ -114,7 +114,7 @@ def test_lines_that_a_night_would_hold_are_marked_among_those_shown() -> None:
         None,
         "pH 15.8 is outside 0 to 14",
         'pH "n/a" is not a number',
-        "EC 42 mS/cm is above 20",
+        "EC 42 mS/cm is above 20 mS/cm",
     ]
     assert preview.unread_count == 3
     told = tell_proposal(proposal, preview)

@@ -121,7 +121,7 @@ LINE_SENTENCES = {
         "Mend the line of lot H-3 in the lot list; the lines are then taken up by themselves.",
     ),
     ("readings_scale.csv", 2): (
-        "1 line: EC 2150 mS/cm is above 20; it looks like µS/cm.",
+        "1 line: EC 2150 mS/cm is above 20 mS/cm; it looks like µS/cm.",
         "Correct the cell, or the unit of the EC column in site.toml.",
     ),
     ("readings_cells.csv", 2): (

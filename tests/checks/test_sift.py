@@ -43,13 +43,13 @@ def test_ec_on_the_scale(ec: str) -> None:
     ("ec", "detail"),
     [
         ("-0.1", "EC -0.1 mS/cm is negative; read it again"),
-        ("20.0001", "EC 20.0001 mS/cm is above 20; read it again"),
+        ("20.0001", "EC 20.0001 mS/cm is above 20 mS/cm; read it again"),
         (
             "1850",
-            "EC 1850 mS/cm is above 20; it looks like µS/cm: check the unit of the column in site.toml",
+            "EC 1850 mS/cm is above 20 mS/cm; it looks like µS/cm: check the unit of the column in site.toml",
         ),
-        ("75", "EC 75 mS/cm is above 20; it looks like ppm: check the unit of the column in site.toml"),
-        ("30000", "EC 30000 mS/cm is above 20; read it again"),
+        ("75", "EC 75 mS/cm is above 20 mS/cm; it looks like ppm: check the unit of the column in site.toml"),
+        ("30000", "EC 30000 mS/cm is above 20 mS/cm; read it again"),
     ],
 )
 def test_ec_out_of_scale(ec: str, detail: str) -> None:
@@ -59,7 +59,7 @@ def test_ec_out_of_scale(ec: str, detail: str) -> None:
 def test_limit_of_the_day_s_policy() -> None:
     policy = merge_policy((PolicyPeriod(valid_from=date(2026, 4, 6), ec_highest_ms_cm=Decimal(8)),), ())
     found = holds("A1,2026-04-05,5.8,9", "A1,2026-04-06,5.8,9", "A1,2026-04-07,5.8,8", policy=policy)
-    assert found == [(3, "ec_out_of_scale", "EC 9 mS/cm is above 8; read it again")]
+    assert found == [(3, "ec_out_of_scale", "EC 9 mS/cm is above 8 mS/cm; read it again")]
 
 
 def test_record_without_a_readable_day_is_sifted_all_the_same() -> None:
@@ -102,5 +102,6 @@ def test_other_kinds_have_no_such_holds() -> None:
 
 def test_figures_are_printed_without_trailing_zeros_or_exponents() -> None:
     assert (
-        explain_ec(Decimal("30000.0000"), Decimal("20.0000")) == "EC 30000 mS/cm is above 20; read it again"
+        explain_ec(Decimal("30000.0000"), Decimal("20.0000"))
+        == "EC 30000 mS/cm is above 20 mS/cm; read it again"
     )

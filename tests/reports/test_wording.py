@@ -870,10 +870,13 @@ HELD = {
         (
             "ec_out_of_scale",
             {
-                "detail": "EC 2600 mS/cm is above 20; it looks like µS/cm: check the unit of the column in site.toml"
+                "detail": (
+                    "EC 2600 mS/cm is above 20 mS/cm; it looks like µS/cm: check the unit of the column in "
+                    "site.toml"
+                )
             },
             (
-                "1 line: EC 2600 mS/cm is above 20; it looks like µS/cm.",
+                "1 line: EC 2600 mS/cm is above 20 mS/cm; it looks like µS/cm.",
                 "Correct the cell, or the unit of the EC column in site.toml.",
             ),
         ),
