@@ -342,8 +342,8 @@ class Wording:
             else w("the newer one has all of its lines")
         )
         return w(
-            "{file} holds an older state than {newer}, which had come before, so it changes nothing: {lines}. If it "
-            "shall count, save it again, with a later day where its name has one.",
+            "{file} holds an older state than {newer}, which had come before, so it changes nothing: {lines}. If "
+            "it should count, save it again, with a later day where its name has one.",
             file=row["file"],
             newer=row["newer_file"],
             lines=told,

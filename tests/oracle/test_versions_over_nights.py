@@ -55,7 +55,7 @@ def test_the_oracle_agrees_on_a_whole_history_that_comes_late(tmp_path: Path) ->
     assert said == (
         "drop/readings_2026-04-03.csv holds an older state than drop/readings_2026-04-06.csv, which had come "
         "before, so it changes nothing: 1 line of it that the newer one lacks or has otherwise is kept and not used. "
-        "If it shall count, save it again, with a later day where its name has one."
+        "If it should count, save it again, with a later day where its name has one."
     )
     (lot,) = [lot for lot in site["lots"] if lot["lot_id"] == "H-1"]
     assert [one["ph"]["mean"] for one in lot["samplings"]] == [5.8]

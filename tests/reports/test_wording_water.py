@@ -148,6 +148,22 @@ def test_water_and_feed(row: dict[str, Any], sentence: str) -> None:
             {"rule": "lot_code_twice", "names": ["A-1 / a-1"], "readings": None},
             "Codes that differ only in capital letters are taken as one lot: A-1 / a-1. Give one of them another.",
         ),
+        (
+            {"rule": "lot_gone", "names": ["A"], "readings": 1},
+            "Lot A is gone from the site's lot list: 1 reading of it waits until the list has it again.",
+        ),
+        (
+            {"rule": "lot_gone", "names": ["A", "B"], "readings": 12},
+            "Lots A, B are gone from the site's lot list: 12 readings of them wait until the list has them again.",
+        ),
+        (
+            {"rule": "pots_not_told_apart", "names": ["A"], "readings": 10},
+            (
+                "A: 10 readings of samplings in which a pot's number comes twice. Each counts as a pot of its own, "
+                "and a correction of one of them cannot be told from another pot. Number the pots, or write "
+                "numbers_pots = false into the [[export]], and this is said no more."
+            ),
+        ),
     ],
 )
 def test_lists(row: dict[str, Any], sentence: str) -> None:

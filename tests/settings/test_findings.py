@@ -11,10 +11,13 @@ import pytest
 from pydantic import ValidationError
 
 from pipeline.assets import sql_folder
+from pipeline.reports import compile as compiled
 from pipeline.reports import wording_findings, wording_held, wording_reasons, wording_site
+from pipeline.reports.summary import Finding
 from pipeline.settings import PolicyPeriod, findings_page
 from pipeline.settings.findings import BY_NAME, FINDINGS, REASONS, SETTABLE, FindingRule, ReasonRule
 from pipeline.settings.findings_page import write_page
+from pipeline.settings.in_force import merge_policy
 from tests.settings.finding_cases import CASES
 
 TESTS = Path(__file__).parents[1]
@@ -139,3 +142,42 @@ def test_the_file_of_a_failing_case_names_its_finding() -> None:
         if name not in (TESTS / speaks.split("::")[0]).read_text(encoding="utf-8")
     ]
     assert silent == []
+
+
+def sentence_tests() -> str:
+    """The text of the tests that hold sentences of findings word by word."""
+    return "".join(path.read_text(encoding="utf-8") for path in sorted((TESTS / "reports").glob("test_*.py")))
+
+
+def test_the_sentence_of_every_finding_whose_level_can_be_set_is_held_by_a_test() -> None:
+    told = set(re.findall(r'"([a-z_]+)"', sentence_tests()))
+    assert set(SETTABLE) - told == set()
+
+
+def test_the_level_of_every_finding_is_read_where_it_is_made() -> None:
+    """A relation that makes settable findings joins the levels of the day's policy; the others get theirs at last."""
+    joined = "".join(
+        text
+        for path in sorted(sql_folder("judgement").glob("*.sql"))
+        if "policy_finding_levels" in (text := path.read_text(encoding="utf-8"))
+    ) + sql_folder("judgement", "sampling_questions.sql").read_text(encoding="utf-8")
+    # uneven_ and outlier_ carry the quantity, feed_ how far it is off
+    stems = {"uneven_ph", "uneven_ec", "outlier_ph", "outlier_ec", "feed_weak", "feed_strong"}
+    unread = {
+        name
+        for name in SETTABLE
+        if f"'{name}'" not in joined and not (name in stems and f"'{name.split('_')[0]}_" in joined)
+    }
+    assert unread == set(compiled._LEVELLED_HERE)
+
+
+@pytest.mark.parametrize("name", compiled._LEVELLED_HERE)
+def test_the_level_of_a_finding_of_the_document_is_the_policy_s(name: str) -> None:
+    def told(level: str) -> list[str]:
+        policy = merge_policy((PolicyPeriod(valid_from=date(2026, 1, 1), finding_levels={name: level}),), ())[
+            -1
+        ]
+        finding = Finding(rule=name, level="warn", sentence="Look at it.")
+        return [one.level for one in compiled._with_levels([finding], policy)]
+
+    assert [told("warn"), told("note"), told("off")] == [["warn"], ["note"], []]
