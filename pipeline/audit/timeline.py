@@ -16,9 +16,9 @@ from pipeline.languages import Tongue, write_day
 from pipeline.reports.charts import Chart
 
 WIDTH: Final = 680
-HEIGHT: Final = 64
+HEIGHT: Final = 56
 _LEFT, _RIGHT = 52.0, 8.0
-_DUES, _GAPS, _READ, _AXIS = 12.0, 26.0, 38.0, 50.0
+_DUES, _GAPS, _READ, _AXIS = 7.0, 20.0, 32.0, 42.5
 _NARROW: Final = 38.0
 _TEXT: Final = 'font-family="Source Sans 3" font-size="8.5" fill="#111"'
 _WORDS: Final = {
@@ -102,7 +102,7 @@ def _axis(lane: Lane, lot: Row, tongue: Tongue) -> Iterator[str]:
         if day is not None and lane.first < day < lane.last:
             x = lane.x(day)
             yield (
-                f'<path d="M{x + turn},4H{x}V{_AXIS}H{x + turn}" fill="none" stroke="#111" stroke-width="0.9"/>'
+                f'<path d="M{x + turn},1H{x}V{_AXIS}H{x + turn}" fill="none" stroke="#111" stroke-width="0.9"/>'
             )
 
 

@@ -30,7 +30,7 @@ _KEY_OF_TIMELINES: Final = (
     "routine one, a "
     "triangle a retest, a square another; hollow ones do not count. Between them the longest gap with its days. "
     "Brackets: "
-    "start and end of the lot. Pots and volumes: usable ones, and right ones, of those that a sampling needs."
+    "start and end of the lot. Pots and volumes: usable ones, and right ones, beside how many a sampling needs."
 )
 _HOW_TO_FOLLOW: Final = (
     "Each sampling names file and lines: the number is that of the evidence index at the end, where the file "
@@ -205,10 +205,10 @@ def _samplings_table(
             (
                 say_day(row["sampled_on"]),
                 plain(row["purpose"]),
-                tell("{n} of {all}", n=row["n_ph"], all=row["min_pots"]),
+                tell("{n} / {all}", n=row["n_ph"], all=row["min_pots"]),
                 _figure(figures[at].get("ph")),
                 _figure(figures[at].get("ec")),
-                tell("{n} of {all}", n=row["n_volume_right"], all=row["min_pots"]),
+                tell("{n} / {all}", n=row["n_volume_right"], all=row["min_pots"]),
                 plain(row["calibrated"]),
                 plain(row["proper"]),
                 join((places.get(at, "–"), tell("corrected")))
@@ -219,15 +219,15 @@ def _samplings_table(
     table = make_table(
         "Samplings of the period",
         [
-            Head("Day", 9.5),
-            Head("For", 8.5),
-            Head("Pots", 6, True),
-            Head("pH: mean, target, verdict", 18),
-            Head("EC mS/cm: mean, target, verdict", 20.5),
-            Head("Volumes", 6.5, True),
-            Head("Meter", 8.5),
-            Head("Proper", 8.5),
-            Head("File and lines", 14),
+            Head("Day", 9),
+            Head("For", 8),
+            Head("Pots", 5),
+            Head("pH: mean, target, verdict", 21),
+            Head("EC mS/cm: mean, target, verdict", 22),
+            Head("Volumes", 6),
+            Head("Meter", 7),
+            Head("Proper", 7),
+            Head("File and lines", 15),
         ],
         made,
         file="samplings",
@@ -278,10 +278,11 @@ def evidence_section(frames: Mapping[str, pl.DataFrame], sites: Mapping[str, str
         "Every file of the evidence",
         [
             Head("No.", 3, True),
-            Head("Site", 8.5),
-            Head("File, size in bytes", 18),
-            Head("Kind", 7.5),
-            Head("Received", 8),
+            Head("Site", 8),
+            Head("File", 14),
+            Head("Size,\nbytes", 5, True),
+            Head("Kind", 9),
+            Head("Received", 7.5),
             Head("Lines", 4.5, True),
             Head("Used", 4.5, True),
             Head("Held", 4, True),
@@ -289,13 +290,14 @@ def evidence_section(frames: Mapping[str, pl.DataFrame], sites: Mapping[str, str
             Head("Super-\nseded", 5, True),
             Head("With-\ndrawn", 5, True),
             Head("No\ndata", 4, True),
-            Head("SHA-256", 23),
+            Head("SHA-256", 22),
         ],
         [
             (
                 str(row["file_id"]),
                 sites.get(row["site_id"], row["site_id"]),
-                f"{row['name']}, {row['size_bytes']:,}",
+                row["name"],
+                f"{row['size_bytes']:,}",
                 plain(row["kind"]),
                 say_day(row["received_on"]),
                 *(
@@ -406,7 +408,9 @@ def _name_value(row: Row) -> str:
 def _say_origin(origin: str, source: str, default: str) -> str:
     told: str = tell(_ORIGIN[origin])
     if source:
-        told = join((told, shared(source)), ": ")
+        # a source that says so itself is not called published twice
+        said = shared(source)
+        told = said if source.startswith("published") else join((told, said), ": ")
     return join((told, tell("(default {default})", default=default)), " ") if default else told
 
 
@@ -442,7 +446,7 @@ def attachments_section(attached: Sequence[Attached]) -> Section:
     """What is attached, and how somebody checks it."""
     table = make_table(
         "Tables attached to this PDF",
-        [Head("File", 15), Head("Rows", 8, True), Head("Holds", 42), Head("SHA-256", 35)],
+        [Head("File", 14), Head("Rows", 5, True), Head("Holds", 35), Head("SHA-256", 46)],
         [(one.file, str(one.rows), tell(one.about), one.sha256) for one in attached],
         file="index",
         kind="evidence",

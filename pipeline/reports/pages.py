@@ -17,7 +17,7 @@ from typing import Any, Literal
 
 from jinja2 import BytecodeCache, Environment, FileSystemLoader, StrictUndefined
 from jinja2.bccache import Bucket
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from pipeline.assets import templates_folder
 from pipeline.reports.charts import Chart
@@ -33,6 +33,9 @@ MOST_FOOT_LETTERS = 60  # a line of the page's foot holds them, whatever letters
 # without column heads. Letters of a cell, as they are printed.
 MOST_CELL_LETTERS = 300
 MOST_NAME_LETTERS = 160
+# Marks between the cells of a line, or the parts of a path; a comma may be a decimal mark where semicolons part cells.
+_MARKS = re.compile(r"(?<=[,|_\t])(?=\S)|(?<=\D/)(?=\S)")
+_SEMICOLONS = re.compile(r"(?<=;)(?=\S)")
 REPLACERS: dict[Medium, Callable[[str], str]] = {"screen": make_displayable, "print": make_printable}
 
 
@@ -70,6 +73,13 @@ def shorten(text: str, most: int) -> str:
 def fit_cell(text: str | None, medium: Medium, most: int) -> str:
     """Cut a text for a cell in print by the letters that are printed; the screen's page keeps all of it."""
     return shorten(make_printable(text or ""), most) if medium == "print" else text or ""
+
+
+def break_after_marks(text: str) -> Markup:
+    """A cell of print whose long runs of letters may go over after a mark of a line or path, before inside a word."""
+    marks = _SEMICOLONS if ";" in text else _MARKS
+    escaped = [str(escape(part)) for part in marks.split(make_printable(text))]
+    return Markup("<wbr>".join(escaped))  # noqa: S704 (each part is escaped)
 
 
 @cache
@@ -153,6 +163,7 @@ def make_environment(voice: Voice, medium: Medium) -> Environment:
         "use": lambda pot: describe_use(pot, voice),
         "for_foot": lambda text: shorten(REPLACERS[medium](text), MOST_FOOT_LETTERS),
         "for_cell": lambda text: fit_cell(text, medium, MOST_CELL_LETTERS),
+        "breakable": break_after_marks,
         "for_name": lambda text: fit_cell(text, medium, MOST_NAME_LETTERS),
         "own_cautions": lambda text: write_own_cautions(text, voice),
         "ours": voice.say.text,

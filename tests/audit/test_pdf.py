@@ -108,6 +108,10 @@ def test_it_has_no_script_no_action_and_no_encryption(dossier: Path) -> None:
 def test_every_page_says_which_and_what_it_is_about(dossier: Path) -> None:
     with pdfplumber.open(dossier) as pdf:
         texts = [page.extract_text() for page in pdf.pages]
+    told = " ".join(" ".join(texts).split())
+    # a source that says so itself is not called published twice
+    assert "published worksheet on slope" in told
+    assert "published: published" not in told
     for number, text in enumerate(texts, start=1):
         assert f"page {number} of {len(texts)}" in text
         assert "Audit 2026-03-02 to 2026-04-06, as known 2026-04-06" in text

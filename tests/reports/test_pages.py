@@ -14,7 +14,7 @@ from jinja2 import UndefinedError
 from lxml import html  # type: ignore[import-untyped, unused-ignore]
 
 from pipeline.reports.formats import Voice, load_phrases
-from pipeline.reports.pages import make_environment, render_page
+from pipeline.reports.pages import break_after_marks, make_environment, render_page
 from pipeline.reports.render import SiteJob, render_site
 from pipeline.reports.view_overview import make_overview_view
 from tests.reports.factory import make_large_summary, make_small_summary
@@ -239,3 +239,18 @@ def test_rendering_twice_gives_the_same_page() -> None:
     view = make_overview_view(make_small_summary(), VOICE)
     pages = {render_page("overview.html", view, VOICE, medium="screen", paper="a4").html for _ in range(2)}
     assert len(pages) == 1
+
+
+@pytest.mark.parametrize(
+    ("text", "parts"),
+    [
+        ("A-1,2026-03-02,5.8", ["A-1,", "2026-03-02,", "5.8"]),
+        # a comma is a decimal mark where semicolons part the cells, a stroke between figures parts a day
+        ("A;5,8;<b>", ["A;", "5,8;", "&lt;b&gt;"]),
+        ("03/12/2026", ["03/12/2026"]),
+        ("drop/log_1.csv", ["drop/", "log_", "1.csv"]),
+        ("1.85, at 25 °C", ["1.85, at 25 °C"]),
+    ],
+)
+def test_a_printed_line_goes_over_after_its_marks(text: str, parts: list[str]) -> None:
+    assert str(break_after_marks(text)).split("<wbr>") == parts
