@@ -21,7 +21,10 @@ from pipeline.audit.view import say_state
 from pipeline.languages import load_tongue
 from pipeline.tables.files import to_csv
 
-_TABLES: Final = ("compliance", "dues", "samplings", "figures", "lots", "excuses", "meters", "files")
+_TABLES: Final = (
+    *("compliance", "dues", "samplings", "figures", "lots", "rules", "treatments", "excuses", "meters"),
+    "files",
+)
 _LEFT_OUT: Final = {"file_id", "record_no", "excuse_file_id", "excuse_record_no"}
 _SHOWN_LEVELS: Final = ("group", "site")
 _OF_SAMPLINGS: Final = {"samplings", "proper", "longest_gap_days"}
