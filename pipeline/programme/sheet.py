@@ -10,7 +10,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, timedelta
 from itertools import groupby
-from typing import Any, Final, Literal
+from typing import Any, Final, Literal, cast
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -253,14 +253,15 @@ def _answers(asked: Row, other: Row, as_of: date) -> bool:
     """Whether the sampling that one due asks for answers another as well.
 
     Routine samplings and retests answer each other, unless the other's waiting time is not over when the first is
-    taken; a pair around a feeding stands for the routine sampling, and for the retest after a pair if it is whole by
-    then; affected and healthy plants answer nothing else.
+    taken; a pair around a feeding stands for the routine sampling, unless it waits for a later feeding, and for the
+    retest after a pair if it is whole by then; affected and healthy plants answer nothing else.
     """
     if asked["purposes"] == other["purposes"]:
         is_like = True
     elif asked["why"] == "feed_pair":
         is_whole = other["why"] == "after_pair_out" and _whole_on(asked, as_of) <= max(as_of, other["due_on"])
-        is_like = other["purposes"] == "routine" or is_whole
+        is_in_time = asked["next_before_on"] is None or asked["next_before_on"] <= max(as_of, other["due_on"])
+        is_like = (other["purposes"] == "routine" and is_in_time) or is_whole
     else:
         is_like = asked["purposes"] in _SINGLE and other["purposes"] in _SINGLE
     taken_on = max(as_of, asked["due_on"])
@@ -268,8 +269,10 @@ def _answers(asked: Row, other: Row, as_of: date) -> bool:
 
 
 def _whole_on(pair: Row, as_of: date) -> date:
-    """The day of a pair's second half; of one that is overdue the day after its first, at the earliest."""
+    """The day of a pair's second half; of an overdue one the next feeding, or at the earliest tomorrow."""
     due_on: date = pair["due_on"]
+    if pair["next_fed_on"] is not None:
+        return cast("date", pair["next_fed_on"])
     if pair["purposes"] == "after_feed":
         return max(as_of, due_on)
     first_on: date = as_of if due_on < as_of else pair["rule_on"]
@@ -307,10 +310,11 @@ def _lacking(plants: int | None, needed: int) -> int | None:
 
 def _make_due(row: Row, as_of: date) -> SheetDue:
     late = (as_of - row["due_on"]).days
+    # A pair's second half is due on the day of feeding; what is kept of a pair is the day before its feeding.
+    fed_on = row["rule_on"] if row["purposes"] == "after_feed" else row["next_fed_on"]
     return SheetDue(
         why=row["why"],
-        # A pair's second half is due on the day of feeding; what is kept of a pair is its first day.
-        rule_on=row["rule_on"] - timedelta(days=1) if row["purposes"] == "after_feed" else row["rule_on"],
+        rule_on=row["rule_on"] if fed_on is None else fed_on - timedelta(days=1),
         due_on=row["due_on"],
         days_overdue=late if late > 0 else None,
         interval_days=row["interval_days"],

@@ -18,8 +18,10 @@ from pipeline.settings.models import Language, Paper
 
 # A house called "2" or "B" is printed as House 2, House B.
 MOST_BARE_HOUSE = 3
-# With more pots a lot may not fit on one page: its table then repeats the lot's code.
-MOST_POTS_WHOLE = 12
+# A lot of more pots than a page of roomy rows has place for gets lower ones. With still more it may not fit on
+# one page: its tables then repeat the lot's code.
+MOST_POTS_ROOMY = 12
+MOST_POTS_WHOLE = 16
 EMPTY_METERS = 2
 MOST_MINUTES = 120
 # Longer names of benches are in the lot's head in full.
@@ -116,6 +118,7 @@ class LotBlock:
     collect: str
     drain: str
     continued: str
+    is_dense: bool
     is_long: bool
     groups: tuple[GroupTable, ...]
 
@@ -299,7 +302,7 @@ def _stop(lot: SheetLot, voice: Voice) -> Stop:
         lot=lot.lot_id,
         crop=lot.crop,
         pots=_stop_pots(lot, voice),
-        tag="" if _is_pair(lot) and not lot.due.days_overdue else _day_of(lot, voice),
+        tag="" if _is_pair(lot) and not _is_past(lot.due) else _day_of(lot, voice),
         anchor=f"sampling-{lot.number}",
     )
 
@@ -309,9 +312,14 @@ def _is_pair(lot: SheetLot) -> bool:
     return [group.purpose for group in lot.groups] == ["before_feed", "after_feed"]
 
 
+def _is_past(due: SheetDue) -> bool:
+    """Whether the day before a pair's feeding is over; an overdue pair may wait for a later feeding."""
+    return bool(due.days_overdue) and due.rule_on < due.due_on + timedelta(days=due.days_overdue or 0)
+
+
 def _stop_pots(lot: SheetLot, voice: Voice) -> str:
     """How many pots; of a pair around a feeding how many on each of its days, unless they are past."""
-    if not _is_pair(lot) or lot.due.days_overdue:
+    if not _is_pair(lot) or _is_past(lot.due):
         return voice.say("walk.stop", n=lot.n_pots)
     before, after = lot.groups
     return voice.say(
@@ -381,6 +389,7 @@ def _block(lot: SheetLot, later: SheetLot | None, volume_unit: str, voice: Voice
             high=_number(lot.drain_high_min, say),
         ),
         continued=say("lot.continued", lot=lot.lot_id, n=lot.n_pots),
+        is_dense=MOST_POTS_ROOMY < lot.n_pots <= MOST_POTS_WHOLE,
         is_long=lot.n_pots > MOST_POTS_WHOLE,
         groups=tuple(_group(group, lot, say) for group in lot.groups),
     )

@@ -41,7 +41,6 @@ SAMPLING_MODELS = (
     "usable_readings",
     "checks_shown",
     "samplings",
-    "answered_dues",
     "sampling_figures",
 )
 JUDGEMENT_MODELS = (
@@ -51,6 +50,7 @@ JUDGEMENT_MODELS = (
     "treatment_waits",
     "streaks",
     "feed_pairs",
+    "answered_dues",
     "pair_outs",
     "symptom_rounds",
     "standing_lots",
@@ -61,6 +61,7 @@ JUDGEMENT_MODELS = (
     "drifts",
     "depending_figures",
     "pair_verdicts",
+    "feedings",
     "asked_dues",
     "dues",
     "due_states",

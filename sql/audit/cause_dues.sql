@@ -4,6 +4,7 @@
 -- rules as in judgement/asked_dues, looked back upon: a treatment of the same day or before the due takes the place of `after_out`
 -- (of `after_pair_out`: one since the pair's first day),
 -- a later treatment that of an earlier one, unless the lot had been read by then. not_before: end of a waiting time.
+-- `feed_pair`: around the last feeding before a routine due that could be read so, as in judgement/feedings.
 -- answered_on: only where other samplings answer than a counting routine one or a retest: both halves of a comparison, or a pair.
 -- known_on: the day on which the last line was received that the cause rests on.
 with
@@ -287,6 +288,35 @@ paired as (
         and d.caused_on = d.counted_from
 ),
 
+-- a pair is held against each other across three days at most (feed_pairs)
+days_before as (
+    select
+        site_id,
+        day as fed_on,
+        unnest(generate_series(day - 3, day - 1, interval 1 day))::date as before_on
+    from (
+        select distinct
+            site_id,
+            day
+        from paired
+    )
+),
+
+open_days_before as (
+    select
+        d.site_id,
+        d.fed_on,
+        max(d.before_on) as before_on
+    from days_before as d
+    where
+        not exists (
+            select 1
+            from closed_days as c
+            where c.site_id = d.site_id and (c.closed_on = d.before_on or c.weekday = isodow(d.before_on))
+        )
+    group by d.site_id, d.fed_on
+),
+
 fed as (
     select
         d.site_id,
@@ -303,6 +333,7 @@ fed as (
             and (f.house_key is null or d.house_key = f.house_key)
             and (f.lot_key is null or d.lot_key = f.lot_key)
             and (d.day = f.fed_on or isodow(d.day) = f.weekday)
+    inner join open_days_before as b on d.site_id = b.site_id and d.day = b.fed_on and d.caused_on < b.before_on
     where
         not exists (
             select 1

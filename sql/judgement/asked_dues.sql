@@ -1,6 +1,6 @@
 -- What the rules ask for, before closed days and excuses are looked at.
 -- grain: one rule's due of one standing lot. key: site_id, lot_key, why
--- inputs: standing_lots, last_verdicts, pair_outs, treatment_waits, last_treatments, symptom_rounds, feed_days, closed_days, samplings, policy_feed_pair_crops
+-- inputs: standing_lots, last_verdicts, pair_outs, treatment_waits, last_treatments, symptom_rounds, feedings, closed_days, samplings
 -- roll_days: days by which an excused due rolls on; null for a follow-up, which is asked for once.
 -- rules:
 -- `first` within 7 days of the start (common practice: soon; 7 days house default); once missed or excused it rolls on by the
@@ -16,8 +16,8 @@
 -- `symptoms`: affected and healthy plants, five of each (common practice), within 3 days of the first note (house default), until
 -- both were held against each other (symptom_rounds).
 -- `feed_pair`: periodically fed lots on the problem list, or of a crop asked for, are read the day before and the day of
--- feeding (common practice), around the last feed day before the routine sampling is due on which the site samples; without
--- such a day there is none. Once the first half was taken in time only the second is asked for, until its day has passed: then the
+-- feeding (common practice), around the last feeding before the routine sampling is due that can be read so (feedings); without
+-- one there is none. Once the first half was taken in time only the second is asked for, until its day has passed: then the
 -- pair is asked for whole.
 with
 routine as (
@@ -37,37 +37,15 @@ routine as (
     from standing_lots
 ),
 
-paired as (
-    select
-        r.*,
-        lower(trim(l.house)) as house_key,
-        unnest(generate_series(r.caused_on + 2, r.rule_on, interval 1 day))::date as day
-    from routine as r
-    inner join standing_lots as l on r.site_id = l.site_id and r.lot_key = l.lot_key
-    left join policy_feed_pair_crops as x
-        on l.site_id = x.site_id and l.crop_key = x.crop_key and l.as_of >= x.valid_from and l.as_of < x.valid_to
-    where l.feed_mode = 'periodic' and (l.is_problem_crop or x.crop_key is not null)
-),
-
 fed as (
     select
-        d.site_id,
-        d.lot_key,
-        max(d.day) as fed_on
-    from paired as d
-    inner join feed_days as f
-        on
-            d.site_id = f.site_id
-            and (f.house_key is null or d.house_key = f.house_key)
-            and (f.lot_key is null or d.lot_key = f.lot_key)
-            and (d.day = f.fed_on or isodow(d.day) = f.weekday)
-    where
-        not exists (
-            select 1
-            from closed_days as c
-            where c.site_id = d.site_id and (c.closed_on = d.day or c.weekday = isodow(d.day))
-        )
-    group by d.site_id, d.lot_key
+        r.site_id,
+        r.lot_key,
+        max(f.fed_on) as fed_on
+    from routine as r
+    inner join feedings as f on r.site_id = f.site_id and r.lot_key = f.lot_key
+    where f.fed_on between r.caused_on + 2 and r.rule_on and f.before_on > r.caused_on
+    group by r.site_id, r.lot_key
 ),
 
 halves as (

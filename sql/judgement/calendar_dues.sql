@@ -2,7 +2,8 @@
 -- grain: one due of one standing lot that is not excused, or each half of a pair around a feeding. key: site_id, lot_key, why, purposes
 -- inputs: dues, standing_lots, closed_days, policy
 -- rules: a lot that ships before its due day is not asked for. starts_on: the day of the due; once that is past, the as-of day
--- or the next one on which the site samples, and for the second half of a pair the one after that (as in sampling_plan). Minutes: pots times the policy's minutes a pot (house default).
+-- or the next one on which the site samples, and for the second half of a pair the one after that; an overdue pair begins around the
+-- next feeding, where one is known (as in sampling_plan). Minutes: pots times the policy's minutes a pot (house default).
 -- Which of a lot's dues one sampling answers is not looked at here.
 with
 open_days as (
@@ -60,8 +61,8 @@ select
     case
         when d.first_on >= l.as_of then d.due_on
         when d.is_pair and d.purposes = 'after_feed'
-            then coalesce(o.later_open_on, coalesce(o.next_open_on, l.as_of) + 1)
-        else coalesce(o.next_open_on, l.as_of)
+            then coalesce(d.next_fed_on, o.later_open_on, coalesce(o.next_open_on, l.as_of) + 1)
+        else coalesce(d.next_before_on, o.next_open_on, l.as_of)
     end as starts_on,
     greatest(l.as_of - d.due_on, 0)::integer as days_overdue,
     d.pots,
@@ -75,4 +76,4 @@ where
     not d.is_excused
     and d.first_on <= l.as_of + 27
     and d.due_on <= l.as_of + 27
-    and d.due_on <= coalesce(l.ends_on, d.due_on)
+    and coalesce(d.next_before_on, d.due_on) <= coalesce(l.ends_on, date '9999-12-31')

@@ -1,6 +1,6 @@
 -- Samplings that ought to happen: every one that a rule asks for, excused ones too.
 -- grain: one rule's due of one standing lot. key: site_id, lot_key, why, due_on
--- inputs: asked_dues, closed_days, exemptions, run
+-- inputs: asked_dues, closed_days, exemptions, feedings, run
 -- rule_on: the day by the rule. due_on: where the site does not sample that day, the last day before it on which it does, so
 -- never later; it stays after caused_on (for a due that rolled on: after the one before it) and is not before not_before, the end
 -- of a treatment's waiting time; where no such day is open, it stays rule_on.
@@ -9,6 +9,9 @@
 -- until one is not excused, and that one rules; a follow-up is asked for once and does not roll. Listed are the excused ones up to
 -- the as-of day, the first excused one after it, and the first that is not. An excuse reaches ten years beyond the as-of day at
 -- most. Of several excuses one entered in time stands, then the longest. An excuse counts from the day of its entry.
+-- next_before_on, next_fed_on: of a pair whose first half was not taken on its day the two days of the next feeding around which it
+-- can still be read; the due keeps its day and is overdue. Null for every other due, and where no feeding is
+-- known for the next four weeks.
 -- nth: rank by due_on among those that are not excused; of two on one day follow-ups come first.
 with
 excuses as (
@@ -122,6 +125,18 @@ excused as (
             and (e.purpose is null or list_contains(string_split(d.purposes, ','), e.purpose))
 ),
 
+next_feedings as (
+    select
+        f.site_id,
+        f.lot_key,
+        min(f.fed_on) as next_fed_on,
+        min_by(f.before_on, f.fed_on) as next_before_on
+    from feedings as f
+    cross join run as t
+    where f.before_on between t.as_of and t.as_of + 27
+    group by f.site_id, f.lot_key
+),
+
 told as (
     select
         *,
@@ -135,28 +150,30 @@ told as (
 )
 
 select
-    site_id,
-    lot_key,
-    why,
-    rule_on,
-    due_on,
-    not_before,
-    caused_on,
-    interval_days,
-    purposes,
-    pots,
-    is_excused,
-    excused_until,
-    excuse_reason,
-    excused_by,
-    coalesce(entered_on > due_on, false) as is_excused_late,
+    t.site_id,
+    t.lot_key,
+    t.why,
+    t.rule_on,
+    t.due_on,
+    t.not_before,
+    if(t.purposes = 'before_feed,after_feed' and t.due_on < t.as_of, f.next_before_on, null) as next_before_on,
+    if(t.purposes = 'before_feed,after_feed' and t.due_on < t.as_of, f.next_fed_on, null) as next_fed_on,
+    t.caused_on,
+    t.interval_days,
+    t.purposes,
+    t.pots,
+    t.is_excused,
+    t.excused_until,
+    t.excuse_reason,
+    t.excused_by,
+    coalesce(t.entered_on > t.due_on, false) as is_excused_late,
     case
-        when not is_excused
+        when not t.is_excused
             then row_number() over (
-                partition by site_id, lot_key, is_excused
+                partition by t.site_id, t.lot_key, t.is_excused
                 order by
-                    due_on,
-                    case why
+                    t.due_on,
+                    case t.why
                         when 'after_out' then 1
                         when 'after_pair_out' then 2
                         when 'after_treatment' then 3
@@ -166,10 +183,11 @@ select
                     end
             )
     end::integer as nth
-from told
+from told as t
+left join next_feedings as f on t.site_id = f.site_id and t.lot_key = f.lot_key
 where
     if(
-        is_excused,
-        (ruling_step is null or step < ruling_step) and (due_on <= as_of or step = next_excused_step),
-        step = ruling_step
+        t.is_excused,
+        (t.ruling_step is null or t.step < t.ruling_step) and (t.due_on <= t.as_of or t.step = t.next_excused_step),
+        t.step = t.ruling_step
     )

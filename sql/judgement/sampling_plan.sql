@@ -1,13 +1,14 @@
 -- The samplings of the four weeks from the as-of day on, as they stand if each is taken on its day and finds nothing new.
 -- grain: one planned sampling. key: site_id, lot_key, plan_on, purposes
--- inputs: dues, standing_lots, exemptions, closed_days, sites, policy, run
+-- inputs: dues, standing_lots, exemptions, closed_days, feedings, sites, policy, run
 -- rules: every due that is not excused is planned on its day; what is overdue on the as-of day, or on the next of the 28 days from
 -- it on which the site samples. One sampling answers several dues, as on the sheet: a routine sampling is left out where a retest or
 -- a pair of the lot comes before it; a retest where a routine sampling or another retest does, unless the wait after a treatment is
 -- not over by then; the retest after a pair also where another pair is whole by its day. A pair around a feeding is two samplings
--- on two days: the second is the day of feeding or, when that has passed, the next day on which the site samples. From each routine
--- sampling, retest or second day of a pair the routine interval begins anew, to the last open day not after it, until the lot's end
--- or the last of the days; days for which the lot is excused are left out.
+-- on two days, the second the day of feeding; one that is overdue is planned around the next feeding or, where none is known, on
+-- the next two days on which the site samples. From each routine sampling, retest or second day of a pair the routine interval
+-- begins anew: a pair around the last feeding within it that can be read so (feedings), else a routine sampling on the last open
+-- day not after it, until the lot's end or the last of the days; days for which the lot is excused are left out.
 -- Minutes: pots times the policy's minutes a pot (house default).
 with recursive
 days as (
@@ -52,10 +53,11 @@ asked as (
         d.rule_on,
         d.due_on,
         d.not_before,
+        d.next_fed_on,
         d.purposes,
         d.pots,
         d.purposes = 'before_feed,after_feed' as is_pair,
-        if(d.due_on < l.as_of, coalesce(c.next_open_on, l.as_of), d.due_on) as plan_on
+        if(d.due_on < l.as_of, coalesce(d.next_before_on, c.next_open_on, l.as_of), d.due_on) as plan_on
     from dues as d
     inner join standing_lots as l on d.site_id = l.site_id and d.lot_key = l.lot_key
     left join calendar as c on l.site_id = c.site_id and l.as_of = c.day
@@ -67,7 +69,7 @@ ordered as (
         a.*,
         case
             when not a.is_pair then a.plan_on
-            when a.due_on < a.plan_on then coalesce(c.later_open_on, a.plan_on + 1)
+            when a.due_on < a.plan_on then coalesce(a.next_fed_on, c.later_open_on, a.plan_on + 1)
             else a.rule_on + 1
         end as whole_on,
         row_number() over (partition by a.site_id, a.lot_key order by a.plan_on, a.nth) as turn
@@ -179,13 +181,33 @@ renewed as (
     )
 ),
 
+-- of a reading on a day the feeding around which the next one is taken
+next_pairs as (
+    select
+        f.site_id,
+        f.lot_key,
+        c.day as began_on,
+        max(f.fed_on) as fed_on,
+        max(f.before_on) as before_on
+    from feedings as f
+    inner join standing_lots as l on f.site_id = l.site_id and f.lot_key = l.lot_key
+    inner join calendar as c
+        on
+            f.site_id = c.site_id
+            and f.before_on > c.day
+            and f.fed_on between c.day + 2 and c.day + l.interval_days
+    group by f.site_id, f.lot_key, c.day
+),
+
 rolled as (
     select
         r.site_id,
         r.lot_key,
         r.plan_on as began_on,
+        r.plan_on as first_on,
         r.plan_on,
         r.next_on,
+        false as is_pair,
         0 as step
     from renewed as r
     union all
@@ -193,16 +215,29 @@ rolled as (
         r.site_id,
         r.lot_key,
         r.began_on,
-        if(c.open_on > r.plan_on, c.open_on, c.day) as plan_on,
+        coalesce(f.before_on, if(c.open_on > r.plan_on, c.open_on, c.day)) as first_on,
+        coalesce(f.fed_on, if(c.open_on > r.plan_on, c.open_on, c.day)) as plan_on,
         r.next_on,
+        f.fed_on is not null as is_pair,
         r.step + 1 as step
     from rolled as r
     inner join standing_lots as l on r.site_id = l.site_id and r.lot_key = l.lot_key
     inner join calendar as c on r.site_id = c.site_id and r.plan_on + l.interval_days = c.day
+    left join next_pairs as f
+        on r.site_id = f.site_id and r.lot_key = f.lot_key and r.plan_on = f.began_on
     where
-        if(c.open_on > r.plan_on, c.open_on, c.day) <= l.as_of + 27
-        and if(c.open_on > r.plan_on, c.open_on, c.day) <= coalesce(l.ends_on, date '9999-12-31')
-        and if(c.open_on > r.plan_on, c.open_on, c.day) < coalesce(r.next_on, date '9999-12-31')
+        coalesce(f.before_on, if(c.open_on > r.plan_on, c.open_on, c.day))
+        <= least(l.as_of + 27, coalesce(l.ends_on, date '9999-12-31'))
+        and coalesce(f.fed_on, if(c.open_on > r.plan_on, c.open_on, c.day))
+        < coalesce(r.next_on, date '9999-12-31')
+),
+
+following as (
+    select
+        *,
+        unnest(if(is_pair, ['before_feed', 'after_feed'], ['routine'])) as purposes
+    from rolled
+    where step > 0
 ),
 
 planned as (
@@ -211,26 +246,29 @@ planned as (
     select
         r.site_id,
         r.lot_key,
-        r.plan_on,
-        r.plan_on as due_on,
-        if(l.is_problem_crop, 'problem_crop', 'routine') as why,
-        'routine' as purposes,
+        if(r.purposes = 'before_feed', r.first_on, r.plan_on) as plan_on,
+        if(r.purposes = 'before_feed', r.first_on, r.plan_on) as due_on,
+        case when r.is_pair then 'feed_pair' when l.is_problem_crop then 'problem_crop' else 'routine' end as why,
+        r.purposes,
         l.asked_pots as pots,
         1000 + r.step as nth
-    from rolled as r
+    from following as r
     inner join standing_lots as l on r.site_id = l.site_id and r.lot_key = l.lot_key
     where
-        r.step > 0
-        and not exists (
+        not exists (
             select 1
             from exemptions as e
             where
                 e.site_id = r.site_id
                 and e.lot_key = r.lot_key
                 and e.entered_on <= l.as_of
-                and r.plan_on >= e.from_on
-                and r.plan_on <= e.until_on
-                and (e.purpose is null or e.purpose = 'routine')
+                and r.first_on >= e.from_on
+                and r.first_on <= e.until_on
+                and (
+                    e.purpose is null
+                    or (not r.is_pair and e.purpose = 'routine')
+                    or (r.is_pair and e.purpose in ('before_feed', 'after_feed'))
+                )
         )
 )
 

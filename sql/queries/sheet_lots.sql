@@ -1,6 +1,6 @@
 -- What a sampling sheet asks for: dues up to a day, with the lot and the recipe of its container class.
 -- grain: one due that is not excused, of one standing lot. key: site_id, lot_key, why, due_on
--- $until: the last day whose dues belong on the sheet, overdue ones always do
+-- $until: the last day whose dues belong on the sheet, overdue ones always do, but for a pair that waits for a later feeding
 -- rules (ours): a lot that ships before its due day is not asked for; the recipe is that of the policy in force on the
 -- as-of date.
 select
@@ -18,6 +18,8 @@ select
     d.rule_on,
     d.due_on,
     d.not_before,
+    d.next_before_on,
+    d.next_fed_on,
     d.caused_on,
     d.interval_days,
     d.purposes,
@@ -38,5 +40,8 @@ inner join policy_containers as c
         and l.container_class = c.container_class
         and l.as_of >= c.valid_from
         and l.as_of < c.valid_to
-where not d.is_excused and d.due_on <= $until and d.due_on <= coalesce(l.ends_on, d.due_on)
+where
+    not d.is_excused
+    and coalesce(d.next_before_on, d.due_on) <= $until
+    and coalesce(d.next_before_on, d.due_on) <= coalesce(l.ends_on, date '9999-12-31')
 order by l.site_id, l.lot_key, d.nth, d.due_on, d.why

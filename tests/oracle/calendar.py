@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from datetime import date, timedelta
 from typing import Any
 
-from tests.oracle.dues import DAY, PAIR, Account, Due, answers, days_of
+from tests.oracle.dues import DAY, PAIR, Account, Due, answers, days_of, next_feeding
 from tests.oracle.settings import SiteSettings
 from tests.oracle.standing import Standing
 
@@ -24,6 +24,11 @@ def samplings_to_take(account: Account, dues: Sequence[Due], today: date) -> lis
         for due in sorted((one for one in dues if one.excuse is None), key=lambda one: one.order)
         for day, purpose in days_of(account, due, today)
         if (due.rule_on + DAY if due.purposes == PAIR and purpose == "after_feed" else due.due_on) <= last
+        and (
+            account.end is None
+            or days_of(account, due, today)[0][0] <= account.end
+            or not is_put_off(account, due, today)
+        )
     ]
     taken: list[tuple[date, str, Due]] = []
     # Python's sort keeps the order of equal days, which is that of the dues.
@@ -37,6 +42,11 @@ def samplings_to_take(account: Account, dues: Sequence[Due], today: date) -> lis
         ):
             taken.append((day, purpose, due))
     return taken
+
+
+def is_put_off(account: Account, due: Due, today: date) -> bool:
+    """Whether a pair that was not taken waits for another feeding."""
+    return due.purposes == PAIR and due.due_on < today and next_feeding(account, today) is not None
 
 
 def calendar_part(

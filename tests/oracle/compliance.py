@@ -17,6 +17,7 @@ from tests.oracle.dues import (
     Excuse,
     Taken,
     days_from,
+    feedings,
     is_compared,
     is_pair_out,
     pair_days,
@@ -206,11 +207,7 @@ def walk_pairs(account: Account, routine: Sequence[Pending], last: date) -> list
     for due in routine:
         if account.is_fed is None or due.counted_from != due.caused_on:
             continue
-        fed = [
-            day
-            for day in days_from(due.caused_on + 2 * DAY, due.due_on)
-            if account.is_fed(day) and not account.is_closed(day)
-        ]
+        fed = feedings(account, due.caused_on, due.due_on)
         if not fed or (due.taken is not None and due.taken < fed[-1]):
             continue
         pairs = [day for day in pair_days(account) if due.caused_on < day <= last]

@@ -222,16 +222,30 @@ def asked(account: Account, today: date) -> list[Due]:
         dues.append(follow_up("symptoms", noted, rule_on, 2 * each, "affected,healthy"))
     if account.is_fed is not None:
         routine = dues[0]
-        fed = [
-            day
-            for day in days_from(routine.caused_on + 2 * DAY, routine.rule_on)
-            if account.is_fed(day) and not account.is_closed(day)
-        ]
+        fed = feedings(account, routine.caused_on, routine.rule_on)
         if fed and is_begun(account, routine.caused_on, fed[-1], today):
             dues.append(follow_up("feed_pair", routine.caused_on, fed[-1], account.pots, "after_feed"))
         elif fed:
             dues.append(follow_up("feed_pair", routine.caused_on, fed[-1] - DAY, 2 * account.pots, PAIR))
     return dues
+
+
+def before_feeding(account: Account, fed: date, after: date) -> date | None:
+    """The last open day before a feeding and after another day, near enough to be held against the day of feeding."""
+    days = [day for day in days_from(max(fed - APART, after + DAY), fed - DAY) if not account.is_closed(day)]
+    return days[-1] if days else None
+
+
+def feedings(account: Account, since: date, last: date) -> list[date]:
+    """Feedings after a reading that can be read as pairs: on an open day, with an open day before it."""
+    return [
+        day
+        for day in days_from(since + 2 * DAY, last)
+        if account.is_fed is not None
+        and account.is_fed(day)
+        and not account.is_closed(day)
+        and before_feeding(account, day, since) is not None
+    ]
 
 
 def is_begun(account: Account, since: date, fed: date, today: date) -> bool:
@@ -367,7 +381,19 @@ def days_of(account: Account, due: Due, today: date) -> list[tuple[date, str]]:
         return [(first, due.purposes)]
     if due.due_on >= today:
         return [(first, "before_feed"), (due.rule_on + DAY, "after_feed")]
+    again = next_feeding(account, today)
+    if again is not None:
+        return [(again[0], "before_feed"), (again[1], "after_feed")]
     return [(first, "before_feed"), (next((day for day in coming if day > first), first + DAY), "after_feed")]
+
+
+def next_feeding(account: Account, today: date) -> tuple[date, date] | None:
+    """The two days of the first feeding of four weeks that can still be read as a pair."""
+    for day in feedings(account, today - DAY, today + 31 * DAY):
+        before = before_feeding(account, day, today - DAY)
+        if before is not None and before <= today + 27 * DAY:
+            return before, day
+    return None
 
 
 def to_take(account: Account, dues: Sequence[Due], today: date, last: date) -> list[Due]:
@@ -387,6 +413,16 @@ def to_take(account: Account, dues: Sequence[Due], today: date, last: date) -> l
     return taken
 
 
+def next_by_plan(account: Account, day: date) -> list[tuple[date, str]]:
+    """When a lot is read next: as a pair around the last feeding within its interval, else by routine."""
+    fed = feedings(account, day, day + account.interval * DAY)
+    before = before_feeding(account, fed[-1], day) if fed else None
+    if before is not None:
+        return [(before, "before_feed"), (fed[-1], "after_feed")]
+    rule = Due("routine", day + account.interval * DAY, day, day, "routine", account.pots)
+    return [(moved(account, rule, day), "routine")]
+
+
 def plan_on(account: Account, dues: Sequence[Due], today: date) -> list[Planned]:
     """The samplings of four weeks: day by day what is due and not answered before, and the routine ones that follow."""
     last_day = today + 27 * DAY
@@ -403,16 +439,19 @@ def plan_on(account: Account, dues: Sequence[Due], today: date) -> list[Planned]
     anew = sorted({day for day, purpose in found if purpose in ("routine", "retest", "after_feed")})
     follows = "problem_crop" if account.is_problem_crop else "routine"
     for number, day in enumerate(anew):
-        until = min([last, *(one - DAY for one in anew[number + 1 : number + 2])])
+        until = min([date.max, *(one - DAY for one in anew[number + 1 : number + 2])])
         while True:
-            rule = Due(follows, day + account.interval * DAY, day, day, "routine", account.pots)
-            day = moved(account, rule, day)
-            if day > until:
+            halves = next_by_plan(account, day)
+            first, day = halves[0][0], halves[-1][0]
+            if first > last or day > until:
                 break
+            purposes = {purpose for _, purpose in halves}
             if not any(
-                one.first <= day <= one.last and one.purpose in (None, "routine") for one in known.excuses
+                one.first <= first <= one.last and one.purpose in (None, *purposes) for one in known.excuses
             ):
-                found.setdefault((day, "routine"), Planned(day, day, follows, "routine", account.pots))
+                why = follows if purposes == {"routine"} else "feed_pair"
+                for on, purpose in halves:
+                    found.setdefault((on, purpose), Planned(on, on, why, purpose, account.pots))
     return sorted(
         (one for one in found.values() if one.plan_on <= last), key=lambda one: (one.plan_on, one.purposes)
     )
@@ -431,6 +470,7 @@ __all__ = [
     "days_of",
     "dues_on",
     "known_on",
+    "next_feeding",
     "plan_on",
     "state_on",
     "to_take",

@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from datetime import date, timedelta
 from typing import Any
 
-from tests.oracle.dues import DAY, ORDER, Due
+from tests.oracle.dues import DAY, ORDER, PAIR, Account, Due, next_feeding
 from tests.oracle.fates import Lot, SiteFacts
 from tests.oracle.settings import Policy, SiteSettings, fold
 from tests.oracle.standing import Standing
@@ -60,7 +60,18 @@ def place_in_walk(site: SiteSettings, standing: Standing, due: Due) -> tuple[obj
     )
 
 
-def shared(dues: Sequence[Due], as_of: date) -> list[list[Due]]:
+def put_off(account: Account, due: Due, as_of: date) -> tuple[date, date] | None:
+    """The days of the feeding for which a pair waits that was not taken around its own."""
+    return next_feeding(account, as_of) if due.purposes == PAIR and due.due_on < as_of else None
+
+
+def begins_on(account: Account, due: Due, as_of: date) -> date:
+    """The day of a due, or the first one of the feeding for which it waits."""
+    waits = put_off(account, due, as_of)
+    return due.due_on if waits is None else waits[0]
+
+
+def shared(account: Account, dues: Sequence[Due], as_of: date) -> list[list[Due]]:
     """Dues that one sampling answers: each goes to the first sampling that does."""
     samplings: list[list[Due]] = []
     for due in dues:
@@ -72,7 +83,10 @@ def shared(dues: Sequence[Due], as_of: date) -> list[list[Due]]:
                 continue
             both = {first.purposes, due.purposes}
             is_paired = first.why == "feed_pair"
-            stands_for = is_paired and (due.purposes == "routine" or is_read_again(first, due, as_of))
+            waits = put_off(account, first, as_of)
+            in_time = waits is None or waits[0] <= max(due.due_on, as_of)
+            is_again = is_read_again(first, due, as_of, waits)
+            stands_for = is_paired and ((due.purposes == "routine" and in_time) or is_again)
             if mine is None and (len(both) == 1 or both == {"routine", "retest"} or stands_for):
                 mine = sampling
         if mine is None:
@@ -82,10 +96,16 @@ def shared(dues: Sequence[Due], as_of: date) -> list[list[Due]]:
     return samplings
 
 
-def is_read_again(pair: Due, due: Due, as_of: date) -> bool:
+def is_read_again(pair: Due, due: Due, as_of: date, waits: tuple[date, date] | None) -> bool:
     """Whether a pair is the repetition that an earlier pair asked for: both days of it, by then."""
     late = pair.due_on < as_of
-    days = [as_of, as_of + DAY] if late else [pair.due_on, pair.rule_on + DAY]
+    days = (
+        list(waits)
+        if waits is not None
+        else [as_of, as_of + DAY]
+        if late
+        else [pair.due_on, pair.rule_on + DAY]
+    )
     second = max(pair.due_on, as_of) if pair.purposes == "after_feed" else days[1]
     return due.why == "after_pair_out" and second <= max(due.due_on, as_of)
 
@@ -106,7 +126,11 @@ def interval_of(standing: Standing, due: Due) -> int:
 def due_part(standing: Standing, due: Due, as_of: date) -> dict[str, Any]:
     return {
         "why": due.why,
-        "rule_on": (due.rule_on - (DAY if due.purposes == "after_feed" else 0 * DAY)).isoformat(),
+        "rule_on": (
+            put_off_to[1] - DAY
+            if (put_off_to := put_off(standing.account, due, as_of)) is not None
+            else due.rule_on - (DAY if due.purposes == "after_feed" else 0 * DAY)
+        ).isoformat(),
         "due_on": due.due_on.isoformat(),
         "days_overdue": (as_of - due.due_on).days if due.due_on < as_of else None,
         "interval_days": interval_of(standing, due),
@@ -193,14 +217,17 @@ def sheet_part(
                 one
                 for one in standing.dues
                 if one.excuse is None
-                and one.due_on <= until
-                and (standing.lot.ends_on is None or one.due_on <= standing.lot.ends_on)
+                and begins_on(standing.account, one, as_of) <= until
+                and (
+                    standing.lot.ends_on is None
+                    or begins_on(standing.account, one, as_of) <= standing.lot.ends_on
+                )
             ),
             key=lambda one: (one.due_on, ORDER.index(one.why)),
         )
         walked += [
             (place_in_walk(site, standing, dues[0]), sheet_lot(standing, dues, policy, as_of))
-            for dues in shared(due, as_of)
+            for dues in shared(standing.account, due, as_of)
         ]
     walked.sort(key=lambda one: one[0])
     pots = sum(group["pots"] for _, lot in walked for group in lot["groups"])

@@ -43,6 +43,8 @@ def make_row(lot_id: str = "A", **changes: Any) -> dict[str, Any]:
         "rule_on": AS_OF + timedelta(days=2),
         "due_on": AS_OF + timedelta(days=2),
         "not_before": None,
+        "next_before_on": None,
+        "next_fed_on": None,
         "caused_on": AS_OF - timedelta(days=12),
         "interval_days": 14,
         "purposes": "routine",

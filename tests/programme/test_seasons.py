@@ -137,12 +137,26 @@ def check_day(today: date, season: Season, found: dict[str, list[Row]]) -> None:
     for row in found["sampling_plan"]:
         assert today <= row["plan_on"] < today + timedelta(days=28)
         assert season.lots[row["lot_key"]].stands_on(row["plan_on"])
-        # Of a pair that is overdue the second half comes a day after the first.
-        is_second = row["purposes"] == "after_feed" and row["due_on"] <= today
-        assert row["plan_on"] <= max(row["due_on"], today) or season.is_closed(today) or is_second
+        # A pair that is overdue waits for the next feeding.
+        is_late_pair = row["why"] == "feed_pair" and row["due_on"] <= today
+        assert row["plan_on"] <= max(row["due_on"], today) or season.is_closed(today) or is_late_pair
+        if row["purposes"] == "after_feed":
+            assert is_pairable(season, row["plan_on"]) or not any(
+                is_pairable(season, today + timedelta(days=number)) for number in range(4, 28)
+            )
         # A pair is excused by the day of its first half.
-        halves = (one for one in found["dues"] if is_half_of(row, one))
-        assert not any(holds(season.lots[row["lot_key"]], next(halves, row), today))
+        of_pair = next((one for one in found["dues"] if is_half_of(row, one)), None)
+        if of_pair is not None or row["purposes"] != "after_feed":
+            assert not any(holds(season.lots[row["lot_key"]], of_pair or row, today))
+
+
+def is_pairable(season: Season, on: date) -> bool:
+    """Whether a feeding of an open day has one among the three days before it."""
+    return (
+        on.weekday() in season.fed_weekdays
+        and not season.is_closed(on)
+        and not all(season.is_closed(on - timedelta(days=number)) for number in (1, 2, 3))
+    )
 
 
 def is_half_of(planned: Row, due: Row) -> bool:

@@ -18,7 +18,13 @@ from pipeline.assets import templates_folder
 from pipeline.programme.sheet import Sheet
 from pipeline.reports.formats import Voice, load_phrases, read_phrases
 from pipeline.reports.render_sheet import make_sheet_files, render_sheet_page
-from pipeline.reports.view_sheet import SheetFacts, make_sheet_view, sheet_voice
+from pipeline.reports.view_sheet import (
+    MOST_POTS_ROOMY,
+    MOST_POTS_WHOLE,
+    SheetFacts,
+    make_sheet_view,
+    sheet_voice,
+)
 from tests.programme.sheets import AS_OF, make_benches, make_left_out, make_row, make_site, sheet_of
 
 MM = 72 / 25.4
@@ -67,6 +73,16 @@ def all_kinds() -> list[dict[str, Any]]:
     ]
 
 
+def tall_lots() -> list[dict[str, Any]]:
+    """As many pots as a lot may have on one page, for each kind of block."""
+    return [
+        make_row("A", pots=MOST_POTS_WHOLE),
+        make_row("B", why="symptoms", purposes="affected,healthy", pots=MOST_POTS_WHOLE, interval_days=3),
+        make_row("C", why="feed_pair", purposes="before_feed,after_feed", pots=MOST_POTS_WHOLE),
+        make_row("D", pots=MOST_POTS_ROOMY + 1),
+    ]
+
+
 def case(name: str) -> tuple[Sheet, SheetFacts]:
     spanish = replace(FACTS, language="es", paper="a4", date_format="%d/%m/%Y")
     a4 = replace(FACTS, paper="a4", date_format="%d.%m.%Y")
@@ -80,6 +96,7 @@ def case(name: str) -> tuple[Sheet, SheetFacts]:
         "kinds": ((all_kinds(), ("M1", "M2"), make_site(mapped)), a4),
         "kinds_es": ((all_kinds(), ("M1", "M2"), make_site(mapped)), spanish),
         "no_map": ((lots(3), ("M1",), make_site()), FACTS),
+        "tall": ((tall_lots(), ("M1",), make_site(mapped, **US)), FACTS),
         "many_pots": ((lots(2, pots=45), ("M1",), make_site(mapped)), FACTS),
         "long": (
             (
@@ -116,6 +133,7 @@ CASES = (
     "kinds",
     "kinds_es",
     "no_map",
+    "tall",
     "many_pots",
     "long",
 )
@@ -226,7 +244,9 @@ def test_nothing_is_drawn_in_colour_or_grey(name: str) -> None:
     assert seen
 
 
-@pytest.mark.parametrize("name", ["one", "one_letter", "no_meters", "sixty", "kinds", "no_map", "long"])
+@pytest.mark.parametrize(
+    "name", ["one", "one_letter", "no_meters", "sixty", "kinds", "no_map", "tall", "long"]
+)
 def test_the_block_of_one_lot_stands_on_one_page(name: str) -> None:
     sheet, _ = case(name)
     pages = texts_of(name)

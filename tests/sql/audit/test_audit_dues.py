@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from pipeline.settings import Grower
+from pipeline.settings.benches import Feeding
 from pipeline.settings.policy import PolicyPeriod
 from pipeline.warehouse.audit import COMPLIANCE_MODELS, begin_audit, build_audit
 from tests.sql.bench import Bench, site
@@ -209,6 +210,27 @@ def test_a_treatment_takes_the_place_of_after_out_and_waits_its_time(bench: Benc
         ("first", "2026-02-09", "on_time", 0, "2026-02-03"),
         ("routine", "2026-02-17", "on_time", 0, "2026-02-09"),
     ]
+
+
+@pytest.mark.parametrize(
+    ("closed", "asked"),
+    [
+        (("saturday", "sunday"), [("feed_pair", "2026-02-16", "missed")]),
+        # Thursday and Monday lie too far apart to be a pair: nobody was asked for one.
+        (("friday", "saturday", "sunday"), []),
+    ],
+)
+def test_a_feeding_that_cannot_be_read_as_a_pair_asks_for_none(
+    bench: Bench, closed: tuple[str, ...], asked: list[tuple[str, str, str]]
+) -> None:
+    bench.use(
+        site().model_copy(update={"feedings": (Feeding(weekdays=("monday",)),), "no_sampling": closed}),
+        policy=[PolicyPeriod(valid_from=date(2026, 1, 1), feed_pair_crops=("poinsettia",))],
+    )
+    bench.lots("started_on | feed_mode\n2026-02-02 | periodic")
+    sampled(bench, "2026-02-03")
+    found = audited(bench, "why, due_on::varchar, state", to_on=date(2026, 2, 25))
+    assert [row for row in found if row[0] == "feed_pair"] == asked
 
 
 def test_affected_plants_are_answered_by_a_comparison_alone(bench: Bench) -> None:

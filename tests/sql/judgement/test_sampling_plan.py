@@ -146,30 +146,45 @@ def test_a_pair_around_a_feeding(bench: Bench) -> None:
         policy=[PolicyPeriod(valid_from=date(2026, 1, 1), feed_pair_crops=("poinsettia",))],
     )
     sampled(bench, feed_mode="periodic")
-    # The pair stands for the routine sampling of 13 April; 14 days on from its second day comes the next.
+    # The pair stands for the routine sampling of 13 April; the next is around the last feeding of the 14 days after it.
     assert bench.rows("sampling_plan", "plan_on::varchar, due_on::varchar, purposes, pots") == [
         ("2026-04-08", "2026-04-08", "before_feed", 5),
         ("2026-04-09", "2026-04-09", "after_feed", 5),
-        ("2026-04-23", "2026-04-23", "routine", 5),
+        ("2026-04-22", "2026-04-22", "before_feed", 5),
+        ("2026-04-23", "2026-04-23", "after_feed", 5),
     ]
 
 
-def test_a_pair_that_is_overdue_takes_the_next_two_open_days(begin: Begin) -> None:
+@pytest.mark.parametrize(
+    ("feeding", "planned"),
+    [
+        # The routine sampling of 13 April comes first; taken, it lets the pair go.
+        (
+            Feeding(weekdays=("thursday",)),
+            [
+                ("2026-04-13", "2026-04-13", "routine"),
+                ("2026-04-15", "2026-04-08", "before_feed"),
+                ("2026-04-16", "2026-04-09", "after_feed"),
+            ],
+        ),
+        # No feeding is known to come: the next two days on which the site samples.
+        (
+            Feeding(days=(date(2026, 4, 9),)),
+            [("2026-04-10", "2026-04-08", "before_feed"), ("2026-04-13", "2026-04-09", "after_feed")],
+        ),
+    ],
+)
+def test_a_pair_that_is_overdue_waits_for_the_next_feeding(
+    begin: Begin, feeding: Feeding, planned: list[tuple[str, str, str]]
+) -> None:
     bench = begin(date(2026, 4, 10))
     bench.use(
-        site().model_copy(
-            update={
-                "feedings": (Feeding(weekdays=("thursday",)),),
-                "no_sampling": ("saturday", "sunday"),
-            }
-        ),
+        site().model_copy(update={"feedings": (feeding,), "no_sampling": ("saturday", "sunday")}),
         policy=[PolicyPeriod(valid_from=date(2026, 1, 1), feed_pair_crops=("poinsettia",))],
     )
     sampled(bench, feed_mode="periodic")
-    assert bench.rows("sampling_plan", "plan_on::varchar, due_on::varchar, purposes")[:2] == [
-        ("2026-04-10", "2026-04-08", "before_feed"),
-        ("2026-04-13", "2026-04-09", "after_feed"),
-    ]
+    found = bench.rows("sampling_plan", "plan_on::varchar, due_on::varchar, purposes")
+    assert found[: len(planned)] == planned
 
 
 @pytest.mark.parametrize(

@@ -35,6 +35,17 @@ def test_days_late_are_counted_from_the_due(bench: Bench, due_on: str, late: int
     assert bench.rows("answered_dues", "days_late, is_counting") == [(late, False)]
 
 
+@pytest.mark.parametrize(("first_on", "late"), [("2026-03-28", 0), ("2026-03-29", 1)])
+def test_a_pair_is_as_late_as_its_first_half(bench: Bench, first_on: str, late: int) -> None:
+    """The lines of both halves name the first day; the second is a day later by the rule, which is not late."""
+    bench.lots("started_on\n2026-03-02")
+    due = {"due_why": "feed_pair", "due_on": "2026-03-28", "is_purpose_blank": "false"}
+    second_on = (date.fromisoformat(first_on) + timedelta(days=1)).isoformat()
+    for on, purpose in ((first_on, "before_feed"), (second_on, "after_feed")):
+        bench.readings(pots(1, 2, 3, 4, 5), same={**due, "sampled_on": on, "purpose": purpose}, **SHEET)
+    assert bench.rows("answered_dues", "purpose, days_late") == [("after_feed", late), ("before_feed", late)]
+
+
 def test_affected_and_healthy_pots_answer_one_due_in_two_samplings(bench: Bench) -> None:
     bench.lots()
     symptoms = {**DUE, "due_why": "symptoms"}
