@@ -332,6 +332,15 @@ def test_a_ledger_that_was_changed(home: Path, damage: Callable[[Lines], Lines],
     ), found
 
 
+def test_a_ledger_cut_off_sends_nobody_to_rebuild_or_to_take_files_away(home: Path) -> None:
+    path = ledger.ledger_path(home)
+    path.write_bytes(b"".join(line + b"\n" for line in cut_to_first_night(path.read_bytes().splitlines())))
+    told = [one.sentence for one in verify_home(home, now=NOW).findings]
+    assert any("its tables are not compared; bring the ledger back" in one for one in told)
+    assert any("leave it until the ledger is back" in one for one in told)
+    assert not [one for one in told if "rebuild" in one or "take it away" in one]
+
+
 def test_a_figure_changed_in_the_document_or_a_page_is_found_and_made_again(home: Path) -> None:
     pages = home / "out" / "2026-04-07"
     assert said(home, "pages") == []

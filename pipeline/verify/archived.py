@@ -15,13 +15,13 @@ Numbered = Sequence[tuple[int, ledger.Entry]]
 _OWN_FILES = {"ledger.jsonl", "ledger.head", "night.announced"}
 
 
-def check_archive(home: Path, entries: Numbered) -> tuple[list[Finding], int]:
+def check_archive(home: Path, entries: Numbered, *, is_whole: bool = True) -> tuple[list[Finding], int]:
     """Findings, and the number of files that are what their names say."""
     named = _named_files(home, entries)
     findings = [finding for sha256, what in named.items() for finding in _check_file(home, sha256, what)]
     good = len(named) - len(findings)
     known = {archive.file_path(home, sha256) for sha256 in named}
-    return [*findings, *_unknown_files(home, known)], good
+    return [*findings, *_unknown_files(home, known, is_whole)], good
 
 
 def count_lines(data: bytes, encoding: str) -> int:
@@ -99,7 +99,13 @@ def _check_file(home: Path, sha256: str, what: str) -> Iterator[Finding]:
             )
 
 
-def _unknown_files(home: Path, known: set[Path]) -> Iterator[Finding]:
+def _unknown_files(home: Path, known: set[Path], is_whole: bool) -> Iterator[Finding]:
+    # What a ledger that lost entries does not name may be the only copy of an export.
+    told = (
+        "a night that died may have left it, or somebody put it there: take it away."
+        if is_whole
+        else "the entry that named it may be one of those that the ledger lost: leave it until the ledger is back."
+    )
     folder = home / "archive"
     for path in sorted(folder.rglob("*")):
         if path.is_dir() and not path.is_symlink():
@@ -108,6 +114,5 @@ def _unknown_files(home: Path, known: set[Path]) -> Iterator[Finding]:
             continue
         yield Finding(
             "archive",
-            f"{path.relative_to(home)}: no entry of the ledger names it; a night that died may have left it, or "
-            "somebody put it there: take it away.",
+            f"{path.relative_to(home)}: no entry of the ledger names it; {told}",
         )

@@ -70,6 +70,12 @@ def _say_entry(entry: ledger.Entry | None) -> str:
     return str(kind)
 
 
+def is_ahead(connection: Connection, entries: Numbered) -> bool:
+    """Whether the warehouse knows more nights than the ledger, which then lost entries."""
+    told = [one for _, one in entries if one.get("kind") == ledger.NIGHT]
+    return len(fetch_nights(connection)) > len(told)
+
+
 def compare_with_warehouse(home: Path, connection: Connection, entries: Numbered) -> Iterator[Finding]:
     """Nights, files and troubles that ledger and warehouse do not have alike."""
     nights = [(line, one) for line, one in entries if one.get("kind") == ledger.NIGHT]
