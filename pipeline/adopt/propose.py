@@ -58,6 +58,7 @@ _RAW_EC = re.compile(
     r"\b(?:raw|uncomp\w*|uncorrected|unkompensiert|unkorrigiert|roh|sin compensar|non compens\w*|brut"
     r"|ongecompenseerd|ruw)\b"
 )
+_NAMES_A_BENCH = re.compile(r"\b(?:bench|tisch|mesa|banco|tablette|tafel)\b", re.IGNORECASE)
 _NONE = "none"
 _MOST_OF_WORDS = 0.6
 _NEARLY_ALL = 0.8
@@ -607,6 +608,13 @@ def _notes(columns: Sequence[ColumnFacts], by_field: Mapping[str, Match]) -> lis
     ph = by_field.get("ph")
     if ph is not None and ph.column.cells and not _looks_like_ph(ph.column):
         notes.append("The figures in the column of pH do not look like pH: look at the five rows.")
+    house = by_field.get("house")
+    both = [cell for cell in house.column.cells if _NAMES_A_BENCH.search(cell)] if house is not None else []
+    if both and "bench" not in by_field:
+        notes.append(
+            f'The column of the house names benches too, like "{" ".join(both[0].split())[:30]}": each would be a '
+            "house of its own. Export house and bench in two columns, if the site's sheets and mail should know them."
+        )
     doubled = {header_key(one.header) for one in columns if one.header.strip()}
     if len(doubled) < sum(bool(one.header.strip()) for one in columns):
         notes.append("A header stands there more than once: rename one, if its column matters.")

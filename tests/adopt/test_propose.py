@@ -394,3 +394,15 @@ def test_a_column_of_weeks_named_like_a_day_is_told() -> None:
     """
     with pytest.raises(AdoptError, match='"Getopft KW" is named like it, but not its cells, like "08/2026"'):
         propose(table(lots), "Kulturliste.csv", SITE)
+
+
+def test_a_house_that_names_its_bench_is_told() -> None:
+    lots = """
+        Lot,Crop,Pot size,Location,Planted
+        A-11,Petunia,6 in,GH3 bench 4,2026-04-13
+        A-12,Petunia,6 in,GH3 bench 5,2026-04-14
+    """
+    (note,) = propose(table(lots), "lots.csv", SITE).notes
+    assert 'names benches too, like "GH3 bench 4"' in note
+    apart = lots.replace("Location", "House,Bench").replace("GH3 bench ", "GH3,")
+    assert not propose(table(apart), "lots.csv", SITE).notes
