@@ -28,7 +28,7 @@ from pipeline.measures.t_table import t_quantiles
 from pipeline.programme.sheet_csv import rearm
 from pipeline.tables.files import to_csv
 from pipeline.verify.findings import Finding, Part
-from pipeline.warehouse.audit import GIVEN, compute_again
+from pipeline.warehouse.audit import GIVEN, WORKED_OUT_AGAIN, compute_again
 
 Say = Callable[[str], None]
 MOST_NAMED: Final = 5
@@ -205,12 +205,23 @@ def _compare_receipts(home: Path, carried: Carried, rows: list[dict[str, Any]]) 
 
 def _check_compliance(result: DossierCheck, carried: Carried) -> list[Finding]:
     found = compare_again(carried)
-    result.lots = carried.table("lots").height
+    # none where the tables of it are lacking
+    result.lots = carried.table("lots").height if "lots.csv" in carried.files else 0
     return found
 
 
 def compare_again(carried: Carried) -> list[Finding]:
     """What comes out otherwise when samplings, follow-ups, dues and shares are worked out from the attached tables."""
+    lacking = [name for name in (*GIVEN, *WORKED_OUT_AGAIN) if f"{name}.csv" not in carried.files]
+    if lacking:
+        names = ", ".join(f"{name}.csv" for name in lacking)
+        return [
+            Finding(
+                "compliance",
+                f"{names}: not attached, so compliance cannot be computed again; ask for the dossier as it was handed "
+                f"out, or check it with the Leachbook that made it ({carried.facts.get('leachbook', 'unknown')}).",
+            )
+        ]
     types: dict[str, dict[str, str]] = {}
     for row in carried.table("dictionary").to_dicts():
         types.setdefault(row["table"], {})[row["column"]] = row["type"]
@@ -312,8 +323,8 @@ def tell_check(result: DossierCheck) -> list[str]:
     """A check for a person."""
     looked = (
         f"{result.tables} attached tables, {result.files} files of the evidence; compliance of {result.lots} lots "
-        "computed again from the attached lines, treatments, targets and rules, which are taken at their word; every "
-        "table, these included, made anew from the archive"
+        "computed again from the attached lines, treatments, excuses, lots, targets, rules and settings, which are "
+        "taken at their word; every table, these included, made anew from the archive"
     )
     if not result.findings:
         return [f"Proven: {looked}. SHA-256 {result.sha256} stands in the ledger."]

@@ -252,6 +252,15 @@ def test_what_a_follow_up_hangs_on_is_worked_out_again(
     assert f"{place.replace('AT', 'site_id hill, lot_key h-2', 1)}: {what}." in told
 
 
+def test_a_dossier_without_what_compliance_is_made_of_says_so(made: Path) -> None:
+    carried = read_dossier(made / DOSSIER)
+    files = {name: data for name, data in carried.files.items() if name not in ("targets.csv", "gaps.csv")}
+    (told,) = [one.sentence for one in compare_again(replace(carried, files=files))]
+    assert told.startswith(
+        "targets.csv, gaps.csv: not attached, so compliance cannot be computed again; ask for "
+    )
+
+
 def test_growers_are_worked_out_again_from_the_attached_houses(tmp_path: Path) -> None:
     growers = "".join(
         f'[[grower]]\nid = "{one}"\nname = "{one.title()}"\nemail = "{one}@hill.example"\nhouses = [{houses}]\n\n'
