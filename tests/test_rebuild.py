@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
@@ -15,8 +16,10 @@ from pipeline.intake import archive, ledger
 from pipeline.publish import sweep
 from pipeline.rebuild import rebuild
 from pipeline.verify import verify_home
+from pipeline.warehouse.build import FACTS_OF_JUDGEMENT, JUDGEMENT_MODELS
 from pipeline.warehouse.connect import reader, warehouse_path
 from pipeline.warehouse.proof import BASE_TABLES, digest_tables, list_tables
+from pipeline.warehouse.statements import read_sql
 from tests.conftest import Share, copy_home
 from tests.home import DAY, GOOD_PH, NOW, READINGS_HEADER, drop, night, pots, run_cli
 from tests.test_publish import _KilledError, die_at
@@ -285,6 +288,12 @@ def test_sweep_leaves_what_was_replaced(home: Path) -> None:
     rebuild(home, now=NOW)
     sweep(home)
     assert len(kept(home)) == 1
+
+
+def test_a_replay_builds_all_that_the_digest_of_facts_reads() -> None:
+    read = set(re.findall(r"(?:from|join) (\w+)", read_sql("history/facts_digest")))
+    assert {"record_fates", "answered_dues"} <= read
+    assert read & set(JUDGEMENT_MODELS) <= {name.split("/")[1] for name in FACTS_OF_JUDGEMENT}
 
 
 def test_each_table_is_known_as_facts_or_is_made_anew_each_night(home: Path) -> None:

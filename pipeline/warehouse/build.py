@@ -88,12 +88,14 @@ BUILD_ORDER = (
 
 
 LAST_BEFORE_MEASURES = "judgement/last_verdicts"
+# Which due a sampling answers is a fact; how late it was is told by the pair that it belongs to.
+FACTS_OF_JUDGEMENT = ("judgement/feed_pairs", "judgement/answered_dues")
 
 
 def build_facts(connection: Connection) -> None:
-    """Rebuild the relations of sql/samplings alone: all that fates and the digest of facts hang on."""
-    for name in SAMPLING_MODELS:
-        _build(connection, f"samplings/{name}")
+    """Rebuild sql/samplings and what else fates and the digest of facts hang on."""
+    for name in (*(f"samplings/{name}" for name in SAMPLING_MODELS), *FACTS_OF_JUDGEMENT):
+        _build(connection, name)
 
 
 def build_models(connection: Connection, measure: Callable[[Connection], None]) -> None:
