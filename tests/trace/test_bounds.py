@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pipeline.trace import trace_lot
-from pipeline.trace.lot import TracedFigure
+from pipeline.trace.figures import TracedFigure
 from tests.sql.bench import Bench, settings_of, site
 
 

@@ -16,7 +16,7 @@ from pipeline.settings.findings import REASONS
 from pipeline.settings.policy import Target
 from pipeline.trace import trace_lot, write_trace
 from pipeline.trace.lot import Trace
-from pipeline.trace.standing import REASON_STEPS
+from pipeline.trace.reason_steps import REASON_STEPS
 from tests.home import run_cli
 from tests.sql.bench import Bench, settings_of, site
 
