@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
+from datetime import timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -118,6 +119,10 @@ def tell_demo(result: DemoResult, seconds: float) -> list[str]:
             f"Open {last.out / 'overview.html'}, a grower's pages, for example "
             f"{last.out / 'sites' / page.site_id}.pdf, the growers' mail in {result.week.post_folder}, "
             f"and the auditor's {result.dossier}"
+        ),
+        (
+            f"Its days are past: its next night is leachbook nightly {result.home} --as-of "
+            f"{last.summary.night.as_of + timedelta(days=1)}"
         ),
         f"{_count(len(result.nights), 'night')} in {seconds:.1f} s.",
     ]

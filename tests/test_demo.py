@@ -113,6 +113,7 @@ def test_the_demo_says_what_it_found_in_ten_lines_or_so(demo_home: Path, tmp_pat
     told = tell_demo(result, 1.23)
     assert len(told) <= 14
     assert told[-1] == "1 night in 1.2 s."
+    assert told[-2].endswith(f"leachbook nightly {result.home} --as-of 2026-04-07")
     # What stops work comes before remarks, and what does not fit is counted.
     assert "has sent nothing" in told[6]
     assert 'no column "EC (mS/cm)"' in told[7]

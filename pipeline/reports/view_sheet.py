@@ -380,7 +380,7 @@ def _block(lot: SheetLot, later: SheetLot | None, volume_unit: str, voice: Voice
         also=say("lot.also", dues=also) if also else "",
         again=again,
         not_before=say("lot.not_before", day=voice.weekday_and_day(lot.not_before)) if lot.not_before else "",
-        too_few=say("lot.too_few", n=lot.plants, least=lot.needed_pots) if lot.needed_pots else "",
+        too_few=_too_few(lot, voice),
         pour=_volume(lot.pour_ml, lot.pour_ml, volume_unit, say),
         collect=_volume(lot.collect_low_ml, lot.collect_high_ml, volume_unit, say),
         drain=say(
@@ -393,6 +393,15 @@ def _block(lot: SheetLot, later: SheetLot | None, volume_unit: str, voice: Voice
         is_long=lot.n_pots > MOST_POTS_WHOLE,
         groups=tuple(_group(group, lot, say) for group in lot.groups),
     )
+
+
+def _too_few(lot: SheetLot, voice: Voice) -> str:
+    """What to do where the lot has fewer plants than a sampling needs."""
+    if not lot.needed_pots:
+        return ""
+    if not lot.plants:
+        return voice.say("lot.no_plants")
+    return voice.say("lot.too_few", n=lot.plants, least=lot.needed_pots)
 
 
 def _count(value: int, say: Phrases) -> str:

@@ -80,6 +80,7 @@ def tall_lots() -> list[dict[str, Any]]:
         make_row("B", why="symptoms", purposes="affected,healthy", pots=MOST_POTS_WHOLE, interval_days=3),
         make_row("C", why="feed_pair", purposes="before_feed,after_feed", pots=MOST_POTS_WHOLE),
         make_row("D", pots=MOST_POTS_ROOMY + 1),
+        make_row("E", pots=1, plants=0),
     ]
 
 
@@ -514,3 +515,7 @@ def test_a_pair_has_boxes_for_each_of_its_two_days(name: str, label: str) -> Non
 
 def test_the_walk_tells_the_pots_of_a_pair_day_by_day() -> None:
     assert "E petunia, 5 pots due Wed 08.04.2026 and 5 on Thu 09.04.2026" in flat("kinds")
+
+
+def test_a_lot_without_plants_is_to_be_corrected() -> None:
+    assert "The lot list says 0 plants: correct it, or give the lot an end." in flat("tall")
