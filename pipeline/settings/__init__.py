@@ -1,6 +1,7 @@
 """Settings: leachbook.toml, policy.toml and site.toml as models; every mistake named with file and key."""
 
 from pipeline.errors import SettingsError, SettingsProblem
+from pipeline.settings.containers import CONTAINER_DEFAULTS, ContainerRule
 from pipeline.settings.in_force import PolicyInForce, merge_policy
 from pipeline.settings.load import check_home, load_group, load_settings, resolve_policy
 from pipeline.settings.models import (
@@ -19,10 +20,8 @@ from pipeline.settings.models import (
 )
 from pipeline.settings.new_home import write_new_home
 from pipeline.settings.policy import (
-    CONTAINER_DEFAULTS,
     ORIGIN_WORDS,
     POLICY_CATALOGUE,
-    ContainerRule,
     OwnTarget,
     PolicyEntry,
     PolicyPeriod,

@@ -8,7 +8,7 @@ from typing import Annotated
 from pydantic import AfterValidator
 from pydantic_core import PydanticCustomError
 
-from pipeline.settings.policy import Text
+from pipeline.settings.fields import Text
 
 # The dot-atom of RFC 5321, 4.1.2: what may stand before the @ without quotes. Letters beyond ASCII there need a server
 # that speaks SMTPUTF8, and many do not.

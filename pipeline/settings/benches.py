@@ -5,7 +5,7 @@ from __future__ import annotations
 from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
-from pipeline.settings.policy import Day, Frozen, Text, Whole
+from pipeline.settings.fields import Day, Frozen, Text, Whole
 from pipeline.settings.words import WeekDay
 
 

@@ -7,14 +7,8 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any, Literal
 
-from pipeline.settings.policy import (
-    CONTAINER_DEFAULTS,
-    CONTAINER_INTERVAL_DAYS,
-    CropGroup,
-    OwnTarget,
-    PolicyPeriod,
-    PolicyValues,
-)
+from pipeline.settings.containers import CONTAINER_DEFAULTS, CONTAINER_INTERVAL_DAYS
+from pipeline.settings.policy import CropGroup, OwnTarget, PolicyPeriod, PolicyValues
 from pipeline.settings.words import CONTAINER_CLASSES, SettableLevel
 
 DEFAULTS_FROM = date(1, 1, 1)

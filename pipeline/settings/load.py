@@ -20,7 +20,8 @@ from pipeline.settings.explain import explain_errors, name_nearest, show
 from pipeline.settings.in_force import PolicyInForce, merge_policy
 from pipeline.settings.mail import check_mail
 from pipeline.settings.models import Export, Group, Grower, Settings, SiteFacts, SiteSettings
-from pipeline.settings.policy import PolicyPeriod, PolicyScalars
+from pipeline.settings.policy import PolicyPeriod
+from pipeline.settings.policy_scalars import PolicyScalars
 
 GROUP_FILE = "leachbook.toml"
 POLICY_FILE = "policy.toml"

@@ -14,7 +14,7 @@ from pydantic_core import PydanticCustomError
 from pipeline.errors import SettingsProblem
 from pipeline.settings.addresses import Email
 from pipeline.settings.explain import show
-from pipeline.settings.policy import Frozen, Name, Number, Text, Whole
+from pipeline.settings.fields import Frozen, Name, Number, Text, Whole
 
 PASSWORD_NAME: Final = "LEACHBOOK_SMTP_PASSWORD"  # noqa: S105  the name of a variable
 PORTS: Final = {"starttls": 587, "tls": 465, "none": 25}

@@ -16,8 +16,9 @@ from pydantic_core import PydanticCustomError
 from pipeline.languages import known_languages
 from pipeline.settings.addresses import Email
 from pipeline.settings.benches import Bench, Feeding
+from pipeline.settings.fields import Day, Frozen, Name, Text, Whole
 from pipeline.settings.mail import Mail
-from pipeline.settings.policy import Day, Frozen, Name, PolicyPeriod, Text, Whole
+from pipeline.settings.policy import PolicyPeriod
 from pipeline.settings.schedule import Schedule
 from pipeline.settings.words import ExtractionMethod, Kind, WeekDay
 

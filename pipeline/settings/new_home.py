@@ -7,14 +7,10 @@ from pathlib import Path
 from textwrap import fill
 
 from pipeline.errors import HomeError
+from pipeline.settings.containers import CONTAINER_DEFAULTS
 from pipeline.settings.findings import FINDINGS, FindingRule
 from pipeline.settings.load import GROUP_FILE, POLICY_FILE, SITE_FILE, SITES_FOLDER
-from pipeline.settings.policy import (
-    CONTAINER_DEFAULTS,
-    ORIGIN_WORDS,
-    POLICY_CATALOGUE,
-    PolicyEntry,
-)
+from pipeline.settings.policy import ORIGIN_WORDS, POLICY_CATALOGUE, PolicyEntry
 
 FIRST_SITE = "first-site"
 _TEXTS = Path(__file__).parent / "first_home"

@@ -8,7 +8,7 @@ from typing import Annotated, Literal, get_args
 from pydantic import AfterValidator, Field
 from pydantic_core import PydanticCustomError
 
-from pipeline.settings.policy import Frozen, Text, Whole
+from pipeline.settings.fields import Frozen, Text, Whole
 
 Missed = Literal["newest", "same_day"]
 WeekSlot = Literal["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday", "never"]

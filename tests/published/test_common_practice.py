@@ -11,7 +11,8 @@ import polars as pl
 import pytest
 
 from pipeline.measures.reference_tables import load_container_volumes, load_sampling_frequency
-from pipeline.settings.policy import CONTAINER_DEFAULTS, PolicyValues
+from pipeline.settings.containers import CONTAINER_DEFAULTS
+from pipeline.settings.policy import PolicyValues
 from pipeline.settings.words import ContainerClass
 
 

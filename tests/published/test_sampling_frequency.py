@@ -15,14 +15,9 @@ import polars as pl
 import pytest
 
 from pipeline.measures.reference_tables import load_sampling_frequency
+from pipeline.settings.containers import CONTAINER_INTERVAL_DAYS, ContainerChange
 from pipeline.settings.in_force import merge_policy
-from pipeline.settings.policy import (
-    CONTAINER_INTERVAL_DAYS,
-    POLICY_CATALOGUE,
-    ContainerChange,
-    PolicyEntry,
-    PolicyPeriod,
-)
+from pipeline.settings.policy import POLICY_CATALOGUE, PolicyEntry, PolicyPeriod
 from pipeline.settings.words import ContainerClass
 from tests.sql.bench import Bench
 

@@ -28,7 +28,8 @@ from pipeline.measures.reference_tables import (
     load_sampling_frequency,
     load_table,
 )
-from pipeline.settings.policy import CONTAINER_DEFAULTS, PolicyValues
+from pipeline.settings.containers import CONTAINER_DEFAULTS
+from pipeline.settings.policy import PolicyValues
 
 LOADERS: dict[str, Callable[[], pl.DataFrame]] = {
     "crop_targets": load_crop_targets,

@@ -9,7 +9,7 @@ from typing import Any
 from pipeline.measures.reference_tables import load_sampling_frequency
 from pipeline.reports.compile_plan import compile_plan, find_slack, sum_weeks
 from pipeline.reports.wording import Wording
-from pipeline.settings.policy import CONTAINER_DEFAULTS, CONTAINER_INTERVAL_DAYS
+from pipeline.settings.containers import CONTAINER_DEFAULTS, CONTAINER_INTERVAL_DAYS
 
 AS_OF = date(2026, 4, 6)
 WORDS = Wording("%Y-%m-%d")

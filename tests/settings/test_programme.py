@@ -10,7 +10,7 @@ import pytest
 
 from pipeline.settings import SiteSettings, load_settings, resolve_policy
 from pipeline.settings.benches import Bench, Feeding
-from pipeline.settings.policy import CONTAINER_DEFAULTS, CONTAINER_INTERVAL_DAYS
+from pipeline.settings.containers import CONTAINER_DEFAULTS, CONTAINER_INTERVAL_DAYS
 from tests.settings.homes import GROWER, LOTS, READINGS, SITE, lines, write_home
 
 IN_SITE = "sites/north/site.toml: "

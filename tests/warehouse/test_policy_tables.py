@@ -9,7 +9,9 @@ from decimal import Decimal
 import duckdb
 import pytest
 
-from pipeline.settings.policy import ContainerChange, PolicyPeriod, PolicyScalars, Target
+from pipeline.settings.containers import ContainerChange
+from pipeline.settings.policy import PolicyPeriod, Target
+from pipeline.settings.policy_scalars import PolicyScalars
 from pipeline.warehouse.connect import Connection
 from pipeline.warehouse.migrate import migrate
 from pipeline.warehouse.policy_tables import load_settings_tables

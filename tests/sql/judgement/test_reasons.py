@@ -10,7 +10,8 @@ from decimal import Decimal
 
 import pytest
 
-from pipeline.settings.policy import ContainerChange, PolicyPeriod, Target
+from pipeline.settings.containers import ContainerChange
+from pipeline.settings.policy import PolicyPeriod, Target
 from tests.sql.bench import Bench, site
 from tests.sql.conftest import Begin
 

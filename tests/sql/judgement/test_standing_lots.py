@@ -6,7 +6,8 @@ from datetime import date
 
 import pytest
 
-from pipeline.settings.policy import ContainerChange, PolicyPeriod
+from pipeline.settings.containers import ContainerChange
+from pipeline.settings.policy import PolicyPeriod
 from tests.sql.bench import Bench
 
 

@@ -12,7 +12,8 @@ from typing import Literal
 
 import pytest
 
-from pipeline.settings.policy import ContainerChange, PolicyPeriod, Target
+from pipeline.settings.containers import ContainerChange
+from pipeline.settings.policy import PolicyPeriod, Target
 from tests.sql.bench import Bench
 
 Quantity = Literal["ph", "ec"]

@@ -8,7 +8,8 @@ from typing import Any
 
 import pytest
 
-from pipeline.settings.policy import ContainerChange, PolicyPeriod
+from pipeline.settings.containers import ContainerChange
+from pipeline.settings.policy import PolicyPeriod
 from pipeline.warehouse.query import SHEET_DAYS, fetch_sheet
 from tests.sql.bench import AS_OF, Bench
 from tests.sql.conftest import Begin

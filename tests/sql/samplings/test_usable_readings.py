@@ -9,7 +9,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from pipeline.settings.policy import ContainerChange, PolicyPeriod
+from pipeline.settings.containers import ContainerChange
+from pipeline.settings.policy import PolicyPeriod
 from tests.sql.bench import Bench
 
 
