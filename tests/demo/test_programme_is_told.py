@@ -101,7 +101,7 @@ def test_a_pair_around_a_feeding_is_planned_on_both_its_days(second: Summary) ->
         for one in day.samplings
         if one.lot_id == "NR-119"
     ]
-    # The pair stands for the routine sampling of the 14th; fed on Thursdays, the lot is read around that of two weeks later.
+    # It stands for the routine sampling of the 14th; fed on Thursdays, the lot is read around that of two weeks later.
     assert planned == [
         (date(2026, 4, 8), "before_feed", 5),
         (date(2026, 4, 9), "after_feed", 5),
